@@ -1,0 +1,81 @@
+// The one door into the core: reports and port events in, snapshots and alert events out.
+//
+// Used alike by the daemon, `replay`, the simulator's checks, the fuzzers and the benchmarks. It
+// opens nothing, waits for nothing and reads no clock. One thread owns it.
+#pragma once
+
+#include <cstddef>
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "fadeward/base/port_event.hpp"
+#include "fadeward/base/report.hpp"
+#include "fadeward/base/result.hpp"
+#include "fadeward/base/settings.hpp"
+#include "fadeward/judge/event.hpp"
+#include "fadeward/judge/snapshot.hpp"
+
+namespace fadeward::judge {
+
+struct SupervisorOptions {
+  bool keep_intervals = false;   ///< fill Interval for `interval_snapshot` (costs memory)
+  bool recording = false;        ///< time is the recording's own: reports are believed as they are
+};
+
+class Supervisor {
+ public:
+  /// `settings` are copied as far as needed. `start`: the first moment of supervision.
+  Supervisor(const Settings& settings, Instant start, SupervisorOptions options = {});
+  ~Supervisor();
+  Supervisor(Supervisor&&) noexcept;
+  Supervisor& operator=(Supervisor&&) noexcept;
+
+  /// Finds the link that a report belongs to by its port and the radio's own name for it, sets
+  /// `report.index` (kNoLink if there is none) and returns it. Changes no state.
+  LinkIndex resolve(LinkReport& report) const;
+
+  /// Takes one report; `now` is the time of its arrival. A report that belongs to no link is
+  /// counted. No allocation once the link's buffers have grown to their size.
+  void take(const LinkReport& report, Instant now);
+
+  /// Takes what a port says about itself.
+  void note(const PortEvent& event, Instant now);
+
+  /// Closes minutes, presumes losses, judges thresholds. Call at least once a second of real time
+  /// or at each whole minute of a recording; calling more often changes nothing.
+  void tick(Instant now);
+
+  /// Events since the last call, oldest first; the view lives until the next non-const call.
+  std::span<const Event> events() const;
+  void clear_events();
+
+  /// Everything known now. `now` serves to drop what has become too old.
+  SnapshotPtr snapshot(Instant now) const;
+
+  /// One direction only, with the interval since the previous call for it (replay).
+  DirectionSnapshot interval_snapshot(LinkIndex link, Direction direction, Instant now);
+
+  /// New settings with the state of every link that keeps its name; alerts of links that are gone
+  /// end with a cleared event.
+  void reconfigure(const Settings& settings, Instant now);
+
+  /// The whole state as bytes (versioned, checksummed), and back. A restored supervisor raises
+  /// nothing anew; the time between is unknown, not lost. Damaged or foreign bytes: an error, and
+  /// the supervisor is as it was.
+  std::string save() const;
+  Status restore(std::string_view bytes, Instant now);
+
+  /// True when an alert changed since the last save(): worth keeping soon.
+  bool alerts_changed_since_save() const;
+
+  std::size_t link_count() const;
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace fadeward::judge
