@@ -1,0 +1,79 @@
+#include "fadeward/base/level_histogram.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace fadeward {
+
+void LevelHistogram::add(double level_db, std::uint16_t weight) {
+  const int cell = static_cast<int>(std::floor(level_db / kStepDb + 0.5));
+  if (total_ == 0) first_cell_ = static_cast<std::int16_t>(cell - kCells / 2);
+  const int index = std::clamp(cell - first_cell_, 0, kCells - 1);
+  std::uint16_t& count = counts_[static_cast<std::size_t>(index)];
+  const auto added = static_cast<std::uint16_t>(std::min<unsigned>(weight, 0xffffU - count));
+  count = static_cast<std::uint16_t>(count + added);
+  total_ += added;
+  sum_db_ += level_db * added;
+  sum_square_db_ += level_db * level_db * added;
+}
+
+void LevelHistogram::merge(const LevelHistogram& other) {
+  if (other.total_ == 0) return;
+  if (total_ == 0) {
+    *this = other;
+    return;
+  }
+  for (int i = 0; i < kCells; ++i) {
+    const std::uint16_t more = other.counts_[static_cast<std::size_t>(i)];
+    if (more == 0) continue;
+    const int index = std::clamp(other.first_cell_ + i - first_cell_, 0, kCells - 1);
+    std::uint16_t& count = counts_[static_cast<std::size_t>(index)];
+    const auto added = static_cast<std::uint16_t>(std::min<unsigned>(more, 0xffffU - count));
+    count = static_cast<std::uint16_t>(count + added);
+    total_ += added;
+  }
+  sum_db_ += other.sum_db_;
+  sum_square_db_ += other.sum_square_db_;
+}
+
+std::uint32_t LevelHistogram::counted() const {
+  std::uint32_t sum = 0;
+  for (std::uint16_t count : counts_) sum += count;
+  return sum;
+}
+
+std::optional<double> LevelHistogram::mean_db() const {
+  if (total_ == 0) return {};
+  return sum_db_ / total_;
+}
+
+std::optional<double> LevelHistogram::deviation_db() const {
+  if (total_ < 2) return {};
+  const double mean = sum_db_ / total_;
+  const double variance = std::max(0.0, sum_square_db_ / total_ - mean * mean);
+  return std::sqrt(variance * total_ / (total_ - 1.0));
+}
+
+std::optional<double> LevelHistogram::quantile_db(double q) const {
+  if (total_ == 0) return {};
+  const double wanted = q * total_;
+  double below = 0;
+  double left_at = 0, left_level = 0;
+  bool have_left = false;
+  for (int i = 0; i < kCells; ++i) {
+    const double count = counts_[static_cast<std::size_t>(i)];
+    if (count == 0) continue;
+    const double middle = below + count / 2;
+    const double level = (first_cell_ + i) * kStepDb;
+    if (middle >= wanted)
+      return have_left ? left_level + (level - left_level) * (wanted - left_at) / (middle - left_at)
+                       : level;
+    left_at = middle;
+    left_level = level;
+    have_left = true;
+    below += count;
+  }
+  return left_level;
+}
+
+}  // namespace fadeward

@@ -1,0 +1,77 @@
+#include "fadeward/link/separation.hpp"
+
+#include <array>
+
+#include "fadeward/base/decibel.hpp"
+
+namespace fadeward::link {
+
+namespace {
+
+double excess_computed_db(double snr_db) { return db_from_ratio(1.0 + ratio_from_db(-snr_db)); }
+
+struct ExcessTable {
+  static constexpr int kLowest = -128, kHighest = 128;   // quarters of a decibel
+  std::array<double, kHighest - kLowest + 1> values;
+  ExcessTable() {
+    for (int i = kLowest; i <= kHighest; ++i)
+      values[static_cast<std::size_t>(i - kLowest)] = excess_computed_db(i * 0.25);
+  }
+};
+
+/// S from total power and noise. Closer than 0.5 dB the difference is all measurement error: there
+/// the signal is put 9.1 dB under the noise and marked as a bound.
+double signal_of_total(double total_dbm, double noise_dbm) {
+  const double above_db = std::max(total_dbm - noise_dbm, 0.5);
+  return noise_dbm + db_from_ratio(ratio_from_db(above_db) - 1.0);
+}
+
+}  // namespace
+
+double excess_over_signal_db(double snr_db) {
+  static const ExcessTable table;
+  const double quarters = snr_db * 4;
+  if (quarters >= ExcessTable::kLowest && quarters <= ExcessTable::kHighest &&
+      quarters == std::floor(quarters))
+    return table.values[static_cast<std::size_t>(static_cast<int>(quarters) - ExcessTable::kLowest)];
+  return excess_computed_db(snr_db);
+}
+
+std::optional<Separated> separate(const Reading& reading, const ReadingRules& rules) {
+  if (!reading.rssi_dbm && !reading.snr_db) return {};
+  const bool snr_usable = reading.snr_db && *reading.snr_db < rules.snr_ceiling_db;
+  const bool idle = reading.noise_dbm.has_value();
+  Separated out;
+  if (idle) {
+    out.noise_dbm = *reading.noise_dbm + rules.level_offset_db;
+    out.source = NoiseSource::idle;
+  } else if (rules.recent_noise_dbm) {
+    out.noise_dbm = *rules.recent_noise_dbm;
+    out.source = NoiseSource::snr;
+  } else {
+    out.noise_dbm = rules.receiver_noise_dbm;
+    out.source = NoiseSource::assumed;
+  }
+  if (!reading.rssi_dbm) {   // SNR alone: the level is relative to whatever the noise is
+    if (!idle) out.noise_dbm = rules.receiver_noise_dbm;
+    out.source = idle ? NoiseSource::idle : snr_usable ? NoiseSource::snr : NoiseSource::assumed;
+    out.signal_dbm = out.noise_dbm + *reading.snr_db;
+    return out;
+  }
+  const double rssi_dbm = *reading.rssi_dbm + rules.level_offset_db;
+  if (!rules.rssi_is_total) {
+    out.signal_dbm = rssi_dbm;
+  } else if (snr_usable) {
+    out.signal_dbm = rssi_dbm - excess_over_signal_db(*reading.snr_db);
+  } else {
+    out.signal_dbm = signal_of_total(rssi_dbm, out.noise_dbm);
+    out.signal_is_bound = rssi_dbm - out.noise_dbm < 3.0;
+  }
+  if (!idle && snr_usable) {
+    out.noise_dbm = out.signal_dbm - *reading.snr_db;
+    out.source = NoiseSource::snr;
+  }
+  return out;
+}
+
+}  // namespace fadeward::link

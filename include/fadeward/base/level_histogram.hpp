@@ -1,0 +1,46 @@
+// A histogram of levels on a fixed half-decibel grid that merges exactly.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+
+namespace fadeward {
+
+/// Counts levels in cells of 0.5 dB centred on multiples of 0.5 dB, over a span of 64 dB placed
+/// around the first value; values outside fall into the end cells and stay exact in the moments.
+/// Adding costs a few nanoseconds; merging two gives what one would have held.
+class LevelHistogram {
+ public:
+  static constexpr int kCells = 128;
+  static constexpr double kStepDb = 0.5;
+
+  void add(double level_db, std::uint16_t weight = 1);
+  void merge(const LevelHistogram& other);
+  void clear() { *this = LevelHistogram{}; }
+
+  std::uint32_t total() const { return total_; }
+  /// Exact over all values, not from cells. Empty before the first value.
+  std::optional<double> mean_db() const;
+  std::optional<double> deviation_db() const;   ///< empty before the second value
+  /// Level with a share `q` (0..1) of the values below it; linear between the middles of occupied
+  /// cells, so that levels reported in whole decibels do not make it jump. Empty while empty.
+  std::optional<double> quantile_db(double q) const;
+
+  template <class A>
+  void archive(A& a) {
+    a(first_cell_, counts_, total_, sum_db_, sum_square_db_);
+    if constexpr (A::kReading) total_ = counted();
+  }
+
+ private:
+  std::uint32_t counted() const;
+
+  std::int16_t first_cell_ = 0;                 ///< index of counts_[0] on the grid
+  std::array<std::uint16_t, kCells> counts_{};  ///< saturating
+  std::uint32_t total_ = 0;                     ///< sum of counts_
+  double sum_db_ = 0;
+  double sum_square_db_ = 0;
+};
+
+}  // namespace fadeward

@@ -1,0 +1,46 @@
+// A weighted histogram of a sliding window with quantiles at hand.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+
+namespace fadeward::estimate {
+
+/// Holds weights of values on a grid of 0.25 dB from -64 dB to +63.75 dB (the ends collect what
+/// lies beyond). The caller adds what enters its window and removes the same when it leaves.
+/// `quantile` remembers where it stopped, so that asking again after a few changes costs a few
+/// steps only.
+class SlidingHistogram {
+ public:
+  static constexpr int kCells = 512;
+  static constexpr double kStepDb = 0.25;
+  static constexpr double kLowestDb = -64;
+
+  /// The cell of a value; store it with the value and remove with the same cell.
+  static std::uint16_t cell_of(double value_db);
+  static double level_of(int cell) { return kLowestDb + kStepDb * cell; }
+
+  void add(std::uint16_t cell, std::uint16_t weight);
+  void remove(std::uint16_t cell, std::uint16_t weight);
+  std::uint32_t total() const { return total_; }
+  void clear();
+
+  /// Value with the share `q` of the weight below it, 0 < q < 1: linear between the middles of
+  /// neighbouring occupied cells (mid-distribution), which is unbiased for values that were
+  /// rounded to a coarser grid than the spread. Empty while empty.
+  std::optional<double> quantile_db(double q) const;
+
+  /// Square root of the weighted variance. Empty while empty.
+  std::optional<double> deviation_db() const;
+
+ private:
+  std::array<std::uint16_t, kCells> weights_{};
+  std::uint32_t total_ = 0;
+  std::int64_t sum_ = 0;          ///< of weight * cell
+  std::int64_t sum_square_ = 0;   ///< of weight * cell^2
+  mutable int cursor_ = 0;        ///< a cell, and
+  mutable std::uint32_t below_ = 0;   ///< the weight in the cells before it
+};
+
+}  // namespace fadeward::estimate
