@@ -26,9 +26,9 @@ std::optional<double> css_required_snr_db(int spreading_factor);
 
 /// What one frame said about its own data rate; all empty: as configured.
 struct FrameRate {
-  std::optional<int> spreading_factor;
-  std::optional<double> bandwidth_hz;
-  std::optional<double> bit_rate_bps;
+  std::optional<int> spreading_factor = {};
+  std::optional<double> bandwidth_hz = {};
+  std::optional<double> bit_rate_bps = {};
 };
 
 /// Where the required SNR came from.
