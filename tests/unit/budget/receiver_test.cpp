@@ -1,0 +1,130 @@
+#include "fadeward/budget/receiver.hpp"
+
+#include <gtest/gtest.h>
+
+#include <limits>
+
+namespace fadeward::budget {
+namespace {
+
+RadioSettings css(int factor, double bandwidth_hz) {
+  RadioSettings radio;
+  radio.modulation = RadioSettings::Modulation::css;
+  radio.spreading_factor = factor;
+  radio.bandwidth_hz = bandwidth_hz;
+  radio.noise_figure_db = 6;
+  return radio;
+}
+
+// SX1272 datasheet, demodulator SNR limits.
+TEST(CssRequiredSnr, FollowsThePublishedTable) {
+  const double limits[] = {-5, -7.5, -10, -12.5, -15, -17.5, -20};
+  for (int factor = 6; factor <= 12; ++factor)
+    EXPECT_DOUBLE_EQ(css_required_snr_db(factor).value(), limits[factor - 6]) << factor;
+  EXPECT_DOUBLE_EQ(css_required_snr_db(5).value(), -2.5);
+}
+
+TEST(CssRequiredSnr, SaysNothingOutsideTheTable) {
+  for (int factor : {-1, 0, 4, 13, std::numeric_limits<int>::max(), std::numeric_limits<int>::min()})
+    EXPECT_FALSE(css_required_snr_db(factor)) << factor;
+}
+
+// k T B with k = 1.380649e-23 J/K (SI) and T = 290 K: -126.016, -123.006, -119.996, -116.985 dBm.
+TEST(Receiver, HearsThermalNoisePlusItsFigure) {
+  EXPECT_NEAR(receiver_of(css(7, 62'500), {}).noise_dbm, -126.016 + 6, 0.001);
+  EXPECT_NEAR(receiver_of(css(7, 125'000), {}).noise_dbm, -123.006 + 6, 0.001);
+  EXPECT_NEAR(receiver_of(css(7, 250'000), {}).noise_dbm, -119.996 + 6, 0.001);
+  EXPECT_NEAR(receiver_of(css(7, 500'000), {}).noise_dbm, -116.985 + 6, 0.001);
+}
+
+// SX1272 datasheet p. 19, sensitivity at 125 kHz (915 MHz, packet error ratio 1 %). Thermal noise,
+// 6 dB and the SNR limit agree with it to 1.5 dB at this bandwidth.
+TEST(Receiver, AgreesWithPublishedSensitivity) {
+  const double published_dbm[] = {-121, -124, -127, -130, -133, -135, -137};
+  for (int factor = 6; factor <= 12; ++factor) {
+    const Receiver receiver = receiver_of(css(factor, 125'000), {});
+    EXPECT_NEAR(receiver.noise_dbm + receiver.required_snr_db, published_dbm[factor - 6], 1.5)
+        << factor;
+    EXPECT_EQ(receiver.required_snr_source, RequiredSnrSource::css_table);
+    EXPECT_FALSE(receiver.noise_assumed_figure);
+  }
+}
+
+TEST(Receiver, GivenSnrWinsOverSensitivityAndTable) {
+  RadioSettings radio = css(7, 125'000);
+  radio.sensitivity_dbm = -124;
+  radio.required_snr_db = -6;
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {}).required_snr_db, -6);
+  EXPECT_EQ(receiver_of(radio, {}).required_snr_source, RequiredSnrSource::given);
+}
+
+TEST(Receiver, SensitivityIsNoisePlusRequiredSnr) {
+  RadioSettings radio = css(7, 125'000);
+  radio.sensitivity_dbm = -124;
+  const Receiver receiver = receiver_of(radio, {});
+  EXPECT_NEAR(receiver.noise_dbm + receiver.required_snr_db, -124, 1e-9);
+  EXPECT_EQ(receiver.required_snr_source, RequiredSnrSource::sensitivity);
+  // The sensitivity is one of the configured bandwidth: twice the width costs 3.01 dB.
+  const Receiver wide = receiver_of(radio, {.bandwidth_hz = 250'000});
+  EXPECT_NEAR(wide.noise_dbm + wide.required_snr_db, -120.99, 0.005);
+}
+
+TEST(Receiver, FrameRateShiftsWhatWasGiven) {
+  RadioSettings radio = css(7, 125'000);
+  radio.required_snr_db = -6;
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.spreading_factor = 10}).required_snr_db, -13.5);
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.spreading_factor = 7}).required_snr_db, -6);
+  radio.required_snr_db.reset();
+  radio.sensitivity_dbm = -124;
+  const Receiver slow = receiver_of(radio, {.spreading_factor = 12});
+  EXPECT_NEAR(slow.noise_dbm + slow.required_snr_db, -136.5, 1e-9);
+  radio.sensitivity_dbm.reset();
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.spreading_factor = 12}).required_snr_db, -20);
+}
+
+TEST(Receiver, SiteFigureWinsAndTheDefaultIsMarked) {
+  RadioSettings radio = css(9, 125'000);
+  EXPECT_NEAR(receiver_of(radio, {}, 3.0).noise_dbm, -123.006 + 3, 0.001);
+  radio.noise_figure_db.reset();
+  const Receiver assumed = receiver_of(radio, {});
+  EXPECT_TRUE(assumed.noise_assumed_figure);
+  EXPECT_NEAR(assumed.noise_dbm, -123.006 + 6, 0.001);
+}
+
+TEST(Receiver, FskWithoutAnySnrUsesCommonPractice) {
+  RadioSettings radio;
+  radio.modulation = RadioSettings::Modulation::fsk;
+  radio.bit_rate_bps = 115'200;
+  const Receiver receiver = receiver_of(radio, {});
+  EXPECT_DOUBLE_EQ(receiver.required_snr_db, 10);
+  EXPECT_EQ(receiver.required_snr_source, RequiredSnrSource::common_practice);
+  EXPECT_DOUBLE_EQ(receiver.bandwidth_hz, 230'400);
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.bit_rate_bps = 19'200}).bandwidth_hz, 38'400);
+  radio.bandwidth_hz = 300'000;
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.bit_rate_bps = 57'600}).bandwidth_hz, 150'000);
+}
+
+TEST(Receiver, SpreadingFactorAloneMeansChirps) {
+  RadioSettings radio;
+  radio.spreading_factor = 9;
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {}).required_snr_db, -12.5);
+  radio.spreading_factor.reset();
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {.spreading_factor = 8}).required_snr_db, -10);
+  radio.modulation = RadioSettings::Modulation::css;
+  EXPECT_DOUBLE_EQ(receiver_of(radio, {}).required_snr_db, -7.5);
+  EXPECT_EQ(receiver_of(radio, {}).required_snr_source, RequiredSnrSource::common_practice);
+}
+
+TEST(Receiver, ForeignNonsenseIsNotSaid) {
+  const double nan = std::numeric_limits<double>::quiet_NaN();
+  const RadioSettings radio = css(7, 125'000);
+  const Receiver plain = receiver_of(radio, {});
+  for (double width : {0.0, -1.0, nan, std::numeric_limits<double>::infinity()}) {
+    const Receiver receiver = receiver_of(radio, {99, width, width}, nan);
+    EXPECT_DOUBLE_EQ(receiver.noise_dbm, plain.noise_dbm);
+    EXPECT_DOUBLE_EQ(receiver.required_snr_db, plain.required_snr_db);
+  }
+}
+
+}  // namespace
+}  // namespace fadeward::budget
