@@ -77,6 +77,19 @@ void RollingCounts::add_misses_between(Time from, Time to, std::uint32_t misses)
   }
 }
 
+void RollingCounts::take_back_miss(Time at) {
+  const std::int64_t last = std::min(minute_of(at), minute_);
+  for (std::int64_t minute = last; minute > minute_ - 60; --minute) {
+    Counts& bucket = minutes_[slot(minute, 60)];
+    if (bucket.misses == 0) continue;
+    --bucket.misses;
+    --hour_sum_.misses;
+    Counts& hour = hours_[slot(floor_div(minute, 60), 25)];
+    if (hour.misses > 0) --hour.misses;
+    return;
+  }
+}
+
 RollingCounts::Counts RollingCounts::sum(Window window, Time now) {
   const std::int64_t minute = minute_of(now);
   if (minute > minute_) advance(minute);

@@ -31,12 +31,17 @@ class Ring {
     first_ = wrap(first_ + 1);
     --size_;
   }
+  /// Makes the block exactly `slots` long, unless it is longer already.
+  void reserve(std::size_t slots) {
+    if (slots > slots_.size()) move_to(slots);
+  }
   void clear() { first_ = size_ = 0; }
 
  private:
   std::size_t wrap(std::size_t index) const { return index < slots_.size() ? index : index - slots_.size(); }
-  void grow() {
-    std::vector<T> bigger(slots_.empty() ? 16 : slots_.size() + slots_.size() / 2);
+  void grow() { move_to(slots_.empty() ? 16 : slots_.size() + slots_.size() / 2); }
+  void move_to(std::size_t slots) {
+    std::vector<T> bigger(slots);
     for (std::size_t i = 0; i < size_; ++i) bigger[i] = (*this)[i];
     slots_.swap(bigger);
     first_ = 0;

@@ -42,6 +42,9 @@ class RollingCounts {
   /// Spreads misses evenly over (from, to].
   void add_misses_between(Time from, Time to, std::uint32_t misses);
 
+  /// One miss fewer, in the newest bucket at or before `at` that has one.
+  void take_back_miss(Time at);
+
   Counts sum(Window window, Time now);
   /// Moves the clock of the buckets by a step of the wall clock.
   void shift(Duration step);

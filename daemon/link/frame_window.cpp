@@ -1,0 +1,197 @@
+#include "fadeward/link/frame_window.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace fadeward::link {
+
+namespace {
+
+std::int16_t hundredths(double level_db) {
+  return static_cast<std::int16_t>(std::clamp(std::floor(level_db * 100 + 0.5), -32768.0, 32767.0));
+}
+std::uint16_t capped(std::uint32_t count) {
+  return static_cast<std::uint16_t>(std::min<std::uint32_t>(count, 0xffff));
+}
+
+}  // namespace
+
+void FrameWindow::rebase(Time at) {
+  // Leaves room for frames that come out of order and for the longest window.
+  const Time origin = at - kLongest - kSpan;
+  const auto moved = static_cast<std::int64_t>((origin - origin_).count() / 100000);
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    const std::int64_t stamp_ds = std::int64_t{samples_[i].at_ds} - moved;
+    samples_[i].at_ds = static_cast<std::uint32_t>(std::clamp<std::int64_t>(stamp_ds, 0, UINT32_MAX));
+  }
+  origin_ = origin;
+}
+
+std::uint32_t FrameWindow::stamp(Time at) {
+  if (samples_.empty() || (at - origin_).count() / 100000 > INT32_MAX) rebase(at);
+  return static_cast<std::uint32_t>(
+      std::clamp<std::int64_t>((at - origin_).count() / 100000, 0, UINT32_MAX));
+}
+
+void FrameWindow::add(Time at, double signal_dbm, double noise_dbm, double margin_db,
+                      std::uint32_t frames, std::uint32_t lost, std::uint8_t channel,
+                      std::uint8_t weight) {
+  if (thin_by_ > 1 && ++skipped_ < thin_by_) {
+    skipped_frames_ += frames;
+    skipped_lost_ += lost;
+    return;
+  }
+  FrameSample sample;
+  sample.at_ds = stamp(at);
+  sample.signal_cdbm = hundredths(signal_dbm);
+  sample.noise_cdbm = hundredths(noise_dbm);
+  sample.margin_cell = estimate::SlidingHistogram::cell_of(margin_db);
+  sample.lost = capped(lost + skipped_lost_);
+  sample.frames = capped(frames + skipped_frames_);
+  sample.channel = channel;
+  sample.weight = weight;
+  skipped_ = 0;
+  skipped_frames_ = 0;
+  skipped_lost_ = 0;
+  if (samples_.size() == samples_.capacity() && samples_.size() * 3 / 2 > kMost)
+    samples_.reserve(kMost + 1);
+  samples_.push(sample);
+  margins_.add(sample.margin_cell, weight);
+  frames_ += sample.frames;
+  lost_ += sample.lost;
+  expire(at);
+  if (samples_.size() > kMost) thin();
+}
+
+/// Keeps every second sample; each stands for twice as many frames.
+void FrameWindow::thin() {
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i + 1 < samples_.size(); i += 2) {
+    FrameSample both = samples_[i + 1];
+    both.frames = capped(std::uint32_t{both.frames} + samples_[i].frames);
+    both.lost = capped(std::uint32_t{both.lost} + samples_[i].lost);
+    samples_[kept++] = both;
+  }
+  Ring<FrameSample> shorter;
+  shorter.reserve(kMost + 1);
+  for (std::size_t i = 0; i < kept; ++i) shorter.push(samples_[i]);
+  const std::size_t old_size = samples_.size();
+  if (old_size % 2 == 1) shorter.push(samples_[old_size - 1]);
+  samples_ = std::move(shorter);
+  thin_by_ = capped(std::uint32_t{thin_by_} * 2);
+  rebuild();
+}
+
+void FrameWindow::rebuild() {
+  margins_.clear();
+  frames_ = lost_ = 0;
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    FrameSample& sample = samples_[i];
+    sample.margin_cell = std::min<std::uint16_t>(sample.margin_cell, estimate::SlidingHistogram::kCells - 1);
+    margins_.add(sample.margin_cell, sample.weight);
+    frames_ += sample.frames;
+    lost_ += sample.lost;
+  }
+  if (thin_by_ == 0) thin_by_ = 1;
+}
+
+void FrameWindow::one_lost_fewer() {
+  if (skipped_lost_ > 0) {
+    --skipped_lost_;
+    return;
+  }
+  for (std::size_t i = samples_.size(); i-- > 0;) {
+    if (samples_[i].lost == 0) continue;
+    --samples_[i].lost;
+    --lost_;
+    return;
+  }
+}
+
+void FrameWindow::drop_oldest() {
+  const FrameSample& sample = samples_.front();
+  margins_.remove(sample.margin_cell, sample.weight);
+  frames_ -= sample.frames;
+  lost_ -= sample.lost;
+  samples_.pop();
+}
+
+void FrameWindow::expire(Time now) {
+  while (!samples_.empty()) {
+    const Duration age = now - time_of(samples_.front());
+    const bool hour_over = age > kSpan && samples_.size() > kFewest;
+    if (!hour_over && age <= kLongest) break;
+    drop_oldest();
+  }
+  // An hour that fits without thinning ends it.
+  if (thin_by_ > 1 && samples_.size() < kMost / 4) thin_by_ = static_cast<std::uint16_t>(thin_by_ / 2);
+}
+
+void FrameWindow::clear() {
+  samples_.clear();
+  margins_.clear();
+  frames_ = lost_ = 0;
+  skipped_frames_ = skipped_lost_ = 0;
+  skipped_ = 0;
+  thin_by_ = 1;
+}
+
+Duration FrameWindow::span(Time now) const {
+  if (samples_.empty()) return kSpan;
+  const Duration age = now - time_of(samples_.front());
+  return age > kSpan ? std::chrono::ceil<std::chrono::seconds>(age) : kSpan;
+}
+
+std::optional<double> FrameWindow::margin_quantile_db(double q, bool lost_at_bottom) const {
+  if (!lost_at_bottom || lost_ == 0) return margins_.quantile_db(q);
+  const double lost_share = static_cast<double>(lost_) / (static_cast<double>(lost_) + frames_);
+  const double of_received = (q - lost_share) / (1 - lost_share);
+  if (of_received <= 0) return {};
+  return margins_.quantile_db(of_received);
+}
+
+std::optional<double> FrameWindow::weighted_median(std::int16_t FrameSample::* level) const {
+  if (samples_.empty()) return {};
+  // Cells of 0.25 dB from -200 dBm to +56 dBm.
+  constexpr int kCells = 1024, kStep = 25, kLowest = -20000;
+  std::array<std::uint16_t, kCells> weights{};
+  std::uint32_t total = 0;
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    const int cell = (samples_[i].*level - kLowest + kStep / 2) / kStep;
+    weights[static_cast<std::size_t>(std::clamp(cell, 0, kCells - 1))] += samples_[i].weight;
+    total += samples_[i].weight;
+  }
+  // Mid-distribution: linear between the middles of occupied cells.
+  const double wanted = total / 2.0;
+  double below = 0, left_at = 0, left = 0;
+  for (int cell = 0; cell < kCells; ++cell) {
+    const double weight = weights[static_cast<std::size_t>(cell)];
+    if (weight == 0) continue;
+    const double middle = below + weight / 2, value = cell * 0.25 - 200;
+    if (middle >= wanted)
+      return below == 0 ? value : left + (value - left) * (wanted - left_at) / (middle - left_at);
+    left_at = middle;
+    left = value;
+    below += weight;
+  }
+  return left;
+}
+
+std::optional<double> FrameWindow::signal_median_dbm() const {
+  return weighted_median(&FrameSample::signal_cdbm);
+}
+std::optional<double> FrameWindow::noise_median_dbm() const {
+  return weighted_median(&FrameSample::noise_cdbm);
+}
+
+std::optional<double> FrameWindow::recent_margin_db(Time now, Duration span) const {
+  estimate::SlidingHistogram recent;
+  for (std::size_t i = samples_.size(); i-- > 0;) {
+    if (now - time_of(samples_[i]) > span) break;
+    recent.add(samples_[i].margin_cell, samples_[i].weight);
+  }
+  return recent.quantile_db(0.5);
+}
+
+}  // namespace fadeward::link

@@ -1,0 +1,42 @@
+// Which hop channels are used and how much each counts.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+namespace fadeward::link {
+
+/// Gives hop channels small indices in order of first use, and each a weight that makes all of them
+/// count alike however often each is heard. Weights follow the shares of the last days and are
+/// settled now and then, so that a window can take out what it put in.
+class ChannelShares {
+ public:
+  static constexpr std::size_t kMost = 128;   ///< further channels share the last index
+
+  /// Index of a channel number or carrier frequency in Hz; a new one is taken up.
+  std::uint8_t index_of(double channel_or_hz);
+  /// Counts one frame; returns the weight to give it (16 = one).
+  std::uint8_t count(std::uint8_t index);
+  std::size_t size() const { return keys_.size(); }
+  double key(std::uint8_t index) const { return keys_[index]; }
+  /// Recomputes the weights; call every quarter hour.
+  void settle();
+
+  template <class A>
+  void archive(A& a) {
+    a(keys_, frames_, weights_);
+    if constexpr (A::kReading) {
+      if (keys_.size() > kMost || frames_.size() != keys_.size() || weights_.size() != keys_.size())
+        a.fail();
+    }
+  }
+
+ private:
+  std::vector<double> keys_;
+  std::vector<float> frames_;         ///< fading counts
+  std::vector<std::uint8_t> weights_;
+};
+
+}  // namespace fadeward::link

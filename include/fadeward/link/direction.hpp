@@ -1,0 +1,114 @@
+// One direction of one link: frames, losses, retries, levels, and the open quarter hour.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "fadeward/base/bin.hpp"
+#include "fadeward/base/terms.hpp"
+#include "fadeward/base/time.hpp"
+#include "fadeward/estimate/median_keeper.hpp"
+#include "fadeward/estimate/rolling_counts.hpp"
+#include "fadeward/link/channels.hpp"
+#include "fadeward/link/frame_window.hpp"
+#include "fadeward/link/reference.hpp"
+#include "fadeward/link/saturation.hpp"
+#include "fadeward/link/separation.hpp"
+
+namespace fadeward::link {
+
+/// The data rate and power of one frame, as reported or else as configured.
+struct FrameSetting {
+  std::optional<double> power_dbm;
+  int spreading_factor = 0;      ///< 0: not a chirp or not known
+  double bandwidth_hz = 0;
+};
+
+/// Interval statistics of a replay; see judge::Interval.
+struct IntervalKeeper {
+  std::uint64_t frames = 0;
+  std::uint64_t lost = 0;
+  estimate::MedianKeeper signal;
+  estimate::MedianKeeper noise;
+};
+
+/// State of one direction. Times are the caller's; they may come up to a minute out of order.
+class DirectionState {
+ public:
+  explicit DirectionState(bool keep_intervals = false);
+
+  /// A frame that was measured, `required_snr_db` at its own rate. It stands for the frames that
+  /// were `counted` since the measurement before.
+  void measured(Time at, const Separated& levels, double required_snr_db,
+                std::optional<std::uint8_t> channel, const FrameSetting& setting);
+  /// Frames heard and lost, the lost ones spread over (from, to].
+  void counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost, LossSource source);
+  /// A late frame fills a gap that was counted as lost.
+  void one_lost_fewer(Time at);
+  /// Transmissions of this direction's sender by its own counters.
+  void sent(Time at, std::uint32_t transmissions, std::uint32_t retries, std::uint32_t failures);
+
+  void tick(Time now);
+  void shift(Duration step);
+
+  FrameWindow window;
+  estimate::RollingCounts loss;        ///< hits: heard; misses: lost
+  estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries
+  SaturationLearner saturation;
+  ChannelShares channels;
+  Reference signal_reference;          ///< usual level, dBm
+  Reference noise_reference;
+  NoiseSource noise_source = NoiseSource::none;
+  LossSource loss_source = LossSource::none;
+  std::optional<double> power_dbm;     ///< of the last frame
+  std::optional<double> snr_noise_dbm; ///< noise from unsaturated SNR, smoothed
+  Time snr_noise_at{};
+  std::uint64_t frames_total = 0;
+  std::uint64_t lost_total = 0;
+  std::uint64_t retries_total = 0;
+
+  /// Median margin of the last 24 hours. Empty before the first frame.
+  std::optional<double> day_margin_db(Time now) const;
+
+  Bin bin;                             ///< the open quarter hour
+  std::vector<Bin> closed;             ///< waiting for whoever keeps them
+  bool keep_closed = false;
+  bool upkeep = false;
+
+  std::unique_ptr<IntervalKeeper> interval;   ///< only where asked for
+
+  template <class A>
+  void archive(A& a) {
+    a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
+      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, frames_total, lost_total, retries_total,
+      bin, heard_since_, lost_since_, blocks_, block_start_);
+  }
+
+ private:
+  std::uint32_t heard_since_ = 0;      ///< counted since the last measurement
+  std::uint32_t lost_since_ = 0;
+
+  static constexpr std::size_t kBlocks = 12;   // of two hours
+  static constexpr Duration kBlockSpan = std::chrono::hours{2};
+  void open_bin(Time at);
+  void close_bin(Time now);
+  void note_rate(const FrameSetting& setting);
+  void note_channel(std::uint8_t channel, const Separated& levels);
+
+  /// Margins of the last day in coarse form: 1 dB cells from -16 dB.
+  struct Block {
+    std::array<std::uint16_t, 64> counts{};
+    template <class A>
+    void archive(A& a) {
+      a(counts);
+    }
+  };
+  std::array<Block, kBlocks> blocks_{};
+  Time block_start_{};                         ///< of the newest block
+  std::size_t block_slot() const;
+  void advance_blocks(Time at);
+};
+
+}  // namespace fadeward::link

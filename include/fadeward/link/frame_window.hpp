@@ -1,0 +1,96 @@
+// The frames of the last hour of one direction, with their margin at hand.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "fadeward/base/ring.hpp"
+#include "fadeward/base/time.hpp"
+#include "fadeward/estimate/sliding_histogram.hpp"
+
+namespace fadeward::link {
+
+/// One measured frame, or several in a row where more arrive than the window holds.
+struct FrameSample {
+  std::uint32_t at_ds = 0;        ///< tenths of a second since the window's origin
+  std::int16_t signal_cdbm = 0;   ///< hundredths of a dBm
+  std::int16_t noise_cdbm = 0;
+  std::uint16_t margin_cell = 0;  ///< estimate::SlidingHistogram cell
+  std::uint16_t lost = 0;         ///< frames lost since the sample before
+  std::uint16_t frames = 1;       ///< frames that this sample stands for
+  std::uint8_t channel = 0;
+  std::uint8_t weight = 16;       ///< 16 = counts once
+
+  template <class A>
+  void archive(A& a) {
+    a(at_ds, signal_cdbm, noise_cdbm, margin_cell, lost, frames, channel, weight);
+  }
+};
+
+/// Median and the like over one hour, or over the last 30 frames (at most 7 days) where an hour
+/// holds fewer. Never more than 384 samples: where frames come faster, every second, fourth ... is
+/// kept and stands for the others.
+class FrameWindow {
+ public:
+  static constexpr Duration kSpan = std::chrono::hours{1};
+  static constexpr Duration kLongest = std::chrono::hours{24 * 7};
+  static constexpr std::size_t kFewest = 30;
+  static constexpr std::size_t kMost = 384;
+  static constexpr std::uint8_t kFullWeight = 16;
+
+  /// `frames`: frames heard that this measurement stands for (1 unless counters say more); `lost`:
+  /// frames missing before it. Times may come a little out of order.
+  void add(Time at, double signal_dbm, double noise_dbm, double margin_db, std::uint32_t frames,
+           std::uint32_t lost, std::uint8_t channel, std::uint8_t weight);
+  /// One loss fewer: a frame that came late filled a gap.
+  void one_lost_fewer();
+  void expire(Time now);
+  void clear();
+  void shift(Duration step) { origin_ += step; }
+
+  std::uint32_t frames() const { return frames_; }   ///< received in the window
+  std::uint32_t lost() const { return lost_; }
+  bool empty() const { return samples_.empty(); }
+  /// What the window covers: one hour, or more where it grew.
+  Duration span(Time now) const;
+  Time newest() const { return time_of(samples_.back()); }
+
+  /// Margin exceeded by all but a share `q` of the frames sent, hop channels counted alike. Lost
+  /// frames rank below every received one if `lost_at_bottom`. Empty while empty, and where the
+  /// quantile falls among the lost.
+  std::optional<double> margin_quantile_db(double q, bool lost_at_bottom) const;
+  std::optional<double> margin_deviation_db() const { return margins_.deviation_db(); }
+  /// Medians of the received frames with the same weights. Cost: a scan of the window.
+  std::optional<double> signal_median_dbm() const;
+  std::optional<double> noise_median_dbm() const;
+  /// Median margin and its count over the last `span`. Cost: a scan.
+  std::optional<double> recent_margin_db(Time now, Duration span) const;
+
+  template <class A>
+  void archive(A& a) {
+    a(origin_, samples_, thin_by_, skipped_, skipped_frames_, skipped_lost_);
+    if constexpr (A::kReading) rebuild();
+  }
+
+ private:
+  Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
+  std::uint32_t stamp(Time at);
+  void rebase(Time at);
+  void thin();
+  void drop_oldest();
+  void rebuild();
+  std::optional<double> weighted_median(std::int16_t FrameSample::* level) const;
+
+  Time origin_{};
+  Ring<FrameSample> samples_;
+  estimate::SlidingHistogram margins_;
+  std::uint32_t frames_ = 0;
+  std::uint32_t lost_ = 0;
+  std::uint16_t thin_by_ = 1;       ///< every how many-th frame is kept
+  std::uint16_t skipped_ = 0;       ///< frames since the last kept one
+  std::uint32_t skipped_frames_ = 0;
+  std::uint32_t skipped_lost_ = 0;
+};
+
+}  // namespace fadeward::link

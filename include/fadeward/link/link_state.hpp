@@ -1,0 +1,159 @@
+// Everything known about one link: reports in, rolling statistics of both directions out.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <memory>
+#include <optional>
+
+#include "fadeward/base/report.hpp"
+#include "fadeward/base/settings.hpp"
+#include "fadeward/base/terms.hpp"
+#include "fadeward/budget/receiver.hpp"
+#include "fadeward/estimate/interval_learner.hpp"
+#include "fadeward/link/counter.hpp"
+#include "fadeward/link/counter_pair.hpp"
+#include "fadeward/link/direction.hpp"
+#include "fadeward/link/sequence.hpp"
+#include "fadeward/link/steady_value.hpp"
+
+namespace fadeward::link {
+
+/// What a report revealed beside numbers; the judge makes logbook entries of it.
+struct Noticed {
+  enum class End : std::uint8_t { none, near, far, unknown };
+  End restarted = End::none;
+  /// The field whose value changed for good, and from what to what.
+  std::optional<Field> setting;
+  SteadyValue::Change change{};
+};
+
+/// Not thread-safe. Times are the supervisor's own: they never go back by more than the disorder
+/// allowed in a recording.
+class LinkState {
+ public:
+  LinkState(const LinkSettings& settings, bool keep_intervals);
+
+  /// New settings; what was learned stays.
+  void reconfigure(const LinkSettings& settings);
+
+  Noticed take(const LinkReport& report, Time at);
+  void tick(Time now);
+  void shift(Duration step);
+  /// What happened since the last report is unknown: the port was closed, bytes were lost, the
+  /// program did not run.
+  void gap_unknown() { gap_unknown_ = true; }
+
+  // ---- what it says ----
+  std::optional<Time> last_report() const { return last_report_; }
+  std::optional<Duration> expect() const;
+  /// After so long without a report the link is silent.
+  Duration silent_after() const;
+
+  struct Loss {
+    double ratio = 0;
+    LossSource source = LossSource::none;
+  };
+  /// Per transmission; losses presumed in a silence are included. Empty: not known.
+  std::optional<Loss> loss(Direction direction, estimate::RollingCounts::Window window, Time now);
+  /// Repeats per transmission in the last hour. Empty: no counters, or nothing sent.
+  std::optional<double> retry_ratio(Direction direction, Time now);
+
+  struct Margin {
+    double median_db = 0;
+    double low_db = 0;         ///< exceeded by 99 % of frames
+    double stderr_db = 0;
+  };
+  /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
+  std::optional<Margin> margin(Direction direction, Time now);
+  /// The median alone, as cheap as it gets; the same value.
+  std::optional<double> margin_median_db(Direction direction, Time now);
+
+  std::optional<double> latency_s() const;      ///< median of the last 64
+  double foreign_per_hour(Time now);
+
+  DirectionState& direction(Direction d) { return directions_[static_cast<std::size_t>(d)]; }
+  const DirectionState& direction(Direction d) const { return directions_[static_cast<std::size_t>(d)]; }
+  const budget::Receiver& receiver(Direction d) const { return receivers_[static_cast<std::size_t>(d)]; }
+  std::optional<double> power_dbm(Direction d) const;
+
+  std::uint64_t reports = 0;
+  std::uint64_t repeats = 0;
+  std::uint64_t late = 0;
+  std::uint64_t restarts = 0;
+  std::uint64_t foreign = 0;
+  std::optional<double> supply_v;
+  std::optional<double> temperature_c;
+  std::optional<double> uptime_s;
+  std::optional<int> spreading_factor() const;
+  std::optional<double> bandwidth_hz() const;
+
+  template <class A>
+  void archive(A& a) {
+    a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_, interval_,
+      last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_, reports,
+      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_);
+    if constexpr (A::kReading) {
+      gap_unknown_ = true;
+      if (has_foreign_) foreign_counts_ = std::make_unique<estimate::RollingCounts>();
+    }
+    if (has_foreign_ && foreign_counts_) a(*foreign_counts_);
+  }
+
+ private:
+  enum Counter : std::uint8_t {
+    kTxFrames, kFarTxFrames, kTxRetries, kFarTxRetries, kTxFailures, kFarTxFailures,
+    kRxFrames, kFarRxFrames, kForeign, kUptime, kCounters,
+  };
+  enum Setting : std::uint8_t { kPower, kFarPower, kSpreading, kBandwidth, kBitRate, kSettings };
+  struct FarReading {
+    double rssi_dbm = 1e9, snr_db = 1e9, noise_dbm = 1e9;
+    bool operator==(const FarReading&) const = default;
+    template <class A>
+    void archive(A& a) {
+      a(rssi_dbm, snr_db, noise_dbm);
+    }
+  };
+
+  struct Frame;   // what one report says about the sequence
+  Frame follow_sequence(const LinkReport& report, Time at, Noticed& noticed);
+  void note_restart(Noticed& noticed, Noticed::End end);
+  CounterStep step(const LinkReport& report, Field field, Counter counter, Noticed& noticed);
+  void follow_counters(const LinkReport& report, Time at, Noticed& noticed);
+  void follow_settings(const LinkReport& report, Noticed& noticed);
+  void follow_health(const LinkReport& report, Time at);
+  void follow_rate(const LinkReport& report);
+  void measure_inbound(const LinkReport& report, Time at);
+  void measure_outbound(const LinkReport& report, Time at);
+  void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel);
+  ReadingRules rules_for(Direction direction, const Reading& reading, Time at);
+  FrameSetting frame_setting(Direction direction) const;
+  double presumed_lost(Duration window, Time now) const;
+  bool losses_follow_level(const FrameWindow& window) const;
+
+  RadioSettings radio_;
+  std::array<std::optional<double>, kDirections> site_noise_figure_db_;
+  std::array<std::optional<double>, kDirections> site_power_dbm_;
+  std::optional<Duration> expect_;
+  std::optional<Duration> silent_;
+  std::array<budget::Receiver, kDirections> receivers_;
+  budget::FrameRate rate_;
+
+  std::array<DirectionState, kDirections> directions_;
+  SequenceTracker sequence_;
+  std::array<CounterTracker, kCounters> counters_;
+  CounterPair inbound_pair_;
+  CounterPair outbound_pair_;
+  estimate::IntervalLearner interval_;
+  std::optional<Time> last_report_;
+  std::optional<Time> last_frame_;       ///< time of the newest frame by number, or of the last report
+  FarReading last_far_;
+  std::optional<double> last_far_time_;
+  std::array<SteadyValue, kSettings> settings_seen_;
+  Ring<float> latencies_;
+  std::unique_ptr<estimate::RollingCounts> foreign_counts_;   ///< hits: frames refused
+  bool has_foreign_ = false;
+  bool gap_unknown_ = false;
+};
+
+}  // namespace fadeward::link
