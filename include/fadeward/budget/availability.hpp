@@ -41,7 +41,8 @@ struct MultipathPath {
 /// `log10_k` is the geoclimatic factor of the place, `dn75` the refractivity statistic, both from
 /// the maps of the Recommendation or from measurement.
 /// Outage 0..1 for a fade of `fade_db` >= 0 below the clear-air level. Refused: paths of up to 5 km
-/// or beyond 300 km, frequencies below 15/d GHz or above 37 GHz (the links it was fitted to), occurrence factors above 2000.
+/// or beyond 300 km, frequencies below 15/d GHz or above 37 GHz (the links it was fitted to),
+/// occurrence factors of 2000 % and more.
 Result<double> p530_worst_month_outage(const MultipathPath& path, double log10_k, double dn75,
                                        double fade_db);
 
