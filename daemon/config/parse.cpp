@@ -1,0 +1,102 @@
+#include "fadeward/config/parse.hpp"
+
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <memory>
+#include <utility>
+
+#include "fadeward/base/text.hpp"
+#include "sections.hpp"
+
+namespace fadeward::config {
+namespace {
+
+constexpr std::size_t kMaxPorts = 1000;
+constexpr std::size_t kMaxLinks = 100'000;
+
+// Each link starts as a copy of the defaults and changes what its own map names.
+bool read_links(Reading& reading, const Node& node, Settings& out) {
+  LinkSettings defaults;
+  Reading aside = reading.fresh();      // mistakes in the defaults are told once, by read_defaults
+  if (const Node* map = reading.root.find("defaults")) defaults_section()(aside, *map, defaults);
+  const Reader<LinkSettings> read_link = [&defaults](Reading& at, const Node& item,
+                                                     LinkSettings& link) {
+    link = defaults;
+    return link_section()(at, item, link);
+  };
+  return list_of<LinkSettings>(read_link, "a list of at most 100000 maps, one per link",
+                               kMaxLinks)(reading, node, out.links);
+}
+
+bool read_defaults(Reading& reading, const Node& node, Settings&) {
+  LinkSettings scratch;
+  return defaults_section()(reading, node, scratch);
+}
+
+Error too_large(std::string_view file_name) {
+  return {printable(file_name) + ": larger than 1 MiB: no configuration is"};
+}
+
+Error not_readable(const std::string& path, int error_number) {
+  return {printable(path) + ": cannot be read: " + std::strerror(error_number)};
+}
+
+Result<std::string> read_file(const std::string& path) {
+  const std::unique_ptr<std::FILE, int (*)(std::FILE*)> file(std::fopen(path.c_str(), "rbe"),
+                                                             &std::fclose);
+  if (!file) return not_readable(path, errno);
+  std::string text(kMaxFileBytes + 1, '\0');
+  errno = 0;
+  text.resize(std::fread(text.data(), 1, text.size(), file.get()));
+  if (std::ferror(file.get()) != 0) return not_readable(path, errno);
+  return text;
+}
+
+}  // namespace
+
+const Section<Settings>& document_section() {
+  using T = Settings;
+  static const Section<T> section({
+      key<T>("external_labels", &T::external_labels,
+             Reader<std::map<std::string, std::string>>(read_labels)),
+      key<T>("http", &T::http, Reader<HttpSettings>(http_section())),
+      key<T>("history", &T::history, Reader<HistorySettings>(history_section())),
+      key<T>("push", &T::push, Reader<PushSettings>(push_section())),
+      key<T>("ports", &T::ports,
+             list_of<PortSettings>(port_section(), "a list of at most 1000 maps, one per port",
+                                   kMaxPorts)),
+      {"defaults", read_defaults},
+      {"links", read_links},
+  });
+  return section;
+}
+
+Result<Settings> parse(std::string_view yaml_text, std::string_view file_name,
+                       const Vocabulary& vocabulary) {
+  if (yaml_text.size() > kMaxFileBytes) return too_large(file_name);
+  const auto tree = read_tree(yaml_text);
+  if (const auto* error = std::get_if<SyntaxError>(&tree)) {
+    Complaints complaints;
+    complaints.add(error->place, {}, error->words);
+    return Error{complaints.text(file_name, yaml_text)};
+  }
+  const Node& root = *std::get<NodePtr>(tree);
+  Reading reading(root, file_name, vocabulary);
+  if (root.kind == Node::Kind::nothing)
+    reading.complain(root.place, "nothing in it: expected at least links: [{ name: ... }]");
+  Settings settings;
+  settings.file = file_name;
+  document_section()(reading, root, settings);
+  check_references(reading, settings);
+  if (!reading.complaints.empty()) return Error{reading.complaints.text(file_name, yaml_text)};
+  return settings;
+}
+
+Result<Settings> load(const std::string& path, const Vocabulary& vocabulary) {
+  const auto text = read_file(path);
+  if (!text) return text.error();
+  return parse(*text, path, vocabulary);
+}
+
+}  // namespace fadeward::config

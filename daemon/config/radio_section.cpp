@@ -1,0 +1,100 @@
+// radio, budget, rules: what the link is made of.
+#include <algorithm>
+
+#include "scalar.hpp"
+#include "sections.hpp"
+
+namespace fadeward::config {
+namespace {
+
+constexpr double kLowestDbm = -200;     // below thermal noise in any bandwidth in use
+constexpr double kHighestDbm = 60;      // a kilowatt
+
+void finish_radio(Reading& reading, const Node& map, RadioSettings& radio) {
+  const bool both = map.find("modulation") != nullptr && map.find("spreading_factor") != nullptr;
+  if (both && radio.modulation == RadioSettings::Modulation::fsk)
+    reading.complain_at(map, "spreading_factor", "belongs to modulation: css");
+}
+
+const Section<SiteSettings>& site_section() {
+  using T = SiteSettings;
+  static const Section<T> section({
+      key<T>("power_dbm", &T::power_dbm, number(-60, kHighestDbm, "dBm")),
+      key<T>("antenna_dbi", &T::antenna_dbi, number(-30, 60, "dBi")),
+      key<T>("feeder_db", &T::feeder_db, number(0, 100, "dB of loss")),
+      key<T>("polarisation_db", &T::polarisation_db, number(0, 60, "dB of loss")),
+      key<T>("height_m", &T::height_m, number(0, 10'000, "m above ground")),
+      key<T>("noise_figure_db", &T::noise_figure_db, number(0, 40, "dB")),
+  });
+  return section;
+}
+
+// Which sets there are is for the room that holds them to say.
+Reader<std::string> rule_set() {
+  return [](Reading& reading, const Node& node, std::string& out) {
+    const auto& known = reading.vocabulary.rule_sets;
+    if (!name()(reading, node, out)) return false;
+    if (known.empty() || std::find(known.begin(), known.end(), out) != known.end()) return true;
+    reading.refuse(node, "one of " + listed({known.begin(), known.end()}));
+    return false;
+  };
+}
+
+}  // namespace
+
+const Section<RadioSettings>& radio_section() {
+  using T = RadioSettings;
+  static const Section<T> section(
+      {
+          key<T>("modulation", &T::modulation,
+                 word_of<T::Modulation>({{"css", T::Modulation::css}, {"fsk", T::Modulation::fsk}})),
+          key<T>("spreading_factor", &T::spreading_factor, whole(5, 12)),
+          key<T>("bandwidth_hz", &T::bandwidth_hz, number(10, 1e9, "Hz")),
+          key<T>("bit_rate_bps", &T::bit_rate_bps, number(1, 1e9, "bits per second")),
+          key<T>("noise_figure_db", &T::noise_figure_db, number(0, 40, "dB")),
+          key<T>("required_snr_db", &T::required_snr_db, number(-40, 60, "dB")),
+          key<T>("sensitivity_dbm", &T::sensitivity_dbm, number(-180, 0, "dBm")),
+          key<T>("snr_ceiling_db", &T::snr_ceiling_db, number(-40, 100, "dB")),
+          key<T>("max_power_dbm", &T::max_power_dbm, number(-60, kHighestDbm, "dBm")),
+          key<T>("rssi", &T::rssi,
+                 word_of<T::Rssi>({{"total", T::Rssi::total}, {"signal", T::Rssi::wanted}})),
+          key<T>("seq", &T::seq,
+                 word_of<T::Seq>({{"frames", T::Seq::frames}, {"messages", T::Seq::messages}})),
+          key<T>("level_offset_db", &T::level_offset_db, number(-100, 100, "dB")),
+          key<T>("far_level_offset_db", &T::far_level_offset_db, number(-100, 100, "dB")),
+          key<T>("seq_bits", &T::seq_bits, whole(2, 64, "bits")),
+          key<T>("counter_bits", &T::counter_bits, whole(8, 64, "bits")),
+      },
+      finish_radio);
+  return section;
+}
+
+const Section<BudgetSettings>& budget_section() {
+  using T = BudgetSettings;
+  static const Section<T> section({
+      key<T>("inbound_signal_dbm", &T::inbound_signal_dbm, number(kLowestDbm, kHighestDbm, "dBm")),
+      key<T>("outbound_signal_dbm", &T::outbound_signal_dbm, number(kLowestDbm, kHighestDbm, "dBm")),
+      key<T>("frequency_mhz", &T::frequency_mhz, number(10, 100'000, "MHz")),
+      key<T>("distance_km", &T::distance_km, number(0.001, 1000, "km")),
+      key<T>("near", &T::near, Reader<SiteSettings>(site_section())),
+      key<T>("far", &T::far, Reader<SiteSettings>(site_section())),
+      key<T>("profile", &T::profile, file_path()),
+      key<T>("foliage_m", &T::foliage_m, number(0, 100'000, "m of path through foliage")),
+      key<T>("extra_loss_db", &T::extra_loss_db, number(0, 200, "dB of loss")),
+      key<T>("availability", &T::availability, open_ratio()),
+  });
+  return section;
+}
+
+const Section<RuleSettings>& rule_section() {
+  using T = RuleSettings;
+  static const Section<T> section({
+      key<T>("set", &T::set, rule_set()),
+      key<T>("channels", &T::channels, whole(1, 65'535)),
+      key<T>("dwell_s", &T::dwell_s, number(0.0001, 3600, "s")),
+      key<T>("duty_ratio", &T::duty_ratio, ratio()),
+  });
+  return section;
+}
+
+}  // namespace fadeward::config

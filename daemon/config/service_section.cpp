@@ -1,0 +1,126 @@
+// http, history, push, external_labels: how the results leave the program.
+#include <algorithm>
+#include <array>
+
+#include "address.hpp"
+#include "scalar.hpp"
+#include "sections.hpp"
+
+namespace fadeward::config {
+namespace {
+
+// "" serves nothing; localhost means the address, whatever the resolver says.
+bool read_listen(Reading& reading, const Node& node, HttpSettings& out) {
+  if (node.kind == Node::Kind::text && node.text.empty()) {
+    out.disabled = true;
+    return true;
+  }
+  auto endpoint = node.kind == Node::Kind::text ? parse_endpoint(node.text, true)
+                                                : std::optional<Endpoint>();
+  if (endpoint && endpoint->host == "localhost") endpoint->host = "127.0.0.1";
+  if (!endpoint || !is_numeric_address(endpoint->host)) {
+    reading.refuse(node, "ADDRESS:PORT such as \"127.0.0.1:10868\" or \"[::1]:10868\" with a numeric "
+                         "address and a port from 0 to 65535 (0: any free one), or \"\" for none");
+    return false;
+  }
+  out.address = endpoint->host;
+  out.port = endpoint->port;
+  out.disabled = false;
+  return true;
+}
+
+Reader<std::string> web_address() {
+  return scalar<std::string>("a web address such as http://127.0.0.1:9093",
+                             [](std::string_view text) -> std::optional<std::string> {
+                               if (!is_web_address(text)) return {};
+                               return std::string(text);
+                             });
+}
+
+// Either the address alone or { url: ... }.
+bool read_alertmanager(Reading& reading, const Node& node, AlertmanagerTarget& out) {
+  static const Section<AlertmanagerTarget> section({
+      required(key<AlertmanagerTarget>("url", &AlertmanagerTarget::url, web_address())),
+  });
+  if (node.kind == Node::Kind::map) return section(reading, node, out);
+  return web_address()(reading, node, out.url);
+}
+
+const Section<RemoteWriteSettings>& remote_write_section() {
+  using T = RemoteWriteSettings;
+  static const Section<T> section({
+      required(key<T>("url", &T::url, web_address())),
+      key<T>("interval", &T::interval, span(1s, 24h)),
+      key<T>("out_of_order", &T::out_of_order, flag()),
+      key<T>("max_sample_age", &T::max_sample_age, span(1min, 24h * 365)),
+  });
+  return section;
+}
+
+// Prometheus data model; names that begin with two underscores are its own.
+bool is_label_name(std::string_view name) {
+  const auto legal = [](char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
+  };
+  return !name.empty() && name.size() <= 128 && !(name[0] >= '0' && name[0] <= '9') &&
+         name.substr(0, 2) != "__" && std::all_of(name.begin(), name.end(), legal);
+}
+
+bool is_own_label(std::string_view name) {
+  static constexpr std::array<std::string_view, 6> kOwn = {"alertname", "severity", "link",
+                                                           "direction", "port", "cause"};
+  return std::find(kOwn.begin(), kOwn.end(), name) != kOwn.end();
+}
+
+}  // namespace
+
+bool read_labels(Reading& reading, const Node& node, std::map<std::string, std::string>& out) {
+  if (node.kind != Node::Kind::map && node.kind != Node::Kind::nothing) {
+    reading.refuse(node, "a map of label names and values");
+    return false;
+  }
+  for_each_entry(reading, node, [&](const Entry& entry) {
+    Reading::Step step(reading, entry.key);
+    if (!is_label_name(entry.key)) {
+      reading.complain(entry.place,
+                       "no label name: letters, digits and underscores, not a digit first, not two "
+                       "underscores first");
+    } else if (is_own_label(entry.key)) {
+      reading.complain(entry.place, "the program sets this label itself");
+    } else {
+      text(1024)(reading, *entry.value, out[entry.key]);
+    }
+  });
+  return true;
+}
+
+const Section<HttpSettings>& http_section() {
+  using T = HttpSettings;
+  static const Section<T> section({
+      {"listen", read_listen},
+      key<T>("web_config", &T::web_config, file_path()),
+      key<T>("reload", &T::enable_reload, flag()),
+  });
+  return section;
+}
+
+const Section<HistorySettings>& history_section() {
+  using T = HistorySettings;
+  static const Section<T> section({
+      key<T>("dir", &T::dir, file_path()),
+      key<T>("keep", &T::keep, span(24h, 24h * 365 * 100)),
+  });
+  return section;
+}
+
+const Section<PushSettings>& push_section() {
+  using T = PushSettings;
+  static const Section<T> section({
+      key<T>("alertmanagers", &T::alertmanagers,
+             list_of<AlertmanagerTarget>(read_alertmanager, "a list of at most 16 web addresses", 16)),
+      key<T>("remote_write", &T::remote_write, Reader<RemoteWriteSettings>(remote_write_section())),
+  });
+  return section;
+}
+
+}  // namespace fadeward::config
