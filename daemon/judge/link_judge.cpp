@@ -1,0 +1,404 @@
+#include "fadeward/judge/link_judge.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "fadeward/base/text.hpp"
+#include "fadeward/budget/link_budget.hpp"
+#include "fadeward/judge/words.hpp"
+
+namespace fadeward::judge {
+
+namespace {
+
+using estimate::RollingCounts;
+constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
+constexpr std::uint32_t kMostSettingChanges = 3;   // a day; more is adaptation, not a change
+constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
+
+std::size_t at(Direction direction) { return static_cast<std::size_t>(direction); }
+
+std::string capital(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
+std::string plain_number(double value) {
+  std::string out;
+  append_rounded(out, value, 3);
+  return out;
+}
+
+}  // namespace
+
+LinkJudge::LinkJudge(const LinkSettings& settings, bool keep_intervals, Time start)
+    : settings_(settings), state_(settings, keep_intervals), started_(start) {
+  reconfigure(settings);
+}
+
+void LinkJudge::reconfigure(const LinkSettings& settings) {
+  settings_ = settings;
+  state_.reconfigure(settings);
+  const budget::LinkBudget budget = budget::compute(settings);
+  for (const Direction d : kBoth) budget_margin_db_[at(d)] = budget.direction(d).margin_db.value;
+}
+
+bool LinkJudge::in_upkeep(Time now) const {
+  return std::ranges::any_of(settings_.upkeep, [&](const UpkeepPeriod& period) {
+    return now >= period.from && now < period.to;
+  });
+}
+
+bool LinkJudge::up(Time now) const {
+  const auto last = state_.last_report();
+  return last && now - *last <= state_.silent_after();
+}
+
+void LinkJudge::shift(Duration step) {
+  state_.shift(step);
+  alerts_.shift(step);
+  for (const Direction d : kBoth) {
+    margin_[at(d)].shift(step);
+    deficit_[at(d)].shift(step);
+    loss_[at(d)].shift(step);
+  }
+  retries_.shift(step);
+  latency_.shift(step);
+  foreign_.shift(step);
+  started_ += step;
+  setting_changes_since_ += step;
+}
+
+// ---- reports -------------------------------------------------------------------------------
+
+void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner) {
+  const link::Noticed noticed = state_.take(report, at);
+  if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
+  if (noticed.setting) note_setting(noticed, now, owner);
+  if (alerts_.active(AlertName::LinkSilent, {}))
+    alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
+}
+
+void LinkJudge::note_restart(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner) {
+  using End = link::Noticed::End;
+  const std::string_view which = noticed.restarted == End::near  ? "The radio of the near end"
+                                 : noticed.restarted == End::far ? "The radio of the far end"
+                                                                 : "A radio of this link";
+  std::string text{which};
+  text += " restarted: its counters began again";
+  if (state_.uptime_s)
+    text += ", up for " + in_words(seconds_to_duration(*state_.uptime_s));
+  text += " (" + std::to_string(state_.restarts) + " restarts seen so far).";
+  Finding found;
+  found.severity = Severity::info;
+  found.cause = Cause::restart;
+  found.onset = now;
+  found.text = std::move(text);
+  alerts_.raise(owner, AlertName::RadioRestarted, {}, now, std::move(found));
+}
+
+void LinkJudge::note_setting(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner) {
+  if (now - setting_changes_since_ > std::chrono::hours{24}) {
+    setting_changes_since_ = now;
+    setting_changes_ = 0;
+  }
+  if (++setting_changes_ > kMostSettingChanges) return;
+  Finding found;
+  found.severity = Severity::info;
+  found.onset = now;
+  found.text = "Setting " + std::string(field_info(*noticed.setting).name) + " changed from " +
+               plain_number(noticed.change.from) + " to " + plain_number(noticed.change.to) + ".";
+  alerts_.raise(owner, AlertName::SettingChanged, {}, now, std::move(found));
+}
+
+/// Logbook entries are no alarms: they end by themselves, so that a scrape has seen them.
+void LinkJudge::end_log_entries(Time now, const AlertBook::Owner& owner) {
+  for (const AlertName entry : {AlertName::RadioRestarted, AlertName::SettingChanged}) {
+    const auto since = alerts_.since(entry, {});
+    if (since && now - *since >= kLogEntryLasts)
+      alerts_.clear(owner, entry, {}, now, "Logged; nothing to do.");
+  }
+}
+
+// ---- judgement -----------------------------------------------------------------------------
+
+void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& owner) {
+  state_.tick(now);
+  alerts_.tidy(now);
+  end_log_entries(now, owner);
+  const bool upkeep = in_upkeep(now);
+  for (const Direction d : kBoth) {
+    state_.direction(d).upkeep = upkeep;
+    if (upkeep) state_.direction(d).bin.upkeep = true;
+  }
+  if (upkeep) {
+    was_in_upkeep_ = true;
+    return;
+  }
+  if (was_in_upkeep_) {
+    was_in_upkeep_ = false;
+    for (const Direction d : kBoth)
+      for (Threshold* threshold : {&margin_[at(d)], &deficit_[at(d)], &loss_[at(d)]})
+        threshold->restart_timers();
+    for (Threshold* threshold : {&retries_, &latency_, &foreign_}) threshold->restart_timers();
+  }
+  judge_silence(now, port, owner);
+  mark_stale(!up(now));
+  if (!up(now)) return;   // absence of data neither raises nor clears anything else
+  for (const Direction d : kBoth) judge_direction(d, now, owner);
+  judge_whole(now, owner);
+}
+
+void LinkJudge::judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner) {
+  if (up(now) || alerts_.active(AlertName::LinkSilent, {})) return;
+  if (!port.open) return;   // PortFault says it for all its links
+  const Time heard = state_.last_report().value_or(started_);
+  const Time since = std::max(heard, port.open_since.value_or(heard));
+  const Duration silence = now - since;
+  if (silence <= state_.silent_after()) return;
+  Finding found;
+  found.severity = Severity::critical;
+  found.cause = Cause::silent;
+  found.onset = since;
+  found.text = state_.last_report() ? "No report for " + in_words(now - *state_.last_report()) : "No report since the start, " + in_words(silence) + " ago";
+  if (const auto usual = state_.expect()) found.text += ", usually one every " + in_words(*usual);
+  if (!port.trouble.empty()) found.text += "; " + port.trouble;
+  found.text += ".";
+  alerts_.raise(owner, AlertName::LinkSilent, {}, now, std::move(found));
+}
+
+void LinkJudge::mark_stale(bool stale) {
+  for (std::size_t name = 0; name < kAlertNames; ++name) {
+    const auto alert = static_cast<AlertName>(name);
+    if (alert == AlertName::LinkSilent) continue;
+    if (scope_of(alert) == AlertScope::direction)
+      for (const Direction d : kBoth) alerts_.mark_stale(alert, d, stale);
+    else
+      alerts_.mark_stale(alert, {}, stale);
+  }
+}
+
+bool LinkJudge::fresh(Direction d, Time now) const {
+  const link::FrameWindow& window = state_.direction(d).window;
+  return !window.empty() && now - window.newest() <= state_.silent_after();
+}
+
+std::optional<double> LinkJudge::change_db(const link::Reference& reference,
+                                           std::optional<double> level) const {
+  const auto usual = reference.level_db();
+  if (!usual || !level) return {};
+  return *level - *usual;
+}
+
+Evidence LinkJudge::evidence(Time now) {
+  Evidence out;
+  for (const Direction d : kBoth) {
+    link::DirectionState& state = state_.direction(d);
+    out.signal_change_db[at(d)] = change_db(state.signal_reference, state.window.signal_median_dbm());
+    out.noise_change_db[at(d)] = change_db(state.noise_reference, state.window.noise_median_dbm());
+    if (const auto loss = state_.loss(d, RollingCounts::Window::hour, now)) out.loss_ratio[at(d)] = loss->ratio;
+  }
+  return out;
+}
+
+std::string LinkJudge::likely(const Verdict& verdict) const {
+  if (verdict.cause == Cause::none) return "";
+  return " Likely: " + std::string(meaning_of(verdict.cause)) + ".";
+}
+
+std::string LinkJudge::levels(Direction d) {
+  link::DirectionState& state = state_.direction(d);
+  const auto signal = state.window.signal_median_dbm(), noise = state.window.noise_median_dbm();
+  const std::string words = levels_in_words(signal, change_db(state.signal_reference, signal), noise,
+                                            change_db(state.noise_reference, noise));
+  return words.empty() ? "." : ": " + words + ".";
+}
+
+Finding LinkJudge::finding(Severity severity, const Verdict& verdict, std::optional<Time> onset,
+                           std::string text) const {
+  Finding found;
+  found.severity = severity;
+  found.cause = verdict.cause;
+  found.size_db = verdict.size_db;
+  found.onset = onset;
+  found.text = std::move(text);
+  return found;
+}
+
+void LinkJudge::judge_direction(Direction d, Time now, const AlertBook::Owner& owner) {
+  if (fresh(d, now)) judge_margin(d, now, owner);
+  judge_loss(d, now, owner);
+}
+
+void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owner) {
+  const auto margin = state_.margin_median_db(d, now);
+  if (!margin) return;
+  const std::string direction = capital(std::string(name_of(d)));
+
+  const ThresholdSettings& low = settings_.alerts.margin_db;
+  const Severity before = margin_[at(d)].severity();
+  const Severity severity = margin_[at(d)].update(margin, low, Worse::below, now);
+  if (severity != before) {
+    if (severity == Severity::none) {
+      alerts_.clear(owner, AlertName::MarginLow, d, now,
+                    direction + " margin is back at " + in_db(*margin) + levels(d));
+    } else {
+      const double limit = *(severity == Severity::critical ? low.critical : low.warning);
+      const Verdict verdict = weigh(evidence(now));
+      alerts_.raise(owner, AlertName::MarginLow, d, now,
+                    finding(severity, verdict, margin_[at(d)].onset(),
+                            direction + " margin is " + in_db(*margin) + ", " +
+                                std::string(name_of(severity)) + " below " + in_db(limit) + levels(d) +
+                                likely(verdict)));
+    }
+  }
+
+  if (!budget_margin_db_[at(d)]) return;
+  const double deficit = *budget_margin_db_[at(d)] - *margin;
+  const Severity deficit_before = deficit_[at(d)].severity();
+  const Severity deficit_now = deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
+  if (deficit_now == deficit_before) return;
+  const std::string compared = direction + " margin of " + in_db(*margin) + " is " + in_db(std::abs(deficit)) +
+                               (deficit >= 0 ? " under" : " over") + " the budgeted " +
+                               in_db(*budget_margin_db_[at(d)]);
+  if (deficit_now == Severity::none) {
+    alerts_.clear(owner, AlertName::BudgetDeficit, d, now, compared + ": within what is allowed.");
+    return;
+  }
+  const Verdict verdict = weigh(evidence(now));
+  alerts_.raise(owner, AlertName::BudgetDeficit, d, now,
+                finding(deficit_now, verdict, deficit_[at(d)].onset(), compared + levels(d) + likely(verdict)));
+}
+
+void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner) {
+  const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
+  if (!loss) return;
+  const Severity before = loss_[at(d)].severity();
+  const Severity severity = loss_[at(d)].update(loss->ratio, settings_.alerts.loss_ratio, Worse::above, now);
+  if (severity == before) return;
+  const std::string text = capital(std::string(name_of(d))) + " loss is " + in_percent(loss->ratio) +
+                           " of transmissions in the last hour (from " +
+                           std::string(name_of(loss->source)) + ")";
+  if (severity == Severity::none) {
+    alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
+    return;
+  }
+  const Verdict verdict = weigh(evidence(now));
+  alerts_.raise(owner, AlertName::LossHigh, d, now,
+                finding(severity, verdict, loss_[at(d)].onset(), text + levels(d) + likely(verdict)));
+}
+
+void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
+  struct Judged {
+    AlertName alert;
+    Threshold& threshold;
+    const ThresholdSettings& settings;
+    std::optional<double> value;
+    std::string (*words)(double value);
+  };
+  std::optional<double> retries = state_.retry_ratio(Direction::inbound, now);
+  if (const auto out = state_.retry_ratio(Direction::outbound, now))
+    retries = std::max(*out, retries.value_or(0));
+  const Judged judged[] = {
+      {AlertName::RetriesHigh, retries_, settings_.alerts.retry_ratio, retries,
+       [](double value) { return in_percent(value) + " of transmissions in the last hour were repeats"; }},
+      {AlertName::LatencyHigh, latency_, settings_.alerts.latency_s,
+       settings_.alerts.latency_s.warning || settings_.alerts.latency_s.critical ? state_.latency_s() : std::nullopt,
+       [](double value) { return "Round trip of acknowledged frames takes " + plain_number(value) + " s"; }},
+      {AlertName::ForeignFrames, foreign_, settings_.alerts.foreign_per_hour, state_.foreign_per_hour(now),
+       [](double value) {
+         return plain_number(value) + " frames of another network or with a wrong key in the last hour";
+       }},
+  };
+  for (const Judged& one : judged) {
+    const Severity before = one.threshold.severity();
+    const Severity severity = one.threshold.update(one.value, one.settings, Worse::above, now);
+    if (severity == before || !one.value) continue;
+    std::string text = one.words(*one.value);
+    if (severity == Severity::none) {
+      alerts_.clear(owner, one.alert, {}, now, text + ".");
+      continue;
+    }
+    const Verdict verdict = one.alert == AlertName::RetriesHigh ? weigh(evidence(now)) : Verdict{};
+    alerts_.raise(owner, one.alert, {}, now,
+                  finding(severity, verdict, one.threshold.onset(), text + "." + likely(verdict)));
+  }
+}
+
+// ---- description ---------------------------------------------------------------------------
+
+DirectionSnapshot LinkJudge::describe(Direction d, Time now) {
+  DirectionSnapshot out;
+  link::DirectionState& state = state_.direction(d);
+  out.frames_total = state.frames_total;
+  out.frames_lost_total = state.lost_total;
+  out.retries_total = state.retries_total;
+  out.window = link::FrameWindow::kSpan;
+  out.budget_margin_db = budget_margin_db_[at(d)];
+  state.window.expire(now);
+  static constexpr std::array<RollingCounts::Window, 3> windows = {
+      RollingCounts::Window::five_minutes, RollingCounts::Window::hour, RollingCounts::Window::day};
+  static constexpr std::array<Duration, 3> spans = {std::chrono::minutes{5}, std::chrono::hours{1},
+                                                    std::chrono::hours{24}};
+  for (std::size_t i = 0; i < windows.size(); ++i) out.rolling[i].window = spans[i];
+  if (!state_.last_report()) return out;
+  if (const auto loss = state_.loss(d, RollingCounts::Window::hour, now)) {
+    out.loss_ratio = loss->ratio;
+    out.loss_source = loss->source;
+  }
+  for (std::size_t i = 0; i < windows.size(); ++i)
+    if (const auto loss = state_.loss(d, windows[i], now)) out.rolling[i].loss_ratio = loss->ratio;
+  out.retry_ratio = state_.retry_ratio(d, now);
+  out.tx_power_dbm = state_.power_dbm(d);
+  if (state.window.empty()) return out;
+  out.reports = state.window.frames();
+  out.window = state.window.span(now);
+  out.signal_dbm = state.window.signal_median_dbm();
+  out.noise_dbm = state.window.noise_median_dbm();
+  out.noise_source = state.noise_source;
+  if (const auto margin = state_.margin(d, now)) {
+    out.margin_db = margin->median_db;
+    out.margin_stderr_db = margin->stderr_db;
+    out.margin_low_db = margin->low_db;
+    out.rolling[1].margin_db = margin->median_db;
+    if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
+  }
+  out.rolling[0].margin_db = state.window.recent_margin_db(now, spans[0]);
+  out.rolling[2].margin_db = state.day_margin_db(now);
+  // The cause of the gravest alert that speaks about this direction.
+  Severity gravest = Severity::none;
+  std::vector<AlertState> states;
+  alerts_.append_states({}, states);
+  for (const AlertState& alert : states) {
+    if (!alert.active || alert.cause == Cause::none || alert.severity <= gravest) continue;
+    if (alert.direction && *alert.direction != d) continue;
+    if (alert.severity == Severity::info) continue;
+    gravest = alert.severity;
+    out.cause = alert.cause;
+  }
+  return out;
+}
+
+LinkSnapshot LinkJudge::describe(Time now) {
+  LinkSnapshot out;
+  out.name = settings_.name;
+  out.up = up(now);
+  out.reports_total = state_.reports;
+  out.repeats_total = state_.repeats;
+  out.late_total = state_.late;
+  out.restarts_total = state_.restarts;
+  out.foreign_total = state_.foreign;
+  out.last_report = state_.last_report();
+  out.expect = state_.expect();
+  out.latency_s = state_.latency_s();
+  out.supply_v = state_.supply_v;
+  out.temperature_c = state_.temperature_c;
+  out.uptime_s = state_.uptime_s;
+  out.spreading_factor = state_.spreading_factor();
+  out.bandwidth_hz = state_.bandwidth_hz();
+  out.upkeep = in_upkeep(now);
+  for (const Direction d : kBoth) out.directions[at(d)] = describe(d, now);
+  return out;
+}
+
+}  // namespace fadeward::judge

@@ -1,0 +1,316 @@
+#include "fadeward/judge/supervisor.hpp"
+
+#include <algorithm>
+#include <map>
+
+#include "fadeward/base/archive.hpp"
+#include "fadeward/judge/link_judge.hpp"
+#include "fadeward/judge/link_table.hpp"
+#include "fadeward/judge/port_judge.hpp"
+
+namespace fadeward::judge {
+
+namespace {
+
+constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
+constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
+constexpr Duration kFutureReport = std::chrono::seconds{60};
+constexpr std::int64_t kFirstTrustedYear = 2024;              // before the program was written
+constexpr std::string_view kMagic = "fadeward state 1\n";
+
+std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
+
+std::uint64_t checksum(std::string_view bytes) {   // FNV-1a, 64 bits
+  std::uint64_t h = 0xcbf29ce484222325U;
+  for (const char c : bytes) h = (h ^ static_cast<unsigned char>(c)) * 0x100000001b3U;
+  return h;
+}
+
+bool believable(Time wall) {
+  return wall >= Time{std::chrono::sys_days{std::chrono::year{kFirstTrustedYear} / 1 / 1}};
+}
+
+}  // namespace
+
+struct Supervisor::State {
+  State(const Settings& s, Instant start, SupervisorOptions o)
+      : settings(s), options(o), table(s, o.recording), last(start), minute(minute_of(start.wall)) {
+    links.reserve(s.links.size());
+    for (const LinkSettings& link : s.links) links.emplace_back(link, o.keep_intervals, start.wall);
+    ports.reserve(s.ports.size());
+    for (const PortSettings& port : s.ports) ports.emplace_back(port, start.wall);
+    bind_ports();
+  }
+
+  AlertBook::Owner link_owner(std::size_t link) { return {static_cast<LinkIndex>(link), kNoPort, &events}; }
+  AlertBook::Owner port_owner(std::size_t port) { return {kNoLink, static_cast<PortIndex>(port), &events}; }
+
+  void bind_ports() {
+    for (LinkJudge& link : links) {
+      link.bound_port = kNoPort;
+      const std::string& wanted = link.settings().match.port;
+      for (std::size_t p = 0; p < ports.size(); ++p)
+        if (ports[p].name() == wanted || (wanted.empty() && ports.size() == 1))
+          link.bound_port = static_cast<PortIndex>(p);
+    }
+  }
+
+  /// Follows both clocks. A step of the wall clock moves every time that is kept, so that ages and
+  /// hold times stay what they were.
+  Time advance(Instant now) {
+    if (options.recording) {
+      last.wall = std::max(last.wall, now.wall);
+      return last.wall;
+    }
+    const Duration step = (now.wall - last.wall) - (now.steady - last.steady);
+    if (std::chrono::abs(step) > kClockStep) {
+      ++clock_steps;
+      for (LinkJudge& link : links) link.shift(step);
+      for (PortJudge& port : ports) port.shift(step);
+      minute = minute_of(now.wall);
+    }
+    last = now;
+    return now.wall;
+  }
+
+  /// The time to book a report at. Its own time counts where it can be true.
+  Time time_of(const LinkReport& report, Time now) {
+    if (!report.timed) return now;
+    if (options.recording) return report.time;
+    if (report.time > now - kOldestReport && report.time <= now + kFutureReport)
+      return std::min(report.time, now);
+    if (report.port < ports.size()) ports[report.port].note_retimed();
+    return now;
+  }
+
+  void judge_minute(Time now) {
+    for (std::size_t i = 0; i < links.size(); ++i) {
+      const PortIndex port = links[i].bound_port;
+      links[i].judge(now, port < ports.size() ? ports[port].view() : PortView{}, link_owner(i));
+    }
+  }
+
+  template <class A>
+  void archive_ports_and_links(A& a);
+
+  Settings settings;
+  SupervisorOptions options;
+  LinkTable table;
+  std::vector<LinkJudge> links;
+  std::vector<PortJudge> ports;
+  std::vector<Event> events;
+  Instant last;
+  std::int64_t minute;
+  std::uint64_t clock_steps = 0;
+  std::uint64_t events_total = 0;      ///< events ever emitted and drained
+  std::uint64_t events_at_save = 0;
+};
+
+Supervisor::Supervisor(const Settings& settings, Instant start, SupervisorOptions options)
+    : state_(std::make_unique<State>(settings, start, options)) {}
+Supervisor::~Supervisor() = default;
+Supervisor::Supervisor(Supervisor&&) noexcept = default;
+Supervisor& Supervisor::operator=(Supervisor&&) noexcept = default;
+
+std::size_t Supervisor::link_count() const { return state_->links.size(); }
+
+LinkIndex Supervisor::resolve(LinkReport& report) const {
+  report.index = state_->table.find(report.port, report.link);
+  return report.index;
+}
+
+void Supervisor::take(const LinkReport& report, Instant now) {
+  State& s = *state_;
+  const Time wall = s.advance(now);
+  const LinkIndex index = report.index == kUnresolved ? s.table.find(report.port, report.link) : report.index;
+  PortJudge* port = report.port < s.ports.size() ? &s.ports[report.port] : nullptr;
+  if (index >= s.links.size()) {
+    if (port != nullptr) port->note_unmatched(report.link);
+    return;
+  }
+  LinkJudge& link = s.links[index];
+  if (port != nullptr) {
+    // One name on two ports is two radios: the first one heard keeps it.
+    if (link.bound_port == kNoPort) link.bound_port = report.port;
+    if (link.bound_port != report.port) {
+      port->note_unmatched(report.link);
+      return;
+    }
+    port->note_report(wall);
+  }
+  link.take(report, s.time_of(report, wall), wall, s.link_owner(index));
+}
+
+void Supervisor::note(const PortEvent& event, Instant now) {
+  State& s = *state_;
+  const Time wall = s.advance(now);
+  if (event.port >= s.ports.size()) return;
+  if (!s.ports[event.port].note(event, wall, s.port_owner(event.port))) return;
+  for (LinkJudge& link : s.links)
+    if (link.bound_port == event.port) link.state().gap_unknown();
+}
+
+void Supervisor::tick(Instant now) {
+  State& s = *state_;
+  const Time wall = s.advance(now);
+  for (std::size_t i = 0; i < s.ports.size(); ++i) s.ports[i].judge(wall, s.port_owner(i));
+  const std::int64_t minute = minute_of(wall);
+  if (minute == s.minute) return;
+  s.minute = minute;
+  s.judge_minute(wall);
+}
+
+std::span<const Event> Supervisor::events() const { return state_->events; }
+
+void Supervisor::clear_events() {
+  state_->events_total += state_->events.size();
+  state_->events.clear();
+}
+
+SnapshotPtr Supervisor::snapshot(Instant now) const {
+  State& s = *state_;
+  const Time wall = s.options.recording ? std::max(s.last.wall, now.wall) : now.wall;
+  auto out = std::make_shared<Snapshot>();
+  out->time = wall;
+  out->clock_trusted = s.options.recording || believable(wall);
+  out->clock_steps = s.clock_steps;
+  out->links.reserve(s.links.size());
+  for (std::size_t i = 0; i < s.links.size(); ++i) {
+    out->links.push_back(s.links[i].describe(wall));
+    s.links[i].alerts().append_states({static_cast<LinkIndex>(i), kNoPort, nullptr}, out->alerts);
+  }
+  out->ports.reserve(s.ports.size());
+  for (std::size_t i = 0; i < s.ports.size(); ++i) {
+    out->ports.push_back(s.ports[i].describe());
+    s.ports[i].alerts().append_states({kNoLink, static_cast<PortIndex>(i), nullptr}, out->alerts);
+  }
+  return out;
+}
+
+DirectionSnapshot Supervisor::interval_snapshot(LinkIndex index, Direction direction, Instant now) {
+  State& s = *state_;
+  LinkJudge& link = s.links[index];
+  DirectionSnapshot out = link.describe(direction, s.advance(now));
+  link::DirectionState& state = link.state().direction(direction);
+  if (!state.interval) return out;
+  out.interval.reports = state.interval->frames;
+  out.interval.lost = state.interval->lost;
+  out.interval.signal_median_dbm = state.interval->signal.median_db();
+  out.interval.noise_median_dbm = state.interval->noise.median_db();
+  state.interval->frames = state.interval->lost = 0;
+  state.interval->signal.clear();
+  state.interval->noise.clear();
+  return out;
+}
+
+void Supervisor::reconfigure(const Settings& settings, Instant now) {
+  State& old = *state_;
+  const Time wall = old.advance(now);
+  auto fresh = std::make_unique<State>(settings, old.last, old.options);
+  fresh->events = std::move(old.events);
+  fresh->events_total = old.events_total;
+  fresh->events_at_save = old.events_at_save;
+  fresh->clock_steps = old.clock_steps;
+  fresh->minute = old.minute;
+  std::map<std::string, std::size_t, std::less<>> link_at, port_at;
+  for (std::size_t i = 0; i < settings.links.size(); ++i) link_at[settings.links[i].name] = i;
+  for (std::size_t i = 0; i < settings.ports.size(); ++i) port_at[settings.ports[i].name] = i;
+  for (std::size_t i = 0; i < old.links.size(); ++i) {
+    const auto it = link_at.find(old.links[i].name());
+    if (it == link_at.end()) {
+      // The index means nothing in the new settings: the text names the link.
+      old.links[i].alerts().clear_all({kNoLink, kNoPort, &fresh->events}, wall,
+                                      "Link " + old.links[i].name() + " was removed from the configuration.");
+      continue;
+    }
+    fresh->links[it->second] = std::move(old.links[i]);
+    fresh->links[it->second].reconfigure(settings.links[it->second]);
+  }
+  for (std::size_t i = 0; i < old.ports.size(); ++i) {
+    const auto it = port_at.find(old.ports[i].name());
+    if (it == port_at.end()) {
+      old.ports[i].alerts().clear_all({kNoLink, kNoPort, &fresh->events}, wall,
+                                      "Port " + old.ports[i].name() + " was removed from the configuration.");
+      continue;
+    }
+    fresh->ports[it->second] = std::move(old.ports[i]);
+    fresh->ports[it->second].reconfigure(settings.ports[it->second]);
+  }
+  fresh->bind_ports();
+  state_ = std::move(fresh);
+}
+
+// ---- state over a restart ------------------------------------------------------------------
+
+std::string Supervisor::save() const {
+  State& s = *state_;
+  std::string payload;
+  ArchiveWriter writer(payload);
+  writer(s.last.wall);
+  const auto put = [&](auto& units) {
+    auto count = static_cast<std::uint32_t>(units.size());
+    writer(count);
+    for (auto& unit : units) {
+      std::string name = unit.name(), bytes;
+      ArchiveWriter one(bytes);
+      unit.archive(one);
+      writer(name, bytes);
+    }
+  };
+  put(s.links);
+  put(s.ports);
+  s.events_at_save = s.events_total + s.events.size();
+
+  std::string out{kMagic};
+  ArchiveWriter frame(out);
+  std::uint64_t sum = checksum(payload);
+  frame(sum);
+  return out + payload;
+}
+
+Status Supervisor::restore(std::string_view bytes, Instant now) {
+  State& s = *state_;
+  if (!bytes.starts_with(kMagic)) return Error{"not a state file of this version"};
+  bytes.remove_prefix(kMagic.size());
+  std::uint64_t sum = 0;
+  ArchiveReader head(bytes);
+  head(sum);
+  if (!head.ok()) return Error{"state file is cut short"};
+  bytes.remove_prefix(sizeof sum);
+  if (sum != checksum(bytes)) return Error{"state file is damaged: its checksum does not match"};
+
+  auto fresh = std::make_unique<State>(s.settings, now, s.options);
+  ArchiveReader reader(bytes);
+  Time saved{};
+  reader(saved);
+  const auto get = [&](auto& units) {
+    std::uint32_t count = 0;
+    reader(count);
+    for (std::uint32_t i = 0; i < count && reader.ok(); ++i) {
+      std::string name, one;
+      reader(name, one);
+      const auto it = std::ranges::find_if(units, [&](const auto& unit) { return unit.name() == name; });
+      if (it == units.end()) continue;
+      ArchiveReader unit(one);
+      it->archive(unit);
+      if (!unit.ok() || !unit.at_end()) reader.fail();
+    }
+  };
+  get(fresh->links);
+  get(fresh->ports);
+  if (!reader.ok() || !reader.at_end()) return Error{"state file does not hold what it says"};
+  // A clock that stands before the save has lost its time: keep ages as they would be at once.
+  if (saved > now.wall) {
+    for (LinkJudge& link : fresh->links) link.shift(now.wall - saved);
+    for (PortJudge& port : fresh->ports) port.shift(now.wall - saved);
+  }
+  fresh->clock_steps = s.clock_steps;
+  state_ = std::move(fresh);
+  return success();
+}
+
+bool Supervisor::alerts_changed_since_save() const {
+  return state_->events_total + state_->events.size() != state_->events_at_save;
+}
+
+}  // namespace fadeward::judge

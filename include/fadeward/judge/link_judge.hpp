@@ -1,0 +1,90 @@
+// One link under judgement: its state, its thresholds, its alerts.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fadeward/base/settings.hpp"
+#include "fadeward/judge/alert_book.hpp"
+#include "fadeward/judge/cause.hpp"
+#include "fadeward/judge/snapshot.hpp"
+#include "fadeward/judge/threshold.hpp"
+#include "fadeward/link/link_state.hpp"
+
+namespace fadeward::judge {
+
+/// What the link needs to know of its port when it is judged.
+struct PortView {
+  bool open = true;                 ///< or unknown (a recording)
+  std::optional<Time> open_since;   ///< silence counts from here at the earliest
+  std::string trouble;              ///< in words, for a silent link: "12 lines not read", or empty
+};
+
+class LinkJudge {
+ public:
+  LinkJudge(const LinkSettings& settings, bool keep_intervals, Time start);
+  void reconfigure(const LinkSettings& settings);
+
+  void take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner);
+  /// Once a minute.
+  void judge(Time now, const PortView& port, const AlertBook::Owner& owner);
+  void shift(Duration step);
+
+  /// Not const: closing what has become too old is part of reading.
+  DirectionSnapshot describe(Direction direction, Time now);
+  LinkSnapshot describe(Time now);
+  /// Reported within its silent time.
+  bool up(Time now) const;
+  bool in_upkeep(Time now) const;
+
+  const std::string& name() const { return settings_.name; }
+  const LinkSettings& settings() const { return settings_; }
+  link::LinkState& state() { return state_; }
+  AlertBook& alerts() { return alerts_; }
+  const AlertBook& alerts() const { return alerts_; }
+
+  /// The first port that reported it, for links that are not bound to one by configuration.
+  PortIndex bound_port = kNoPort;
+
+  template <class A>
+  void archive(A& a) {
+    a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1], retries_,
+      latency_, foreign_, started_, setting_changes_, setting_changes_since_);
+  }
+
+ private:
+  void note_restart(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
+  void note_setting(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
+  void end_log_entries(Time now, const AlertBook::Owner& owner);
+  void judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner);
+  void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_margin(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_whole(Time now, const AlertBook::Owner& owner);
+  bool fresh(Direction direction, Time now) const;
+  void mark_stale(bool stale);
+  Evidence evidence(Time now);
+  Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset, std::string text) const;
+  std::string likely(const Verdict& verdict) const;
+  std::string levels(Direction direction);
+  std::optional<double> change_db(const link::Reference& reference, std::optional<double> level) const;
+
+  LinkSettings settings_;
+  link::LinkState state_;
+  AlertBook alerts_;
+  std::array<std::optional<double>, kDirections> budget_margin_db_;
+  std::array<Threshold, kDirections> margin_;
+  std::array<Threshold, kDirections> deficit_;
+  std::array<Threshold, kDirections> loss_;
+  Threshold retries_;
+  Threshold latency_;
+  Threshold foreign_;
+  Time started_{};
+  bool was_in_upkeep_ = false;
+  std::uint32_t setting_changes_ = 0;   ///< in the day since setting_changes_since_
+  Time setting_changes_since_{};
+};
+
+}  // namespace fadeward::judge
