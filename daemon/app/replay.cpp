@@ -8,6 +8,7 @@
 #include "fadeward/app/line_reader.hpp"
 #include "fadeward/app/report_order.hpp"
 #include "fadeward/base/text.hpp"
+#include "fadeward/judge/link_table.hpp"
 #include "fadeward/judge/supervisor.hpp"
 #include "fadeward/publish/snapshot_json.hpp"
 #include "fadeward/report/canonical.hpp"
@@ -30,8 +31,8 @@ Time next_multiple_after(Time at, Duration span) {
 /// One input: lines -> reports in order of time.
 class Recording {
  public:
-  Recording(LineReader reader, const judge::Supervisor& supervisor, ReplaySummary& summary)
-      : reader_(std::move(reader)), supervisor_(supervisor), summary_(summary) {}
+  Recording(LineReader reader, const judge::LinkTable& links, ReplaySummary& summary)
+      : reader_(std::move(reader)), links_(links), summary_(summary) {}
 
   /// The oldest report that may go; null at the end.
   const LinkReport* peek() {
@@ -63,7 +64,8 @@ class Recording {
       return;
     }
     report.port = kNoPort;
-    if (supervisor_.resolve(report) == kNoLink) {
+    report.index = links_.find(kNoPort, report.link);
+    if (report.index == kNoLink) {
       ++summary_.unmatched;
       if (summary_.last_unmatched.empty()) summary_.last_unmatched = printable(report.link);
       return;
@@ -79,7 +81,7 @@ class Recording {
   }
 
   LineReader reader_;
-  const judge::Supervisor& supervisor_;
+  const judge::LinkTable& links_;
   ReplaySummary& summary_;
   report::CanonicalParser parser_;
   ReportOrder order_;
@@ -229,13 +231,13 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
     if (!reader) return reader.error();
     readers.push_back(std::move(reader).value());
   }
-  // Its first moment is that of the first report: links that are never heard count from there.
-  std::unique_ptr<judge::Supervisor> supervisor;
-  judge::Supervisor finder(settings, {}, core);
+  const judge::LinkTable links(settings, true);
   std::vector<std::unique_ptr<Recording>> recordings;
   for (LineReader& reader : readers)
-    recordings.push_back(std::make_unique<Recording>(std::move(reader), finder, summary));
+    recordings.push_back(std::make_unique<Recording>(std::move(reader), links, summary));
 
+  // Supervision begins with the first report: links that are never heard count from there.
+  std::unique_ptr<judge::Supervisor> supervisor;
   std::unique_ptr<Player> player;
   while (Recording* recording = oldest_of(recordings)) {
     const LinkReport& report = *recording->peek();
@@ -244,7 +246,6 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
           settings, Instant{report.time, report.time.time_since_epoch()}, core);
       player = std::make_unique<Player>(settings, options.snapshots, *supervisor, output);
     }
-    // One input needs no comparison: its reports go as long as they may.
     player->play(report);
     ++summary.taken;
     recording->pop();

@@ -32,12 +32,14 @@ struct SerialSettings {
   int stop_bits = 1;            ///< 1 or 2
   Parity parity = Parity::none;
   Flow flow = Flow::none;
+  bool operator==(const SerialSettings&) const = default;
 };
 
 struct PollSettings {
   std::string send;                 ///< bytes written as they are (escapes already resolved)
   Duration every = 60s;
   Duration quiet_before = 1s;       ///< nothing may have arrived for this long before sending
+  bool operator==(const PollSettings&) const = default;
 };
 
 struct FramingSettings {
@@ -48,6 +50,7 @@ struct FramingSettings {
   std::string block_end;            ///< lines: RE2 expression; lines are joined with '\n' up to and
                                     ///< including the one that matches. Empty: every line a frame
   Crc crc = Crc::none;              ///< cobs: check at the end of the decoded frame, little endian
+  bool operator==(const FramingSettings&) const = default;
 };
 
 enum class DecoderKind : std::uint8_t { json, pairs, csv, pattern, senml, packed };
@@ -58,6 +61,7 @@ struct FieldRule {
   double scale = 1;
   double offset = 0;
   std::optional<std::pair<int, int>> bits;   ///< {lowest bit, count} of the raw integer
+  bool operator==(const FieldRule&) const = default;
 };
 
 enum class PackedType : std::uint8_t { u8, i8, u16, i16, u24, i24, u32, i32, u64, i64, f32, f64 };
@@ -67,6 +71,7 @@ struct PackedField {
   std::size_t at = 0;               ///< offset in the frame, bytes
   PackedType type = PackedType::u8;
   bool big_endian = false;
+  bool operator==(const PackedField&) const = default;
 };
 
 struct DecoderSettings {
@@ -78,6 +83,7 @@ struct DecoderSettings {
   std::vector<PackedField> packed;
   std::size_t packed_min_bytes = 0;            ///< packed: shorter frames are refused (0: as needed)
   std::map<std::string, FieldRule> fields;     ///< key: canonical name, also "time" and "link"
+  bool operator==(const DecoderSettings&) const = default;
 };
 
 struct PortSettings {
@@ -93,6 +99,7 @@ struct PortSettings {
   DecoderSettings decoder;
   std::optional<PollSettings> poll;
   Duration silent = 0s;             ///< PortFault also when open but without a byte this long; 0: never
+  bool operator==(const PortSettings&) const = default;
 };
 
 // ---- links ---------------------------------------------------------------------------------

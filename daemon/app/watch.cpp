@@ -1,0 +1,300 @@
+#include "fadeward/app/watch.hpp"
+
+#include <malloc.h>
+#include <spdlog/spdlog.h>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <csignal>
+#include <future>
+#include <vector>
+
+#include "fadeward/app/clock.hpp"
+#include "fadeward/app/config_file.hpp"
+#include "fadeward/app/notify.hpp"
+#include "fadeward/app/port_feed.hpp"
+#include "fadeward/app/state_file.hpp"
+#include "fadeward/base/text.hpp"
+#include "fadeward/config/describe.hpp"
+#include "fadeward/judge/supervisor.hpp"
+#include "fadeward/publish/http_server.hpp"
+#include "fadeward/publish/snapshot_box.hpp"
+
+namespace fadeward::app {
+
+namespace {
+
+constexpr Duration kTick = std::chrono::seconds{1};
+constexpr Duration kSaveEvery = std::chrono::hours{6};
+constexpr Duration kSaveAlertsAfter = std::chrono::minutes{1};
+
+/// Everything that runs, in the order in which it is built and the reverse of the order in which it
+/// ends: state, core, ports, clock tick, HTTP.
+class Daemon {
+ public:
+  Daemon(Settings settings, const WatchOptions& options)
+      : options_(options),
+        settings_(std::move(settings)),
+        clock_(options.time_factor == 1 ? Clock{} : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
+        supervisor_(settings_, clock_.now()),
+        signals_(io_, SIGTERM, SIGINT, SIGHUP),
+        timer_(io_),
+        watchdog_(io_) {}
+
+  int run() {
+    if (const Status opened = open_state(); !opened) return fail(opened.error().message);
+    publish::ProgramState program;
+    program.started = clock_.now().wall;
+    program.external_labels = settings_.external_labels;
+    box_.change([&](publish::ProgramState& state) { state = program; });
+    publish_snapshot();
+    if (const Status serving = open_http(); !serving) return fail(serving.error().message);
+    for (PortIndex i = 0; i < settings_.ports.size(); ++i) {
+      auto feed = PortFeed::make(io_, i, settings_.ports[i], clock_, supervisor_);
+      if (!feed) return fail(feed.error().message);
+      feeds_.push_back(std::move(feed).value());
+    }
+    for (const auto& feed : feeds_) feed->start();
+    wait_for_signal();
+    schedule_tick();
+    schedule_watchdog();
+    box_.change([](publish::ProgramState& state) { state.ready = true; });
+    notify_service_manager("READY=1");
+    spdlog::info("watching {} links on {} ports", settings_.links.size(), settings_.ports.size());
+    loop();
+    return stop();
+  }
+
+ private:
+  int fail(const std::string& why) {
+    spdlog::error("{}", why);
+    return 1;
+  }
+
+  Status open_state() {
+    if (settings_.history.dir.empty()) return success();
+    auto opened = StateFile::open(settings_.history.dir);
+    if (!opened) return opened.error();
+    state_ = std::move(opened).value();
+    auto bytes = state_->load();
+    if (!bytes) return bytes.error();
+    if (!*bytes) return success();
+    const Status restored = supervisor_.restore(**bytes, clock_.now());
+    if (restored)
+      spdlog::info("state of the last run restored from {}", settings_.history.dir);
+    else
+      spdlog::warn("state of the last run not used: {}; set aside as {}", restored.error().message, state_->set_aside());
+    return success();
+  }
+
+  Status open_http() {
+    if (settings_.http.disabled) return success();
+    publish::BuildInfo build;
+    build.version = FADEWARD_VERSION;
+    build.compiler = "g++ " __VERSION__;
+    publish::HttpHooks hooks;
+    hooks.reload = [this] { return reload_from_http(); };
+    server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
+    const Status started = server_->start();
+    if (started) spdlog::info("serving http://{}:{}/", settings_.http.address, server_->port());
+    return started;
+  }
+
+  /// An exception in a handler is our own mistake: it is logged and the daemon goes on.
+  void loop() {
+    for (;;) {
+      try {
+        io_.run();
+        return;
+      } catch (const std::exception& fault) {
+        spdlog::critical("fault in a handler: {}", fault.what());
+      }
+    }
+  }
+
+  void wait_for_signal() {
+    signals_.async_wait([this](const boost::system::error_code& failed, int signal) {
+      if (failed) return;
+      if (signal == SIGHUP) {
+        reload();
+        wait_for_signal();
+        return;
+      }
+      spdlog::info("stopping ({})", signal == SIGTERM ? "SIGTERM" : "SIGINT");
+      notify_service_manager("STOPPING=1");
+      for (const auto& feed : feeds_) feed->stop();
+      timer_.cancel();
+      watchdog_.cancel();
+      stopping_ = true;
+      io_.stop();
+    });
+  }
+
+  void schedule_tick() {
+    timer_.expires_after(clock_.real(kTick));
+    timer_.async_wait([this](const boost::system::error_code& failed) {
+      if (failed || stopping_) return;
+      tick();
+      schedule_tick();
+    });
+  }
+
+  void schedule_watchdog() {
+    const Duration interval = watchdog_interval();
+    if (interval == Duration{}) return;
+    watchdog_.expires_after(interval);
+    watchdog_.async_wait([this](const boost::system::error_code& failed) {
+      if (failed || stopping_) return;
+      notify_service_manager("WATCHDOG=1");
+      schedule_watchdog();
+    });
+  }
+
+  void tick() {
+    const Instant now = clock_.now();
+    supervisor_.tick(now);
+    log_events();
+    publish_snapshot();
+    save_if_due(now);
+  }
+
+  std::string link_name(LinkIndex link) const {
+    return link < settings_.links.size() ? printable(settings_.links[link].name) : std::string("-");
+  }
+
+  void log_events() {
+    for (const judge::Event& event : supervisor_.events()) {
+      const std::string when = clock_.factor() == 1 ? "" : format_rfc3339(std::chrono::floor<std::chrono::seconds>(event.time)) + " ";
+      const std::string where = event.port != kNoPort ? "port " + printable(settings_.ports[event.port].name)
+                                                      : "link " + link_name(event.link);
+      const std::string cause = event.cause == Cause::none ? "" : " cause " + std::string(name_of(event.cause));
+      const auto level = event.change == judge::Change::cleared          ? spdlog::level::info
+                         : event.severity == Severity::critical          ? spdlog::level::err
+                         : event.severity == Severity::warning           ? spdlog::level::warn
+                                                                         : spdlog::level::info;
+      spdlog::log(level, "{}{}: {} {} ({}{}): {}", when, where, name_of(event.alert), name_of(event.change),
+                  name_of(event.severity), cause, event.text);
+    }
+    supervisor_.clear_events();
+  }
+
+  void publish_snapshot() { box_.store(supervisor_.snapshot(clock_.now())); }
+
+  /// Alerts soon after they changed, the rest a few times a day: flash wears by the write.
+  void save_if_due(Instant now) {
+    if (!state_) return;
+    const bool alerts = supervisor_.alerts_changed_since_save() && now.steady - saved_ > kSaveAlertsAfter;
+    if (!alerts && now.steady - saved_ < kSaveEvery) return;
+    saved_ = now.steady;
+    state_->save(supervisor_.save());
+    if (state_->errors() == save_errors_) return;
+    save_errors_ = state_->errors();
+    box_.change([this](publish::ProgramState& state) { state.history_write_errors = save_errors_; });
+    spdlog::error("state could not be written to {} ({} times so far)", settings_.history.dir, save_errors_);
+  }
+
+  Status reload_from_http() {
+    auto promise = std::make_shared<std::promise<Status>>();
+    auto done = promise->get_future();
+    boost::asio::post(io_, [this, promise] { promise->set_value(reload()); });
+    if (done.wait_for(std::chrono::seconds{5}) != std::future_status::ready) return Error{"no answer within 5 s"};
+    return done.get();
+  }
+
+  /// The new settings as a whole or not at all.
+  Status reload() {
+    auto loaded = load_settings(options_.config);
+    if (!loaded) {
+      spdlog::error("configuration not reloaded, the old one stays:\n{}", loaded.error().message);
+      box_.change([](publish::ProgramState& state) { state.config_last_reload_successful = false; });
+      return loaded.error();
+    }
+    Settings fresh = std::move(loaded).value();
+    std::vector<std::unique_ptr<PortFeed>> feeds;
+    for (PortIndex i = 0; i < fresh.ports.size(); ++i) {
+      const auto same = std::ranges::find_if(feeds_, [&](const auto& feed) { return feed && feed->settings() == fresh.ports[i]; });
+      if (same != feeds_.end()) {
+        feeds.push_back(std::move(*same));
+        continue;
+      }
+      auto made = PortFeed::make(io_, i, fresh.ports[i], clock_, supervisor_);
+      if (!made) {   // cannot happen after the checks of config; keep what runs
+        spdlog::error("configuration not reloaded: {}", made.error().message);
+        box_.change([](publish::ProgramState& state) { state.config_last_reload_successful = false; });
+        for (auto& kept : feeds) feeds_.push_back(std::move(kept));
+        std::erase(feeds_, nullptr);
+        return made.error();
+      }
+      feeds.push_back(std::move(made).value());
+      opened_anew_.push_back(feeds.back().get());
+    }
+    for (const auto& gone : feeds_)
+      if (gone) gone->stop();
+    feeds_ = std::move(feeds);
+    if (fresh.http.address != settings_.http.address || fresh.http.port != settings_.http.port ||
+        fresh.history.dir != settings_.history.dir)
+      spdlog::warn("http.listen and history.dir change with the next start only");
+    fresh.http = settings_.http;
+    fresh.history.dir = settings_.history.dir;
+    supervisor_.reconfigure(fresh, clock_.now());
+    settings_ = std::move(fresh);
+    for (PortIndex i = 0; i < feeds_.size(); ++i) feeds_[i]->move_to(i);
+    for (PortFeed* feed : opened_anew_) feed->start();
+    opened_anew_.clear();
+    log_events();
+    publish_snapshot();
+    box_.change([this](publish::ProgramState& state) {
+      state.config_last_reload_successful = true;
+      state.config_last_reload = clock_.now().wall;
+      state.external_labels = settings_.external_labels;
+    });
+    spdlog::info("configuration reloaded: {} links on {} ports", settings_.links.size(), settings_.ports.size());
+    return success();
+  }
+
+  int stop() {
+    log_events();
+    if (server_) server_->stop();
+    if (!state_) return 0;
+    state_->save(supervisor_.save());
+    if (const Status saved = state_->finish(); !saved) return fail("state not saved: " + saved.error().message);
+    return 0;
+  }
+
+  const WatchOptions& options_;
+  Settings settings_;
+  Clock clock_;
+  judge::Supervisor supervisor_;
+  std::unique_ptr<StateFile> state_;
+  publish::SnapshotBox box_;
+  boost::asio::io_context io_{1};
+  boost::asio::signal_set signals_;
+  boost::asio::steady_timer timer_;
+  boost::asio::steady_timer watchdog_;
+  std::vector<std::unique_ptr<PortFeed>> feeds_;
+  std::vector<PortFeed*> opened_anew_;
+  std::unique_ptr<publish::HttpServer> server_;
+  Duration saved_ = Clock{}.now().steady;
+  std::uint64_t save_errors_ = 0;
+  bool stopping_ = false;
+};
+
+}  // namespace
+
+int watch(const WatchOptions& options) {
+  // Two threads need no arena each; memory stays small over years.
+  mallopt(M_ARENA_MAX, 1);
+  std::signal(SIGPIPE, SIG_IGN);
+  auto settings = load_settings(options.config);
+  if (!settings) {
+    std::fprintf(stderr, "%s\n", settings.error().message.c_str());
+    return 2;
+  }
+  for (const std::string& warning : config::warnings(*settings)) spdlog::warn("{}", warning);
+  Daemon daemon(std::move(settings).value(), options);
+  return daemon.run();
+}
+
+}  // namespace fadeward::app
