@@ -70,9 +70,12 @@ double rician_outage(double k_db, double fade_db) {
   const double k = ratio_from_db(std::min(k_db, kLargestRicianDb));
   const double level = (1 + k) * ratio_from_db(-fade_db);
   // Poisson mixture of gamma distributions, summed outward from the largest weight both ways.
-  const auto term = [&](int j, double weight) { return weight * boost::math::gamma_p(j + 1, level); };
+  const auto term = [&](int j, double weight) {
+    return weight * boost::math::gamma_p(j + 1, level);
+  };
   const int middle = static_cast<int>(k);
-  const double start = std::exp(middle * std::log(std::max(k, 1e-300)) - k - std::lgamma(middle + 1));
+  const double start =
+      std::exp(middle * std::log(std::max(k, 1e-300)) - k - std::lgamma(middle + 1));
   double sum = 0;
   double weight = start;
   for (int j = middle; j < middle + 2'000 && weight > 1e-30 * start; ++j) {
@@ -98,24 +101,27 @@ double p530_occurrence_percent(const MultipathPath& path, double log10_k, double
   const double above_m =
       (path.far_height_m + path.near_height_m) / 2 - d * d / 102 - path.mean_terrain_m;
   const double lower_m = std::min(path.near_height_m, path.far_height_m);
-  const double vsr =
-      std::min(std::pow(dn75 / 50, 1.8) * std::exp(-above_m / (2.5 * std::sqrt(d))),
-               dn75 * std::pow(d, 1.5) * std::sqrt(f) / 24'730);
+  const double vsr = std::min(std::pow(dn75 / 50, 1.8) * std::exp(-above_m / (2.5 * std::sqrt(d))),
+                              dn75 * std::pow(d, 1.5) * std::sqrt(f) / 24'730);
   return std::pow(d, 3.51) * std::pow(f * f + 13, 0.447) *
          std::pow(10, log10_k - 0.376 * std::tanh((above_m - 147) / 125) -
                           0.334 * std::pow(inclination, 0.39) - 0.00027 * lower_m + 17.85 * vsr);
 }
 
+Status p530_reaches(double distance_km, double frequency_ghz) {
+  if (!(distance_km > 5)) return Error{"ITU-R P.530: made for paths longer than 5 km"};
+  if (distance_km > 300) return Error{"ITU-R P.530: made for paths of up to 300 km"};
+  if (!(frequency_ghz >= 15 / distance_km))
+    return Error{"ITU-R P.530: over " + number(distance_km) +
+                 " km valid from 15/d = " + number(15'000 / distance_km) + " MHz"};
+  if (frequency_ghz > 37) return Error{"ITU-R P.530: fitted to links of up to 37 GHz"};
+  return success();
+}
+
 Result<double> p530_worst_month_outage(const MultipathPath& path, double log10_k, double dn75,
                                        double fade_db) {
-  const double d = path.distance_km;
-  if (!(d > 5)) return Error{"ITU-R P.530: made for paths longer than 5 km"};
-  if (d > 300) return Error{"ITU-R P.530: made for paths of up to 300 km"};
-  if (!(path.frequency_ghz >= 15 / d))
-    return Error{"ITU-R P.530: over " + number(d) + " km valid from 15/d = " +
-                 number(15'000 / d) + " MHz"};
-  if (path.frequency_ghz > 37)
-    return Error{"ITU-R P.530: fitted to links of up to 37 GHz"};
+  if (const Status reaches = p530_reaches(path.distance_km, path.frequency_ghz); !reaches)
+    return reaches.error();
   if (!(fade_db >= 0)) return Error{"ITU-R P.530: needs a margin above 0 dB"};
   const double p0 = p530_occurrence_percent(path, log10_k, dn75);
   if (!(p0 > 0 && p0 < 2000))

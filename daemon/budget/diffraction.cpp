@@ -62,8 +62,8 @@ double bullington_db(const Profile& profile, const Path& path, Top top_m) {
     return bullington_from_knife_edge_db(
         knife_edge_loss_db(highest_nu_sign * std::sqrt(highest_squared)), d);
   const double rest_km = d - edge_km;
-  const double above = path.hts_m + steepest_near * edge_km -
-                       (path.hts_m * rest_km + path.hrs_m * edge_km) / d;
+  const double above =
+      path.hts_m + steepest_near * edge_km - (path.hts_m * rest_km + path.hrs_m * edge_km) / d;
   const double nu = above * std::sqrt(0.002 * d / (path.lambda_m * edge_km * rest_km));
   return bullington_from_knife_edge_db(knife_edge_loss_db(nu), d);
 }
@@ -124,13 +124,11 @@ double first_term_loss_db(double d_km, double hte_m, double hre_m, double f_ghz,
              std::pow((permittivity - 1) * (permittivity - 1) + loss_tangent * loss_tangent, -0.25);
   if (ground.vertical_polarisation) k *= std::hypot(permittivity, loss_tangent);
   const double k2 = k * k;
-  const double beta =
-      (1 + 1.6 * k2 + 0.67 * k2 * k2) / (1 + 4.5 * k2 + 1.53 * k2 * k2);
+  const double beta = (1 + 1.6 * k2 + 0.67 * k2 * k2) / (1 + 4.5 * k2 + 1.53 * k2 * k2);
   const double x = 21.88 * beta * std::cbrt(f_ghz / (a_km * a_km)) * d_km;
   const double unit = 0.9575 * std::cbrt(f_ghz * f_ghz / a_km);
-  const double distance_term_db = x >= 1.6
-                                      ? 11 + 10 * std::log10(x) - 17.6 * x
-                                      : -20 * std::log10(x) - 5.6488 * std::pow(x, 1.425);
+  const double distance_term_db = x >= 1.6 ? 11 + 10 * std::log10(x) - 17.6 * x
+                                           : -20 * std::log10(x) - 5.6488 * std::pow(x, 1.425);
   return -distance_term_db - height_gain_db(beta, unit * beta * hte_m, k) -
          height_gain_db(beta, unit * beta * hre_m, k);
 }
@@ -147,8 +145,7 @@ double within_sight_loss_db(double d, double hte, double hre, double f_ghz, doub
   const double b = 2 * std::sqrt(m1 / (3 * m)) * std::cos(kPi / 3 + angle);
   const double d1 = d / 2 * (1 + b);
   const double d2 = d - d1;
-  const double clearance =
-      ((hte - 500 * d1 * d1 / ae) * d2 + (hre - 500 * d2 * d2 / ae) * d1) / d;
+  const double clearance = ((hte - 500 * d1 * d1 / ae) * d2 + (hre - 500 * d2 * d2 / ae) * d1) / d;
   const double required = 17.456 * std::sqrt(d1 * d2 * lambda / d);
   if (clearance > required) return 0;
   const double reach = d / (std::sqrt(hte) + std::sqrt(hre));
@@ -178,8 +175,8 @@ double rounded_obstacle_loss_db(double height_m, double d1_m, double d2_m, doubl
   const double n = height_m * std::cbrt(size * size) / radius_m;
   const double mn = m * n;
   const double common = 7.2 * std::sqrt(m) + 3.6 * m * std::sqrt(m) - 0.8 * m * m;
-  const double rounding_db = mn <= 4 ? common - (2 - 12.5 * n) * m
-                                     : common - 6 - 20 * std::log10(mn) - (2 - 17 * n) * m;
+  const double rounding_db =
+      mn <= 4 ? common - (2 - 12.5 * n) * m : common - 6 - 20 * std::log10(mn) - (2 - 17 * n) * m;
   return edge_db + rounding_db;
 }
 
@@ -190,10 +187,8 @@ double spherical_earth_loss_db(double distance_km, double near_height_m, double 
   const double hre = std::max(far_height_m, kSmallestHeightM);
   const double f_ghz = frequency_hz * 1e-9;
   const double ae = effective_radius_m * 1e-3;
-  const double sight_km =
-      std::sqrt(2 * ae) * (std::sqrt(0.001 * hte) + std::sqrt(0.001 * hre));
-  if (distance_km < sight_km)
-    return within_sight_loss_db(distance_km, hte, hre, f_ghz, ae, ground);
+  const double sight_km = std::sqrt(2 * ae) * (std::sqrt(0.001 * hte) + std::sqrt(0.001 * hre));
+  if (distance_km < sight_km) return within_sight_loss_db(distance_km, hte, hre, f_ghz, ae, ground);
   return std::max(0.0, first_term_loss_db(distance_km, hte, hre, f_ghz, ae, ground));
 }
 
@@ -211,9 +206,8 @@ DeltaBullington delta_bullington(const Profile& profile, double near_height_m, d
   smooth.hts_m -= ends.near_m;
   smooth.hrs_m -= ends.far_m;
 
-  result.bullington_db = bullington_db(profile, actual, [&](std::size_t i) {
-    return points[i].height_m + points[i].clutter_m;
-  });
+  result.bullington_db = bullington_db(
+      profile, actual, [&](std::size_t i) { return points[i].height_m + points[i].clutter_m; });
   result.bullington_smooth_db = bullington_db(profile, smooth, [](std::size_t) { return 0.0; });
   result.spherical_db = spherical_earth_loss_db(actual.d_km, smooth.hts_m, smooth.hrs_m,
                                                 frequency_hz, effective_radius_m, ground);

@@ -19,9 +19,7 @@ constexpr std::array<TableRow, 5> kTable{{{kFoliageLowestHz, 0.04, 9.4},
                                           {1852.2e6, 0.30, 29.0},
                                           {kFoliageHighestHz, 0.34, 34.1}}};
 
-double between(double low, double high, double share) {
-  return low * std::pow(high / low, share);
-}
+double between(double low, double high, double share) { return low * std::pow(high / low, share); }
 
 }  // namespace
 

@@ -181,9 +181,8 @@ void Reader::look_for_slopes() {
     if (std::abs(points[i].height_m - points[i - 1].height_m) > kSteepSlope * run_m) ++steep;
   }
   if (steep >= 2 && steep * 10 >= points.size() - 1)
-    profile_.suspicions.push_back(
-        "ground steeper than 70 degrees in " + std::to_string(steep) +
-        " places: are heights in feet, or distances not in kilometres?");
+    profile_.suspicions.push_back("ground steeper than 70 degrees in " + std::to_string(steep) +
+                                  " places: are heights in feet, or distances not in kilometres?");
 }
 
 Status Reader::finish() {
@@ -191,8 +190,8 @@ Status Reader::finish() {
   if (profile_.points.size() < 3)
     return Error{"a profile needs at least 3 different distances, this one has " +
                  std::to_string(profile_.points.size())};
-  for (const auto& [seen, what] : {std::pair{doubled_, "doubled distances"},
-                                   std::pair{below_sea_, "points below the sea"}})
+  for (const auto& [seen, what] :
+       {std::pair{doubled_, "doubled distances"}, std::pair{below_sea_, "points below the sea"}})
     if (seen > kMaxSuspicionsOfOneKind)
       profile_.suspicions.push_back(std::to_string(seen) + " " + what + " in all");
   look_for_gaps();
@@ -228,11 +227,16 @@ std::string compare_length(const Profile& profile, double distance_km) {
   if (close_to(ratio, 1)) return {};
   std::string text = "the profile is " + number(profile.length_km()) +
                      " km long, the settings say distance_km " + number(distance_km);
-  if (close_to(ratio, 1 / 1.609344)) text += "; is the profile in miles?";
-  else if (close_to(ratio, 1.609344)) text += "; is distance_km in miles?";
-  else if (close_to(ratio, 1000)) text += "; is the profile in metres?";
-  else if (close_to(ratio, 3280.84)) text += "; is the profile in feet?";
-  else if (close_to(ratio, 0.001)) text += "; is distance_km in metres?";
+  if (close_to(ratio, 1 / 1.609344))
+    text += "; is the profile in miles?";
+  else if (close_to(ratio, 1.609344))
+    text += "; is distance_km in miles?";
+  else if (close_to(ratio, 1000))
+    text += "; is the profile in metres?";
+  else if (close_to(ratio, 3280.84))
+    text += "; is the profile in feet?";
+  else if (close_to(ratio, 0.001))
+    text += "; is distance_km in metres?";
   return text;
 }
 

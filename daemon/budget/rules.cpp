@@ -67,8 +67,7 @@ RuleLimits us_hybrid(const LinkSettings& link) {
   RuleLimits limits;
   set_us_band(limits);
   limits.dwell_s = {0.4, "47 CFR 15.247(f)"};
-  if (link.rules.channels)
-    limits.dwell_period_s = {0.4 * *link.rules.channels, "47 CFR 15.247(f)"};
+  if (link.rules.channels) limits.dwell_period_s = {0.4 * *link.rules.channels, "47 CFR 15.247(f)"};
   limits.conducted_dbm = {30, "47 CFR 15.247(b)"};
   limits.density_dbm_per_3khz = {8, "47 CFR 15.247(f)"};
   return limits;
@@ -122,7 +121,8 @@ RuleLimits europe(const LinkSettings& link) {
 
 RuleLimits australia(const LinkSettings& link) {
   RuleLimits limits;
-  const std::string rule = "Australian class licence for low interference potential devices, item 52";
+  const std::string rule =
+      "Australian class licence for low interference potential devices, item 52";
   limits.band_low_mhz = {915, rule};
   limits.band_high_mhz = {928, rule};
   limits.eirp_dbm = {30, rule};
@@ -165,8 +165,9 @@ class Checker {
   void ceiling(const std::optional<RuleLimit>& limit, double value, const std::string& what,
                const std::string& unit) {
     if (limit && value > limit->value + kTolerance)
-      add(*limit, value, what + " of " + number(value) + " " + unit + " exceeds the limit of " +
-                             number(limit->value) + " " + unit);
+      add(*limit, value,
+          what + " of " + number(value) + " " + unit + " exceeds the limit of " +
+              number(limit->value) + " " + unit);
   }
 
   void band();
@@ -202,8 +203,8 @@ void Checker::bandwidth() {
   const auto width = link_.radio.bandwidth_hz;
   if (limits_.bandwidth_min_hz && !width)
     add(*limits_.bandwidth_min_hz, {},
-        "bandwidth_hz is not stated; at least " +
-            number(limits_.bandwidth_min_hz->value / 1000) + " kHz are asked");
+        "bandwidth_hz is not stated; at least " + number(limits_.bandwidth_min_hz->value / 1000) +
+            " kHz are asked");
   if (limits_.bandwidth_min_hz && width && *width < limits_.bandwidth_min_hz->value)
     add(*limits_.bandwidth_min_hz, *width,
         "bandwidth of " + number(*width / 1000) + " kHz is below the " +

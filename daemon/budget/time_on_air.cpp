@@ -34,8 +34,8 @@ std::optional<double> css_time_on_air_s(const CssFrame& frame) {
   const int bits = 8 * static_cast<int>(frame.payload_bytes) + (frame.crc ? 16 : 0) - 4 * factor +
                    (short_chirps ? 0 : 8) + (frame.explicit_header ? 20 : 0);
   const double blocks = std::ceil(std::max(bits, 0) / (4.0 * bits_per_symbol(frame)));
-  const double symbols = frame.preamble_symbols + (short_chirps ? 6.25 : 4.25) + 8 +
-                         blocks * (frame.coding_rate + 4);
+  const double symbols =
+      frame.preamble_symbols + (short_chirps ? 6.25 : 4.25) + 8 + blocks * (frame.coding_rate + 4);
   return symbols * symbol_s(frame);
 }
 

@@ -34,22 +34,26 @@ struct MultipathPath {
   double frequency_ghz = 0;
   double near_height_m = 0;  ///< antennas above sea
   double far_height_m = 0;
-  double mean_terrain_m = 0; ///< mean height of the terrain along the path, above sea
+  double mean_terrain_m = 0;  ///< mean height of the terrain along the path, above sea
 };
+
+/// Whether ITU-R P.530-19 section 2.3 reaches a path; an error says why not. Refused: paths of up
+/// to 5 km or beyond 300 km, frequencies below 15/d GHz or above 37 GHz (the links it was fitted
+/// to).
+Status p530_reaches(double distance_km, double frequency_ghz);
 
 /// Recommendation ITU-R P.530-19 section 2.3: clear-air multipath in the average worst month.
 /// `log10_k` is the geoclimatic factor of the place, `dn75` the refractivity statistic, both from
 /// the maps of the Recommendation or from measurement.
-/// Outage 0..1 for a fade of `fade_db` >= 0 below the clear-air level. Refused: paths of up to 5 km
-/// or beyond 300 km, frequencies below 15/d GHz or above 37 GHz (the links it was fitted to),
-/// occurrence factors of 2000 % and more.
+/// Outage 0..1 for a fade of `fade_db` >= 0 below the clear-air level. Refused: what `p530_reaches`
+/// refuses, and occurrence factors of 2000 % and more.
 Result<double> p530_worst_month_outage(const MultipathPath& path, double log10_k, double dn75,
                                        double fade_db);
 
 /// Multipath occurrence factor p0 of the same section, per cent; no range is checked.
 double p530_occurrence_percent(const MultipathPath& path, double log10_k, double dn75);
 
-enum class Terrain : std::uint8_t { smooth, average, mountainous };        // factor 4, 1, 1/4
+enum class Terrain : std::uint8_t { smooth, average, mountainous };          // factor 4, 1, 1/4
 enum class Climate : std::uint8_t { humid_coast, inland, mountain_or_dry };  // factor 1/2, 1/4, 1/8
 
 /// Barnett-Vigants: yearly outage 0..1 by deep multipath fades,

@@ -19,7 +19,7 @@ double rounded_obstacle_loss_db(double height_m, double d1_m, double d2_m, doubl
                                 double frequency_hz);
 
 struct Ground {
-  double relative_permittivity = 22;   ///< average land
+  double relative_permittivity = 22;  ///< average land
   double conductivity_s_per_m = 0.003;
   bool vertical_polarisation = false;
 };
@@ -27,7 +27,8 @@ struct Ground {
 /// Diffraction over a smooth spherical earth, section 3.2, dB; 0 where enough of the path is clear.
 /// Heights above that sphere are below 0 only by mistake and count as a thousandth of a metre.
 double spherical_earth_loss_db(double distance_km, double near_height_m, double far_height_m,
-                               double frequency_hz, double effective_radius_m, const Ground& ground);
+                               double frequency_hz, double effective_radius_m,
+                               const Ground& ground);
 
 /// The delta-Bullington method for a general path, section 4.5.
 struct DeltaBullington {

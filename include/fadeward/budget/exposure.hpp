@@ -8,9 +8,9 @@
 namespace fadeward::budget {
 
 enum class ExposureLimit : std::uint8_t {
-  stricter,  ///< the lower of the two below at the frequency: the default
-  icnirp,    ///< ICNIRP 1998 and 2020, general public, whole body: f/200 W/m2, 400 to 2000 MHz
-  us_1_1310, ///< 47 CFR 1.1310 Table 1 (B), general population: f/150 W/m2, 300 to 1500 MHz
+  stricter,   ///< the lower of the two below at the frequency: the default
+  icnirp,     ///< ICNIRP 1998 and 2020, general public, whole body: f/200 W/m2, 400 to 2000 MHz
+  us_1_1310,  ///< 47 CFR 1.1310 Table 1 (B), general population: f/150 W/m2, 300 to 1500 MHz
 };
 
 /// Within about a wavelength the far-field formula says nothing: no distance below this is given.

@@ -5,10 +5,10 @@
 
 namespace fadeward::budget {
 
-inline constexpr double kFoliageLowestHz = 105.9e6;    ///< ends of P.833-10 Table 1
+inline constexpr double kFoliageLowestHz = 105.9e6;  ///< ends of P.833-10 Table 1
 inline constexpr double kFoliageHighestHz = 2117.5e6;
-/// P.833: near 1 GHz trees in leaf take about 20 % more per metre than leafless ones. Applies to the
-/// specific attenuation, not to the total.
+/// P.833: near 1 GHz trees in leaf take about 20 % more per metre than leafless ones. Applies to
+/// the specific attenuation, not to the total.
 inline constexpr double kInLeafFactor = 1.2;
 
 struct Woodland {

@@ -1,6 +1,7 @@
 // Loss between two isotropic antennas in free space (Recommendation ITU-R P.525), exact form.
 //
-// Printed practical constants (32.4, 32.44, 32.45 for MHz and km) differ from this by up to 0.05 dB.
+// Printed practical constants (32.4, 32.44, 32.45 for MHz and km) differ from this by up to 0.05
+// dB.
 #pragma once
 
 namespace fadeward::budget {

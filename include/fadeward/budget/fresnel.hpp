@@ -8,7 +8,8 @@ namespace fadeward::budget {
 inline constexpr double kEarthRadiusM = 6'371'000;  ///< mean radius, as in P.452-18 and P.1812-8
 /// ITU-R P.526-16 section 1: to be used where nothing else is known (a k-factor of 4/3).
 inline constexpr double kMedianEffectiveRadiusM = 8'500'000;
-/// ITU-R P.530-19 section 2.2.2: with this share of the first zone free, loss is that of free space.
+/// ITU-R P.530-19 section 2.2.2: with this share of the first zone free, loss is that of free
+/// space.
 inline constexpr double kFreeShareOfFirstZone = 0.6;
 
 /// Radius of Fresnel zone `zone` (1, 2, ...) at d1 and d2 metres from the ends: P.526-16 eq (2).
@@ -21,7 +22,8 @@ double earth_bulge_m(double d1_m, double d2_m, double effective_radius_m);
 /// positive as in P.452-18: 157 / (157 - lapse). The lapse must be below 157.
 double k_factor_of_lapse(double lapse_n_per_km);
 
-/// k-factor exceeded for about 99.9 % of the worst month over a path of this length, P.530-19 eq (4).
+/// k-factor exceeded for about 99.9 % of the worst month over a path of this length, P.530-19 eq
+/// (4).
 double k_factor_worst_month(double distance_km);
 
 struct Clearance {

@@ -12,9 +12,9 @@
 
 namespace fadeward::budget {
 
-inline constexpr double kDefaultNoiseFigureDb = 6.0;     ///< common practice for these receivers
-inline constexpr double kDefaultBandwidthHz = 125'000.0; ///< common practice
-inline constexpr double kDefaultRequiredSnrDb = 10.0;    ///< common practice for non-coherent FSK
+inline constexpr double kDefaultNoiseFigureDb = 6.0;      ///< common practice for these receivers
+inline constexpr double kDefaultBandwidthHz = 125'000.0;  ///< common practice
+inline constexpr double kDefaultRequiredSnrDb = 10.0;     ///< common practice for non-coherent FSK
 /// Chirp spread spectrum without a stated spreading factor: taken as this one, the least sensitive
 /// of those in general use, so that the margin is not flattered.
 inline constexpr int kDefaultSpreadingFactor = 7;
@@ -40,9 +40,9 @@ enum class RequiredSnrSource : std::uint8_t {
 };
 
 struct Receiver {
-  double noise_dbm = 0;              ///< thermal at 290 K + noise figure in `bandwidth_hz`
-  double required_snr_db = 0;        ///< in the same bandwidth
-  bool noise_assumed_figure = false; ///< the noise figure is `kDefaultNoiseFigureDb`
+  double noise_dbm = 0;               ///< thermal at 290 K + noise figure in `bandwidth_hz`
+  double required_snr_db = 0;         ///< in the same bandwidth
+  bool noise_assumed_figure = false;  ///< the noise figure is `kDefaultNoiseFigureDb`
   double bandwidth_hz = 0;
   double noise_figure_db = 0;
   RequiredSnrSource required_snr_source = RequiredSnrSource::common_practice;
@@ -54,9 +54,9 @@ struct Receiver {
 /// bit rate (Carson's rule at modulation index 1), else 125 kHz. A configured bandwidth follows the
 /// bit rate of the frame where the configuration states its own bit rate and no chirps are used.
 /// Noise figure: the site's, else the radio's, else 6 dB.
-/// Required SNR: given, else sensitivity less noise, else the chirp table, else 10 dB. The first two
-/// hold for the configured spreading factor and are shifted by the difference of the table where
-/// the frame used another one.
+/// Required SNR: given, else sensitivity less noise, else the chirp table, else 10 dB. The first
+/// two hold for the configured spreading factor and are shifted by the difference of the table
+/// where the frame used another one.
 Receiver receiver_of(const RadioSettings& radio, const FrameRate& rate,
                      std::optional<double> site_noise_figure_db = {});
 

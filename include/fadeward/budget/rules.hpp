@@ -25,17 +25,17 @@ struct RuleLimit {
 struct RuleLimits {
   std::optional<RuleLimit> band_low_mhz;
   std::optional<RuleLimit> band_high_mhz;
-  std::optional<RuleLimit> conducted_dbm;        ///< with antennas up to `antenna_dbi`
-  std::optional<RuleLimit> antenna_dbi;          ///< each dB above takes one from `conducted_dbm`
+  std::optional<RuleLimit> conducted_dbm;  ///< with antennas up to `antenna_dbi`
+  std::optional<RuleLimit> antenna_dbi;    ///< each dB above takes one from `conducted_dbm`
   std::optional<RuleLimit> eirp_dbm;
-  std::optional<RuleLimit> erp_dbm;              ///< e.i.r.p. - 2.15 dB
+  std::optional<RuleLimit> erp_dbm;  ///< e.i.r.p. - 2.15 dB
   std::optional<RuleLimit> density_dbm_per_3khz;
   std::optional<RuleLimit> bandwidth_min_hz;
   std::optional<RuleLimit> bandwidth_max_hz;
-  std::optional<RuleLimit> channels_min;         ///< hop channels
-  std::optional<RuleLimit> dwell_s;              ///< on one channel within `dwell_period_s`
+  std::optional<RuleLimit> channels_min;  ///< hop channels
+  std::optional<RuleLimit> dwell_s;       ///< on one channel within `dwell_period_s`
   std::optional<RuleLimit> dwell_period_s;
-  std::optional<RuleLimit> duty_ratio;           ///< 0..1 in any hour
+  std::optional<RuleLimit> duty_ratio;  ///< 0..1 in any hour
 };
 
 /// us-15.247-hopping, us-15.247-digital, us-15.247-hybrid, eu-863-870, au-915-928, custom.
@@ -46,7 +46,8 @@ std::span<const std::string_view> rule_sets();
 /// limits. No rule set, or one that is not known: nothing is asked.
 RuleLimits limits_of(const LinkSettings& link);
 
-/// Where the plan breaks a limit or does not say enough, both ends looked at. Empty without rule set.
+/// Where the plan breaks a limit or does not say enough, both ends looked at. Empty without rule
+/// set.
 std::vector<Caution> check_rules(const LinkSettings& link);
 
 }  // namespace fadeward::budget

@@ -10,11 +10,11 @@ namespace fadeward::budget {
 inline constexpr double kLongSymbolS = 0.016;
 
 struct CssFrame {
-  int spreading_factor = 7;                ///< 5..12
-  double bandwidth_hz = 125'000;           ///< above 0
-  std::size_t payload_bytes = 0;           ///< 0..255
-  int coding_rate = 1;                     ///< 1..4: 4/5..4/8
-  int preamble_symbols = 8;                ///< 1..65535
+  int spreading_factor = 7;       ///< 5..12
+  double bandwidth_hz = 125'000;  ///< above 0
+  std::size_t payload_bytes = 0;  ///< 0..255
+  int coding_rate = 1;            ///< 1..4: 4/5..4/8
+  int preamble_symbols = 8;       ///< 1..65535
   bool explicit_header = true;
   bool crc = true;
   std::optional<bool> low_rate_optimised = {};  ///< empty: where a symbol is longer than 16 ms

@@ -73,10 +73,9 @@ TEST(P530, AllDepths) {
   const MultipathPath path{40, 0.915, 100, 150, 20};
   const double base = std::log10(p530_occurrence_percent(path, 0, 20));
   const double depths_db[] = {5, 10, 15, 20, 25, 30};
-  const double percent[3][6] = {
-      {1.08240, 0.128816, 0.0308981, 0.00937556, 0.00316228, 0.001},
-      {3.19325, 0.705035, 0.238299, 0.0859845, 0.0307603, 0.01},
-      {9.23657, 3.81743, 1.82987, 0.788352, 0.299731, 0.1}};
+  const double percent[3][6] = {{1.08240, 0.128816, 0.0308981, 0.00937556, 0.00316228, 0.001},
+                                {3.19325, 0.705035, 0.238299, 0.0859845, 0.0307603, 0.01},
+                                {9.23657, 3.81743, 1.82987, 0.788352, 0.299731, 0.1}};
   for (int row = 0; row < 3; ++row)
     for (int i = 0; i < 6; ++i) {
       const auto outage = p530_worst_month_outage(path, row - base, 20, depths_db[i]);
@@ -99,8 +98,8 @@ TEST(P530, RefusesOutsideItsRange) {
   EXPECT_THAT(reason(std::nan(""), 0.915, 20), HasSubstr("5 km"));
 }
 
-// Barnett: r = a (f/4) D^3 1e-5 with D in miles; Vigants: b for the climate. 6 GHz, 30 miles, 40 dB,
-// average terrain, inland: 99.998988 % (handbook form, worked independently).
+// Barnett: r = a (f/4) D^3 1e-5 with D in miles; Vigants: b for the climate. 6 GHz, 30 miles, 40
+// dB, average terrain, inland: 99.998988 % (handbook form, worked independently).
 TEST(BarnettVigants, AgreesWithTheFormInMiles) {
   const auto outage = barnett_vigants_outage(30 * 1.609344, 6, 40);
   ASSERT_TRUE(outage);
@@ -108,9 +107,10 @@ TEST(BarnettVigants, AgreesWithTheFormInMiles) {
   EXPECT_NEAR(*barnett_vigants_outage(48.28, 6, 40, Terrain::smooth, Climate::humid_coast) /
                   *barnett_vigants_outage(48.28, 6, 40),
               8, 1e-9);
-  EXPECT_NEAR(*barnett_vigants_outage(48.28, 6, 40, Terrain::mountainous, Climate::mountain_or_dry) /
-                  *barnett_vigants_outage(48.28, 6, 40),
-              0.125, 1e-9);
+  EXPECT_NEAR(
+      *barnett_vigants_outage(48.28, 6, 40, Terrain::mountainous, Climate::mountain_or_dry) /
+          *barnett_vigants_outage(48.28, 6, 40),
+      0.125, 1e-9);
 }
 
 TEST(BarnettVigants, RefusesOutsideItsRange) {

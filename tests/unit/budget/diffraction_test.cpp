@@ -47,7 +47,8 @@ TEST(KnifeEdge, StaysNearTheExactForm) {
   EXPECT_EQ(knife_edge_loss_db(-5), 0);
 }
 
-// P.526-16 eq (33), practical form with distances in km: 0.0316 h sqrt(2 (d1 + d2) / (lambda d1 d2)).
+// P.526-16 eq (33), practical form with distances in km: 0.0316 h sqrt(2 (d1 + d2) / (lambda d1
+// d2)).
 TEST(KnifeEdge, ParameterAgreesWithThePracticalForm) {
   const double lambda_m = 0.327642;
   const double practical = 0.0316 * 20 * std::sqrt(2 * (10.0 + 10.0) / (lambda_m * 10 * 10));

@@ -19,8 +19,8 @@ TEST(Woodland, GivesTheTableAtItsFrequencies) {
   }
 }
 
-// P.833-10 eq (2) with the site fits, at 915 MHz: St. Petersburg 24.0 dB (2.1 dB below its own table
-// at 949 MHz), and the figure's reading of about 0.2 dB/m at 1 GHz, good to 20 %.
+// P.833-10 eq (2) with the site fits, at 915 MHz: St. Petersburg 24.0 dB (2.1 dB below its own
+// table at 949 MHz), and the figure's reading of about 0.2 dB/m at 1 GHz, good to 20 %.
 TEST(Woodland, LiesNearTheOtherStatementsOfTheRecommendation) {
   const auto wood = woodland_at(915e6);
   ASSERT_TRUE(wood);
@@ -32,7 +32,7 @@ TEST(Woodland, LiesNearTheOtherStatementsOfTheRecommendation) {
 TEST(Woodland, SaturatesWithDepth) {
   const auto wood = woodland_at(949e6);
   ASSERT_TRUE(wood);
-  const double in_leaf[][2] = {{5, 0.837},   {10, 1.647},   {20, 3.191},  {50, 7.272},
+  const double in_leaf[][2] = {{5, 0.837},    {10, 1.647},   {20, 3.191},  {50, 7.272},
                                {100, 12.548}, {200, 19.154}, {500, 25.428}};
   for (const auto& [depth_m, loss_db] : in_leaf)
     EXPECT_NEAR(woodland_loss_db(*wood, depth_m), loss_db, 0.0006) << depth_m;

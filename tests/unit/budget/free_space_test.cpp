@@ -9,8 +9,8 @@
 namespace fadeward::budget {
 namespace {
 
-// ITU-R P.452-18 eq (8), P.1812-8 eq (8): 92.4 + 20 lg f(GHz) + 20 lg d(km). P.525-5 prints 32.4 for
-// MHz. The constants are rounded: 0.06 dB.
+// ITU-R P.452-18 eq (8), P.1812-8 eq (8): 92.4 + 20 lg f(GHz) + 20 lg d(km). P.525-5 prints 32.4
+// for MHz. The constants are rounded: 0.06 dB.
 TEST(FreeSpace, AgreesWithTheConstantOfTheRecommendations) {
   for (double mhz : {433.0, 868.0, 902.0, 915.0, 928.0, 2450.0})
     for (double km : {0.1, 1.0, 5.0, 14.2, 60.0, 100.0})

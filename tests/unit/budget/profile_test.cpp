@@ -3,6 +3,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <random>
+
 #include "unit/budget/standard_csv.hpp"
 
 namespace fadeward::budget {
@@ -50,7 +52,8 @@ TEST(Profile, NamesTheLineOfAnError) {
   EXPECT_THAT(error_of(kHeader + "0,1\n0.1,x\n"), HasSubstr("line 3: \"x\" is not a number"));
   EXPECT_THAT(error_of(kHeader + "0,1\n0.1,nan\n"), HasSubstr("line 3"));
   EXPECT_THAT(error_of(kHeader + "0,1\n0.1,1,4\n"), HasSubstr("line 3: 3 columns"));
-  EXPECT_THAT(error_of(kHeader + "0,1\n0.2,1\n0.1,1\n"), HasSubstr("line 4: distance 0.1 km comes"));
+  EXPECT_THAT(error_of(kHeader + "0,1\n0.2,1\n0.1,1\n"),
+              HasSubstr("line 4: distance 0.1 km comes"));
   EXPECT_THAT(error_of(kHeader + "-1,1\n"), HasSubstr("line 2: distance -1 km"));
   EXPECT_THAT(error_of(kHeader + "0,-9999\n"), HasSubstr("missing data"));
   EXPECT_THAT(error_of(kHeader + "0,12000\n"), HasSubstr("feet"));
@@ -85,8 +88,7 @@ TEST(Profile, NamesSuspicions) {
   EXPECT_NEAR(late->length_km(), 0.2, 1e-12);
 
   std::string steep = kHeader;
-  for (int i = 0; i < 30; ++i)
-    steep += std::to_string(i * 0.01) + (i % 2 ? ",900\n" : ",700\n");
+  for (int i = 0; i < 30; ++i) steep += std::to_string(i * 0.01) + (i % 2 ? ",900\n" : ",700\n");
   EXPECT_THAT(parse_profile(steep)->suspicions, Contains(HasSubstr("feet")));
 }
 
@@ -98,6 +100,35 @@ TEST(Profile, LengthPointsAtMixedUnits) {
   EXPECT_THAT(compare_length(profile, 6.21), HasSubstr("distance_km in miles"));
   EXPECT_THAT(compare_length(profile, 0.01), HasSubstr("profile in metres"));
   EXPECT_THAT(compare_length(profile, 25), HasSubstr("10 km long"));
+}
+
+// Whatever a file holds, the answer is a usable profile or an error that names something.
+TEST(Profile, AnyTextIsAnsweredInOrder) {
+  const unsigned seed = std::random_device{}();
+  SCOPED_TRACE("seed " + std::to_string(seed));
+  std::mt19937 random(seed);
+  const std::string alphabet = "0123456789,,,..-+e \n\n\r#\xff;nai";
+  int accepted = 0;
+  for (int round = 0; round < 3000; ++round) {
+    std::string text = "distance_km,height_m\n";
+    double km = 0;
+    for (int line = 0; line < 12; ++line)
+      text += std::to_string(km += 0.01 * static_cast<double>(random() % 50)) + "," +
+              std::to_string(random() % 900) + "\n";
+    for (unsigned hit = random() % 4; hit > 0; --hit)
+      text[random() % text.size()] = alphabet[random() % alphabet.size()];
+    const auto parsed = parse_profile(text);
+    if (!parsed) {
+      EXPECT_FALSE(parsed.error().message.empty());
+      continue;
+    }
+    ++accepted;
+    ASSERT_GE(parsed->points.size(), 3u);
+    EXPECT_EQ(parsed->points.front().distance_km, 0);
+    for (std::size_t i = 1; i < parsed->points.size(); ++i)
+      ASSERT_GT(parsed->points[i].distance_km, parsed->points[i - 1].distance_km) << text;
+  }
+  EXPECT_GT(accepted, 300);
 }
 
 TEST(Profile, RefusesWhatIsTooLarge) {

@@ -25,7 +25,8 @@ TEST(CssRequiredSnr, FollowsThePublishedTable) {
 }
 
 TEST(CssRequiredSnr, SaysNothingOutsideTheTable) {
-  for (int factor : {-1, 0, 4, 13, std::numeric_limits<int>::max(), std::numeric_limits<int>::min()})
+  for (int factor :
+       {-1, 0, 4, 13, std::numeric_limits<int>::max(), std::numeric_limits<int>::min()})
     EXPECT_FALSE(css_required_snr_db(factor)) << factor;
 }
 

@@ -33,14 +33,16 @@ Caution cited(const LinkSettings& link, const std::string& rule) {
 
 std::string all_of(const LinkSettings& link) {
   std::string text;
-  for (const Caution& caution : check_rules(link)) text += caution.rule + ": " + caution.text + "\n";
+  for (const Caution& caution : check_rules(link))
+    text += caution.rule + ": " + caution.text + "\n";
   return text;
 }
 
 // 47 CFR 15.247: 902-928 MHz, 50 channels, 0.4 s in 20 s, 1 W with 6 dBi (36 dBm e.i.r.p.).
 TEST(UsHopping, OnTheLimitsIsWithinThem) { EXPECT_EQ(all_of(hopping()), ""); }
 
-// 47 CFR 15.247(a)(1)(i): below 250 kHz at least 50 channels, from there on 25, dwell in 20 and 10 s.
+// 47 CFR 15.247(a)(1)(i): below 250 kHz at least 50 channels, from there on 25, dwell in 20 and 10
+// s.
 TEST(UsHopping, ChannelsDependOnBandwidth) {
   LinkSettings link = hopping();
   link.rules.channels = 49;
@@ -114,7 +116,8 @@ TEST(UsHopping, SlowChirpsOutlastTheDwell) {
   EXPECT_NEAR(*cited(link, "47 CFR 15.247(a)(1)(i)").value, 0.741376, 1e-6);
 }
 
-// 47 CFR 15.247(a)(2), (b)(3), (e): 500 kHz, 1 W, 8 dBm in 3 kHz. 1 W flat over 500 kHz is 7.78 dBm.
+// 47 CFR 15.247(a)(2), (b)(3), (e): 500 kHz, 1 W, 8 dBm in 3 kHz. 1 W flat over 500 kHz is 7.78
+// dBm.
 TEST(UsDigital, BandwidthAndDensity) {
   LinkSettings link = hopping();
   link.rules = {};
