@@ -80,11 +80,12 @@ void complain_claim(Reading& reading, const Settings& settings, std::size_t inde
   const std::string port = link.match.port.empty() ? "any port" : "port " + printable(link.match.port);
   const std::string words = "takes reports of " + printable(radio_name(link)) + " from " + port +
                             ", as link " + printable(settings.links[other].name) + " does";
-  const Node* name = match == nullptr ? nullptr : match->find("link");
-  reading.complain(name != nullptr    ? name->place
-                   : match != nullptr ? match->place
-                                      : map.place,
-                   words);
+  if (match == nullptr)
+    reading.complain(map.place, words);
+  else if (match->find("link") == nullptr)
+    reading.complain(match->place, words);
+  else
+    reading.complain_at(*match, "link", words);
 }
 
 void check_claims(Reading& reading, const Settings& settings) {
