@@ -1,6 +1,7 @@
 #include "fadeward/judge/alert_book.hpp"
 
 #include <algorithm>
+#include <utility>
 
 namespace fadeward::judge {
 

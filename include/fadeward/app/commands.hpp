@@ -1,0 +1,28 @@
+// The smaller commands.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "fadeward/simulate/scenario.hpp"
+
+namespace fadeward::app {
+
+int check(const std::string& config);
+
+struct BudgetOptions {
+  std::string config;
+  std::string link;      ///< empty: all
+  bool json = false;
+};
+int budget(const BudgetOptions& options);
+
+struct SimulateOptions {
+  simulate::Options world;
+  std::string truth;     ///< path; empty: none
+  double pace = 0;       ///< so many times faster than life; 0: as fast as possible
+  std::string pty;       ///< path of a link to a pseudo-terminal that plays the radio; empty: stdout
+};
+int simulate_world(const SimulateOptions& options);
+
+}  // namespace fadeward::app
