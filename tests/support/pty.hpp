@@ -53,8 +53,8 @@ class PtyPair {
 
   const std::string& path() const { return link_.empty() ? device_path_ : link_; }
   const std::string& device_path() const { return device_path_; }
-  int radio() const { return radio_; }     ///< our end
-  int device() const { return device_; }   ///< the other end, held open to ask about it
+  int radio() const { return radio_; }    ///< our end
+  int device() const { return device_; }  ///< the other end, held open to ask about it
 
   /// What the radio says. False where the program did not take it in time.
   bool write(std::string_view bytes, Milliseconds limit = Milliseconds(5000)) const {

@@ -28,15 +28,14 @@ TEST(AllowList, PrivateRangesOfRfc1918) {
 
 // RFC 4291, section 2.3: legal forms of the 60-bit prefix 20010DB80000CD3, and what they are not.
 TEST(AllowList, PrefixNotationOfRfc4291) {
-  for (const char* form :
-       {"2001:0DB8:0000:CD30:0000:0000:0000:0000/60", "2001:0DB8::CD30:0:0:0:0/60",
-        "2001:0DB8:0:CD30::/60"}) {
+  for (const char* form : {"2001:0DB8:0000:CD30:0000:0000:0000:0000/60",
+                           "2001:0DB8::CD30:0:0:0:0/60", "2001:0DB8:0:CD30::/60"}) {
     EXPECT_TRUE(covers(form, "2001:db8:0:cd30::1")) << form;
     EXPECT_TRUE(covers(form, "2001:db8:0:cd3f:ffff::")) << form;
     EXPECT_FALSE(covers(form, "2001:db8:0:cd40::")) << form;
   }
-  EXPECT_FALSE(AllowList::parse({"2001:0DB8:0:CD3/60"}));             // "may drop no trailing zeros"
-  EXPECT_FALSE(covers("2001:0DB8::CD30/60", "2001:db8:0:cd30::1"));   // another prefix altogether
+  EXPECT_FALSE(AllowList::parse({"2001:0DB8:0:CD3/60"}));  // trailing zeros are not droppable
+  EXPECT_FALSE(covers("2001:0DB8::CD30/60", "2001:db8:0:cd30::1"));  // another prefix altogether
 }
 
 // RFC 4291, section 2.5.5.2: ::ffff:a.b.c.d is how an IPv4 sender looks on an IPv6 socket.
@@ -60,9 +59,9 @@ TEST(AllowList, SingleAddressesAndSeveralEntries) {
 }
 
 TEST(AllowList, RefusesWhatIsNoNetwork) {
-  for (const char* wrong : {"", "mill-house", "192.0.2", "192.0.2.0/", "192.0.2.0/33", "192.0.2.0/-1",
-                            "192.0.2.0/8x", "192.0.2.0/ 8", "2001:db8::/129", "1.2.3.4:5000",
-                            "fe80::1%eth0", "/8", "192.0.2.0/255.255.255.0"}) {
+  for (const char* wrong : {"", "mill-house", "192.0.2", "192.0.2.0/", "192.0.2.0/33",
+                            "192.0.2.0/-1", "192.0.2.0/8x", "192.0.2.0/ 8", "2001:db8::/129",
+                            "1.2.3.4:5000", "fe80::1%eth0", "/8", "192.0.2.0/255.255.255.0"}) {
     const auto list = AllowList::parse({wrong});
     ASSERT_FALSE(list) << wrong;
     EXPECT_NE(list.error().message.find("'" + std::string(wrong) + "'"), std::string::npos);

@@ -27,8 +27,8 @@ class InputPort : public testing::Test {
     return port;
   }
   bool run_until_ended() {
-    return run_until(io,
-                     [&] { return !seen.events.empty() && seen.events.back().kind == Kind::ended; });
+    return run_until(
+        io, [&] { return !seen.events.empty() && seen.events.back().kind == Kind::ended; });
   }
 
   test::TempDir dir;
@@ -61,7 +61,7 @@ TEST_F(InputPort, AFileToItsEnd) {
   EXPECT_THAT(seen.kinds(), ElementsAre(Kind::opened, Kind::ended));
   EXPECT_EQ(seen.events[0].text, path);
   EXPECT_EQ(seen.events[1].text, path + ": end");
-  EXPECT_LT(time_to_end(io), 100ms) << "nothing will follow";
+  EXPECT_LT(time_to_end(io), kPromptly) << "nothing will follow";
 }
 
 TEST_F(InputPort, AnEmptyFile) {
@@ -170,7 +170,7 @@ TEST_F(InputPort, AnEndlessFileLeavesRoomForOthers) {
   EXPECT_LT(seen.byte_count - before, 64U * 65536U);
   flood->stop();
   serial->stop();
-  EXPECT_LT(time_to_end(io), 100ms);
+  EXPECT_LT(time_to_end(io), kPromptly);
 }
 
 TEST_F(InputPort, AQuestionIsNotForInput) {

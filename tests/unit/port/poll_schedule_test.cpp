@@ -5,7 +5,9 @@
 namespace fadeward::port {
 namespace {
 
-PollSettings every(Duration span, Duration quiet) { return {.send = "?", .every = span, .quiet_before = quiet}; }
+PollSettings every(Duration span, Duration quiet) {
+  return {.send = "?", .every = span, .quiet_before = quiet};
+}
 
 TEST(PollSchedule, FirstQuestionFollowsQuietAfterOpening) {
   PollSchedule schedule(every(60s, 1s));
@@ -27,7 +29,7 @@ TEST(PollSchedule, NeverFallsIntoAnAnswer) {
   PollSchedule schedule(every(10s, 2s));
   schedule.restart(0s);
   schedule.asked(2s);
-  schedule.heard(11s);                  // still talking when the question is due at 12 s
+  schedule.heard(11s);  // still talking when the question is due at 12 s
   EXPECT_EQ(schedule.wait(12s), 1s);
   schedule.heard(12900ms);
   EXPECT_EQ(schedule.wait(13s), 1900ms);
@@ -37,7 +39,7 @@ TEST(PollSchedule, NeverFallsIntoAnAnswer) {
 TEST(PollSchedule, DoesNotMakeUpForWhatIsLate) {
   PollSchedule schedule(every(10s, 0s));
   schedule.restart(0s);
-  EXPECT_EQ(schedule.wait(95s), 0s);    // nine intervals late
+  EXPECT_EQ(schedule.wait(95s), 0s);  // nine intervals late
   schedule.asked(95s);
   EXPECT_EQ(schedule.wait(95s), 10s);
 }

@@ -26,6 +26,9 @@ namespace fadeward::port {
 using namespace std::chrono_literals;
 using Kind = PortEvent::Kind;
 
+/// What must not wait for anything takes less than this, on a busy machine too.
+inline constexpr auto kPromptly = 500ms;
+
 struct Recorder : Sink {
   struct Noted {
     Kind kind;
@@ -39,7 +42,7 @@ struct Recorder : Sink {
   std::size_t calls = 0;
   std::vector<std::string> datagrams;
   std::vector<Noted> events;
-  std::function<void()> after_each;   ///< called at the end of every callback
+  std::function<void()> after_each;  ///< called at the end of every callback
   bool keep_bytes = true;
   std::uint64_t byte_count = 0;
 

@@ -46,7 +46,7 @@ std::string read_all(int descriptor, std::size_t size) {
 
 TEST(SerialLine, EveryByteValuePassesUnchangedBothWays) {
   PtyPair pty;
-  termios cooked{};   // the worst that an earlier program can leave behind
+  termios cooked{};  // the worst that an earlier program can leave behind
   ::tcgetattr(pty.device(), &cooked);
   cooked.c_iflag |= ICRNL | IXON | IXOFF | ISTRIP | INLCR | PARMRK;
   cooked.c_oflag |= OPOST | ONLCR;
@@ -59,7 +59,7 @@ TEST(SerialLine, EveryByteValuePassesUnchangedBothWays) {
   ASSERT_TRUE(pty.write(all));
   EXPECT_EQ(read_all(device->get(), all.size()), all);
   ASSERT_EQ(::write(device->get(), all.data(), all.size()), 256);
-  EXPECT_EQ(pty.read(1000), all);   // and no echo before it
+  EXPECT_EQ(pty.read(1000), all);  // and no echo before it
 }
 
 TEST(SerialLine, ReadsReturnAtTheFirstByte) {
@@ -100,7 +100,7 @@ TEST(SerialLine, StopBitsParityAndFlowControlReachTheKernel) {
     const unsigned control = kernel_line(pty.device()).control;
     EXPECT_NE(control & CSTOPB, 0U);
     EXPECT_NE(control & CRTSCTS, 0U);
-    EXPECT_NE(control & PARODD, 0U);   // a pseudo-terminal clears PARENB itself
+    EXPECT_NE(control & PARODD, 0U);  // a pseudo-terminal clears PARENB itself
   }
   settings.flow = SerialSettings::Flow::xon_xoff;
   const auto device = open_serial(pty.path(), settings);
@@ -108,7 +108,7 @@ TEST(SerialLine, StopBitsParityAndFlowControlReachTheKernel) {
   const KernelLine line = kernel_line(pty.device());
   EXPECT_EQ(line.control & CRTSCTS, 0U);
   EXPECT_EQ(line.input & (IXON | IXOFF | IXANY), unsigned{IXON | IXOFF});
-  EXPECT_EQ(line.characters[VSTART], 0x11);   // DC1 and DC3 of ISO 646
+  EXPECT_EQ(line.characters[VSTART], 0x11);  // DC1 and DC3 of ISO 646
   EXPECT_EQ(line.characters[VSTOP], 0x13);
 }
 
