@@ -15,7 +15,7 @@ namespace {
 constexpr std::size_t kMaxExpressionBytes = 8192;
 
 std::unique_ptr<re2::RE2> compile(const std::string& pattern) {
-  re2::RE2::Options options;
+  re2::RE2::Options options(re2::RE2::Latin1);      // bytes, as the radio sends them
   options.set_log_errors(false);
   options.set_max_mem(std::int64_t{4} << 20);
   return std::make_unique<re2::RE2>(pattern, options);

@@ -11,7 +11,7 @@
 namespace fadeward::config {
 
 Reader<DecoderKind> decoder_word();
-Reader<std::string> expression();                              ///< an RE2 expression, UTF-8
+Reader<std::string> expression();                              ///< an RE2 expression over bytes
 Reader<std::vector<std::string>> one_expression();             ///< the same as a list of one
 Reader<std::vector<PackedField>> packed_fields();
 Reader<std::map<std::string, FieldRule>> field_rules();

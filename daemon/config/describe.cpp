@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <string_view>
+#include <unordered_map>
 
 #include "address.hpp"
 #include "decoder_section.hpp"
@@ -75,9 +76,16 @@ std::string http_words(const HttpSettings& http) {
       .or_else("");
 }
 
+// Years where they come out even: "5y" instead of "1825d".
+std::string long_span(Duration span) {
+  constexpr Duration kYear = 24h * 365;
+  const bool years = span >= kYear && span % kYear == Duration{0};
+  return years ? std::to_string(span / kYear) + "y" : format_span(span);
+}
+
 std::string history_words(const HistorySettings& history) {
   if (history.dir.empty()) return "none: nothing is kept over a restart";
-  return printable(history.dir) + ", kept for " + format_span(history.keep);
+  return printable(history.dir) + ", kept for " + long_span(history.keep);
 }
 
 std::string push_words(const PushSettings& push) {
@@ -209,11 +217,25 @@ void add_port(Page& page, const Settings& settings, const PortSettings& port) {
 
 // ---- links -------------------------------------------------------------------------------------
 
-std::string match_words(const LinkSettings& link) {
-  const std::string from =
+// How many links name each port; "" counts those of any port.
+using LinkCounts = std::unordered_map<std::string_view, std::size_t>;
+
+LinkCounts count_links(const Settings& settings) {
+  LinkCounts counts;
+  for (const auto& link : settings.links) ++counts[link.match.port];
+  return counts;
+}
+
+bool is_only_link(const LinkSettings& link, const Settings& settings, const LinkCounts& counts) {
+  if (link.match.port.empty()) return settings.links.size() == 1;
+  return counts.count("") == 0 && counts.at(link.match.port) == 1;
+}
+
+std::string match_words(const LinkSettings& link, bool only_link) {
+  std::string words =
       link.match.port.empty() ? "from any port" : "from port " + printable(link.match.port);
-  return from + ", named " + quoted(link.match.link.empty() ? link.name : link.match.link) +
-         (link.match.link.empty() ? ", or nameless where the port carries this link only" : "");
+  words += ", named " + quoted(link.match.link.empty() ? link.name : link.match.link);
+  return words + (link.match.link.empty() && only_link ? " or without a name" : "");
 }
 
 std::string timing_words(const LinkSettings& link) {
@@ -355,9 +377,9 @@ std::string baseline_words(const LinkSettings& link) {
   return format_rfc3339(link.baseline.from) + " to " + format_rfc3339(link.baseline.to);
 }
 
-void add_link(Page& page, const LinkSettings& link) {
+void add_link(Page& page, const LinkSettings& link, bool only_link) {
   page.heading("Link " + printable(link.name));
-  page.row("reports", match_words(link));
+  page.row("reports", match_words(link, only_link));
   page.row("timing", timing_words(link));
   if (!link.via.empty())
     page.row("via", printable(link.via) + ": levels belong to the last hop");
@@ -391,7 +413,9 @@ std::string describe(const Settings& settings) {
   page.row("push", push_words(settings.push));
   page.row("labels", label_words(settings));
   for (const auto& port : settings.ports) add_port(page, settings, port);
-  for (const auto& link : settings.links) add_link(page, link);
+  const LinkCounts counts = count_links(settings);
+  for (const auto& link : settings.links)
+    add_link(page, link, is_only_link(link, settings, counts));
   const auto notes = warnings(settings);
   if (!notes.empty()) page.heading("Warnings");
   for (const auto& note : notes) page.note(note);

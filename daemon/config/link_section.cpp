@@ -87,8 +87,8 @@ std::vector<Key<LinkSettings>> shared_keys() {
       key<T>("alerts", &T::alerts, Reader<AlertSettings>(alert_section())),
       key<T>("baseline", &T::baseline, Reader<BaselineSettings>(read_baseline)),
       key<T>("upkeep", &T::upkeep,
-             list_of<UpkeepPeriod>(upkeep_section(), "a list of at most 1000 maps { from, to, note }",
-                                   1000)),
+             list_of<UpkeepPeriod>(upkeep_section(), "a list of at most 200 maps { from, to, note }",
+                                   200)),
       key<T>("site", &T::moving, word_of<bool>({{"fixed", false}, {"moving", true}})),
   };
 }

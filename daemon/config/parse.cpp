@@ -13,7 +13,7 @@ namespace fadeward::config {
 namespace {
 
 constexpr std::size_t kMaxPorts = 1000;
-constexpr std::size_t kMaxLinks = 100'000;
+constexpr std::size_t kMaxLinks = 10'000;
 
 // Each link starts as a copy of the defaults and changes what its own map names.
 bool read_links(Reading& reading, const Node& node, Settings& out) {
@@ -25,7 +25,7 @@ bool read_links(Reading& reading, const Node& node, Settings& out) {
     link = defaults;
     return link_section()(at, item, link);
   };
-  return list_of<LinkSettings>(read_link, "a list of at most 100000 maps, one per link",
+  return list_of<LinkSettings>(read_link, "a list of at most 10000 maps, one per link",
                                kMaxLinks)(reading, node, out.links);
 }
 

@@ -16,6 +16,7 @@
 //   the least significant. `bits: 3` is one bit.
 // - `poll.send`: each character up to U+00FF is one byte, so that "\xA5" in double quotes sends the
 //   byte 0xA5. Other characters are refused.
+// - At most 1,000 ports, 10,000 links, 200 upkeep periods of a link.
 // - Relative paths are taken from the directory of the file, as text; nothing is looked up.
 #pragma once
 

@@ -132,7 +132,7 @@ const Refused kCases[] = {
      "f.yaml:2:11: links[0].name: \"a\\x0ab\" is not allowed: a name of 1 to 128 bytes without "
      "control characters"},
     {"links is a map", "links: { weir: {} }\n",
-     "f.yaml:1:8: links: a map is not allowed: a list of at most 100000 maps, one per link"},
+     "f.yaml:1:8: links: a map is not allowed: a list of at most 10000 maps, one per link"},
     {"site", "links:\n  - name: a\n    site: floating\n",
      "f.yaml:3:11: links[0].site: floating is not allowed: one of fixed, moving"},
     {"match is no default", link_with("match: { port: p }"),
