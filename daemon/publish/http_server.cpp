@@ -1,0 +1,433 @@
+#include "fadeward/publish/http_server.hpp"
+
+#include <pthread.h>
+#include <signal.h>
+#include <time.h>
+
+#include <array>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/beast/core/flat_buffer.hpp>
+#include <boost/beast/core/tcp_stream.hpp>
+#include <boost/beast/http/empty_body.hpp>
+#include <boost/beast/http/error.hpp>
+#include <boost/beast/http/parser.hpp>
+#include <boost/beast/http/read.hpp>
+#include <boost/beast/http/span_body.hpp>
+#include <boost/beast/http/string_body.hpp>
+#include <boost/beast/http/write.hpp>
+#include <cstdio>
+#include <exception>
+#include <list>
+#include <optional>
+#include <string>
+#include <thread>
+#include <utility>
+
+namespace fadeward::publish {
+
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+namespace http = boost::beast::http;
+using asio::ip::tcp;
+using boost::system::error_code;
+
+namespace {
+
+std::string_view view(beast::string_view text) { return {text.data(), text.size()}; }
+beast::string_view view(std::string_view text) { return {text.data(), text.size()}; }
+
+/// IMF-fixdate of RFC 9110 section 5.6.7. Names of days and months do not depend on the locale here.
+std::string http_date() {
+  static constexpr std::array days = {"Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"};
+  static constexpr std::array months = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
+                                        "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+  const time_t now = time(nullptr);
+  tm utc{};
+  gmtime_r(&now, &utc);
+  std::array<char, 64> text{};
+  const int size = std::snprintf(text.data(), text.size(), "%s, %02d %s %04d %02d:%02d:%02d GMT",
+                                 days[static_cast<std::size_t>(utc.tm_wday)], utc.tm_mday,
+                                 months[static_cast<std::size_t>(utc.tm_mon)], utc.tm_year + 1900,
+                                 utc.tm_hour, utc.tm_min, utc.tm_sec);
+  return {text.data(), static_cast<std::size_t>(size)};
+}
+
+Duration steady_now() {
+  return std::chrono::duration_cast<Duration>(std::chrono::steady_clock::now().time_since_epoch());
+}
+
+template <class Response>
+void set_headers(Response& response, const HttpAnswer& answer, bool keep_alive) {
+  response.keep_alive(keep_alive);
+  response.set(http::field::date, http_date());
+  response.set(http::field::content_type, view(answer.content_type));
+  response.set(http::field::cache_control, answer.cacheable ? "max-age=3600" : "no-store");
+  if (answer.gzip) response.set(http::field::content_encoding, "gzip");
+  if (!answer.vary.empty()) response.set(http::field::vary, view(answer.vary));
+  if (!answer.allow.empty()) response.set(http::field::allow, view(answer.allow));
+  response.set("X-Content-Type-Options", "nosniff");
+  response.set("Referrer-Policy", "no-referrer");
+  response.set("Content-Security-Policy",
+               "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
+               "frame-ancestors 'none'");
+  response.content_length(answer.body.size());
+}
+
+HttpAnswer complaint(unsigned status, std::string_view text) {
+  HttpAnswer answer;
+  answer.status = status;
+  answer.body = text;
+  return answer;
+}
+
+/// The answer to a request that could not be read; empty: the connection is beyond answering.
+std::optional<HttpAnswer> complaint_about(const error_code& error) {
+  static const auto& http_errors = http::make_error_code(http::error::end_of_stream).category();
+  if (error.category() != http_errors || error == http::error::end_of_stream ||
+      error == http::error::partial_message) {
+    return {};
+  }
+  if (error == http::error::header_limit || error == http::error::buffer_overflow) {
+    return complaint(431, "request header too large\n");
+  }
+  if (error == http::error::body_limit) return complaint(413, "request body too large\n");
+  return complaint(400, "not an HTTP request\n");
+}
+
+}  // namespace
+
+/// Lives from start() to stop(). Everything but the constructor, start() and stop() runs on its
+/// own thread.
+class HttpServer::Core {
+ public:
+  Core(HttpSettings settings, const SnapshotBox& box, BuildInfo build, HttpHooks hooks,
+       HttpLimits limits)
+      : settings_(std::move(settings)), limits_(limits),
+        site_(box, std::move(build), std::move(hooks), settings_.enable_reload) {}
+  ~Core() { stop(); }
+
+  Status start();
+  void stop();
+  std::uint16_t port() const { return port_; }
+
+ private:
+  class Session;
+  using Sessions = std::list<Session*>;
+
+  Result<tcp::endpoint> endpoint();
+  Status listen();
+  void run();
+  void accept();
+  void take(tcp::socket socket);
+  void begin_stop();
+  void left();
+  HttpAnswer answer(const HttpRequest& request);
+
+  HttpSettings settings_;
+  HttpLimits limits_;
+  Site site_;
+  HttpTally tally_;
+  Sessions waiting_;          ///< idle, the one that has waited longest first
+  Sessions busy_;
+  bool stopping_ = false;
+  bool ended_ = false;        ///< the thread is gone; only destructors run
+  std::uint16_t port_ = 0;
+  // Declared last, destroyed first: sessions that are still pending in it know the lists above.
+  asio::io_context io_{1};
+  tcp::acceptor acceptor_{io_};
+  asio::steady_timer timer_{io_};   ///< until the next accept; while stopping, until the end
+  std::thread thread_;
+};
+
+/// One connection. Kept alive by its pending operation.
+class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
+ public:
+  Session(tcp::socket socket, Core& core)
+      : core_(core), stream_(std::move(socket)), buffer_(kBuffer) {
+    at_ = core_.waiting_.insert(core_.waiting_.end(), this);
+  }
+  ~Session() {
+    (idle_ ? core_.waiting_ : core_.busy_).erase(at_);
+    core_.left();
+  }
+
+  void wait(Duration limit);
+  void close() {
+    open_ = false;
+    stream_.close();
+  }
+  bool is_answering() const { return answering_; }
+
+ private:
+  static constexpr std::size_t kBuffer = 16384;
+  static constexpr std::size_t kDrain = 65536;
+
+  void set_idle(bool idle) {
+    if (idle == idle_) return;
+    Sessions& from = idle_ ? core_.waiting_ : core_.busy_;
+    Sessions& to = idle ? core_.waiting_ : core_.busy_;
+    to.splice(to.end(), from, at_);
+    idle_ = idle;
+  }
+  void read();
+  void on_request();
+  void on_unreadable(const error_code& error);
+  void send(HttpAnswer answer, bool head, bool keep_alive);
+  void on_sent(const error_code& error, bool keep_alive);
+  void drain();
+
+  Core& core_;
+  beast::tcp_stream stream_;
+  beast::flat_buffer buffer_;
+  std::optional<http::request_parser<http::string_body>> parser_;
+  std::optional<http::response<http::span_body<const char>>> response_;
+  std::optional<http::response<http::empty_body>> head_response_;
+  HttpAnswer answer_;
+  Sessions::iterator at_;
+  std::size_t drained_ = 0;
+  bool idle_ = true;
+  bool open_ = true;
+  bool answering_ = false;
+};
+
+void HttpServer::Core::Session::wait(Duration limit) {
+  if (buffer_.size() > 0) return read();   // the next of several requests is here already
+  set_idle(true);
+  stream_.expires_after(limit);
+  stream_.async_read_some(buffer_.prepare(4096), [self = shared_from_this()](
+                                                     const error_code& error, std::size_t size) {
+    if (error || !self->open_) return;
+    self->buffer_.commit(size);
+    self->read();
+  });
+}
+
+void HttpServer::Core::Session::read() {
+  set_idle(false);
+  parser_.emplace();
+  parser_->header_limit(core_.limits_.header_bytes);
+  parser_->body_limit(core_.limits_.body_bytes);
+  stream_.expires_after(core_.limits_.request);
+  http::async_read(stream_, buffer_, *parser_,
+                   [self = shared_from_this()](const error_code& error, std::size_t) {
+                     if (!self->open_) return;
+                     if (error) return self->on_unreadable(error);
+                     self->on_request();
+                   });
+}
+
+void HttpServer::Core::Session::on_unreadable(const error_code& error) {
+  if (error == beast::error::timeout) {
+    ++core_.tally_.deadline;
+    return;
+  }
+  if (auto answer = complaint_about(error)) {
+    ++core_.tally_.malformed;
+    send(std::move(*answer), false, false);
+  }
+}
+
+void HttpServer::Core::Session::on_request() {
+  const auto& message = parser_->get();
+  HttpRequest request;
+  request.method = view(message.method_string());
+  request.target = view(message.target());
+  request.accept = view(message[http::field::accept]);
+  request.accept_encoding = view(message[http::field::accept_encoding]);
+  request.host = view(message[http::field::host]);
+  request.origin = view(message[http::field::origin]);
+  send(core_.answer(request), message.method() == http::verb::head,
+       message.keep_alive() && !core_.stopping_);
+}
+
+void HttpServer::Core::Session::send(HttpAnswer answer, bool head, bool keep_alive) {
+  answering_ = true;
+  answer_ = std::move(answer);
+  stream_.expires_after(core_.limits_.answer);
+  auto done = [self = shared_from_this(), keep_alive](const error_code& error, std::size_t) {
+    self->on_sent(error, keep_alive);
+  };
+  if (head) {
+    head_response_.emplace(http::int_to_status(answer_.status), 11U);
+    set_headers(*head_response_, answer_, keep_alive);
+    http::async_write(stream_, *head_response_, std::move(done));
+  } else {
+    response_.emplace(http::int_to_status(answer_.status), 11U);
+    response_->body() = {answer_.body.data(), answer_.body.size()};
+    set_headers(*response_, answer_, keep_alive);
+    http::async_write(stream_, *response_, std::move(done));
+  }
+}
+
+void HttpServer::Core::Session::on_sent(const error_code& error, bool keep_alive) {
+  answering_ = false;
+  answer_ = {};
+  response_.reset();
+  head_response_.reset();
+  if (!open_) return;
+  if (error == beast::error::timeout) ++core_.tally_.deadline;
+  if (error) return;
+  if (keep_alive && !core_.stopping_) return wait(core_.limits_.idle);
+  error_code ignored;
+  stream_.socket().shutdown(tcp::socket::shutdown_send, ignored);
+  if (!core_.stopping_) drain();
+}
+
+/// Takes what the client still sends: closing with unread bytes would reset the connection and
+/// could destroy the answer on its way.
+void HttpServer::Core::Session::drain() {
+  buffer_.clear();
+  if (drained_ >= kDrain) return;
+  if (drained_ == 0) stream_.expires_after(std::chrono::seconds(1));
+  stream_.async_read_some(buffer_.prepare(4096), [self = shared_from_this()](
+                                                     const error_code& error, std::size_t size) {
+    if (error || !self->open_) return;
+    self->drained_ += size;
+    self->drain();
+  });
+}
+
+HttpAnswer HttpServer::Core::answer(const HttpRequest& request) {
+  try {
+    return site_.answer(request, tally_, steady_now());
+  } catch (const std::exception&) {
+    ++tally_.fault;
+    return complaint(500, "internal error\n");
+  }
+}
+
+void HttpServer::Core::accept() {
+  acceptor_.async_accept([this](const error_code& error, tcp::socket socket) {
+    if (stopping_) return;
+    if (!error) {
+      take(std::move(socket));
+      return accept();
+    }
+    ++tally_.accept;
+    if (error == asio::error::connection_aborted) return accept();
+    timer_.expires_after(limits_.accept_retry);   // without descriptors, trying at once would spin
+    timer_.async_wait([this](const error_code& cancelled) {
+      if (!cancelled && !stopping_) accept();
+    });
+  });
+}
+
+void HttpServer::Core::take(tcp::socket socket) {
+  if (waiting_.size() + busy_.size() >= limits_.connections) {
+    ++tally_.limit;
+    if (waiting_.empty()) return;   // all are at work: the newcomer's socket closes here
+    Session& oldest = *waiting_.front();
+    waiting_.splice(waiting_.end(), waiting_, waiting_.begin());   // not the same one again
+    oldest.close();
+  }
+  error_code ignored;
+  socket.set_option(tcp::no_delay(true), ignored);
+  std::make_shared<Session>(std::move(socket), *this)->wait(limits_.request);
+}
+
+void HttpServer::Core::left() {
+  if (stopping_ && !ended_ && waiting_.empty() && busy_.empty()) timer_.cancel();
+}
+
+void HttpServer::Core::begin_stop() {
+  stopping_ = true;
+  error_code ignored;
+  acceptor_.close(ignored);
+  timer_.cancel();
+  for (Session* session : waiting_) session->close();
+  for (Session* session : busy_) {
+    if (!session->is_answering()) session->close();
+  }
+  if (waiting_.empty() && busy_.empty()) return;
+  timer_.expires_after(limits_.stop);
+  timer_.async_wait([this](const error_code& cancelled) {
+    if (!cancelled) io_.stop();
+  });
+}
+
+Result<tcp::endpoint> HttpServer::Core::endpoint() {
+  error_code error;
+  const auto numeric = asio::ip::make_address(settings_.address, error);
+  if (!error) return tcp::endpoint(numeric, settings_.port);
+  tcp::resolver resolver(io_);
+  const auto found = resolver.resolve(settings_.address, std::to_string(settings_.port),
+                                      tcp::resolver::passive, error);
+  if (error || found.empty()) {
+    return Error{"cannot listen on " + settings_.address + ": no such address" +
+                 (error ? " (" + error.message() + ")" : "")};
+  }
+  return found.begin()->endpoint();
+}
+
+Status HttpServer::Core::listen() {
+  const auto where = endpoint();
+  if (!where) return where.error();
+  error_code error;
+  acceptor_.open(where->protocol(), error);
+  if (!error) acceptor_.set_option(tcp::acceptor::reuse_address(true), error);
+  if (!error) acceptor_.bind(*where, error);
+  if (!error) acceptor_.listen(asio::socket_base::max_listen_connections, error);
+  if (error) {
+    const bool v6 = where->address().is_v6();
+    const std::string address = where->address().to_string();
+    error_code ignored;
+    acceptor_.close(ignored);
+    return Error{"cannot listen on " + (v6 ? "[" + address + "]" : address) + ":" +
+                 std::to_string(settings_.port) + ": " +
+                 (error == asio::error::address_in_use ? "already in use" : error.message())};
+  }
+  port_ = acceptor_.local_endpoint(error).port();
+  return success();
+}
+
+void HttpServer::Core::run() {
+  for (;;) {
+    try {
+      io_.run();
+      return;
+    } catch (const std::exception&) {
+      ++tally_.fault;   // one handler failed; the others go on
+    }
+  }
+}
+
+Status HttpServer::Core::start() {
+  if (!settings_.web_config.empty()) {
+    return Error{"http: web_config is set (" + settings_.web_config +
+                 "), but this build cannot serve TLS or check passwords; refusing to serve in the "
+                 "clear"};
+  }
+  if (thread_.joinable() || ended_) return Error{"an HTTP server starts only once"};
+  if (Status bound = listen(); !bound) return bound;
+  accept();
+  sigset_t all;
+  sigset_t before;
+  sigfillset(&all);
+  pthread_sigmask(SIG_SETMASK, &all, &before);
+  thread_ = std::thread([this] { run(); });
+  pthread_sigmask(SIG_SETMASK, &before, nullptr);
+  pthread_setname_np(thread_.native_handle(), "http");
+  return success();
+}
+
+void HttpServer::Core::stop() {
+  if (!thread_.joinable()) return;
+  asio::post(io_, [this] { begin_stop(); });
+  thread_.join();
+  ended_ = true;
+}
+
+HttpServer::HttpServer(HttpSettings settings, const SnapshotBox& box, BuildInfo build,
+                       HttpHooks hooks, HttpLimits limits)
+    : core_(std::make_unique<Core>(std::move(settings), box, std::move(build), std::move(hooks),
+                                   limits)) {}
+HttpServer::~HttpServer() = default;
+
+Status HttpServer::start() { return core_->start(); }
+std::uint16_t HttpServer::port() const { return core_->port(); }
+void HttpServer::stop() { core_->stop(); }
+
+}  // namespace fadeward::publish

@@ -1,0 +1,303 @@
+#include "fadeward/publish/landing_page.hpp"
+
+#include <algorithm>
+#include <vector>
+
+#include "escape.hpp"
+#include "fadeward/base/text.hpp"
+
+namespace fadeward::publish {
+
+namespace {
+
+using judge::AlertState;
+using judge::DirectionSnapshot;
+using judge::LinkSnapshot;
+using judge::PortSnapshot;
+using judge::Snapshot;
+
+// Blue, ochre and plum stay apart for the usual kinds of colour blindness, and each is said in
+// words and by a mark as well. Every pair of text and ground reaches 4.5:1 (WCAG 2.1, 1.4.3).
+constexpr std::string_view kStyle = R"css(
+:root {
+  color-scheme: light dark;
+  --ground: #fbfaf7; --panel: #ffffff; --text: #20262b; --quiet: #565f66; --line: #d4d0c6;
+  --good: #14598c; --warning: #7d4a00; --critical: #8c1250; --link: #14598c;
+}
+@media (prefers-color-scheme: dark) {
+  :root {
+    --ground: #171b1e; --panel: #1f2529; --text: #e8e6e0; --quiet: #a9b1b6; --line: #3b444a;
+    --good: #86c1ee; --warning: #f0b65c; --critical: #ff9ec6; --link: #86c1ee;
+  }
+}
+* { box-sizing: border-box; }
+body { margin: 0 auto; padding: 1.25rem; max-width: 70rem; background: var(--ground);
+       color: var(--text); font: 1rem/1.5 system-ui, sans-serif; }
+header { display: flex; flex-wrap: wrap; gap: .25rem 1rem; align-items: baseline; }
+h1 { margin: 0; font-size: 1.5rem; }
+h2 { margin: 1.75rem 0 .5rem; font-size: 1.125rem; }
+p { margin: .25rem 0; }
+a { color: var(--link); }
+a:focus-visible { outline: 3px solid var(--link); outline-offset: 2px; }
+.quiet { color: var(--quiet); }
+.scroll { overflow-x: auto; background: var(--panel); border: 1px solid var(--line);
+          border-radius: .4rem; }
+table { border-collapse: collapse; width: 100%; }
+th, td { padding: .4rem .75rem; text-align: left; vertical-align: top;
+         border-bottom: 1px solid var(--line); }
+tr:last-child > th, tr:last-child > td { border-bottom: 0; }
+thead th { color: var(--quiet); font-weight: 600; font-size: .875rem; }
+td.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+th.number { text-align: right; }
+td.words { min-width: 14rem; overflow-wrap: anywhere; }
+.good { color: var(--good); }
+.warning { color: var(--warning); font-weight: 600; }
+.critical { color: var(--critical); font-weight: 700; }
+nav ul { display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; margin: 0; padding: 0;
+         list-style: none; }
+)css";
+
+/// A state in words with its mark; the mark is for the eye only.
+struct Word {
+  std::string_view style;
+  std::string_view mark;
+  std::string_view text;
+};
+
+Word word_of(Severity severity) {
+  switch (severity) {
+    case Severity::critical: return {"critical", "&#9632;", "critical"};
+    case Severity::warning: return {"warning", "&#9650;", "warning"};
+    case Severity::info: return {"good", "&#9675;", "note"};
+    case Severity::none: break;
+  }
+  return {"good", "&#9679;", "good"};
+}
+
+void append_word(std::string& out, const Word& word) {
+  out += "<span class=\"";
+  out += word.style;
+  out += "\"><span aria-hidden=\"true\">";
+  out += word.mark;
+  out += "</span> ";
+  out += word.text;
+  out += "</span>";
+}
+
+Severity worst_of(const Snapshot& snapshot, std::size_t link) {
+  Severity worst = Severity::none;
+  for (const AlertState& alert : snapshot.alerts) {
+    if (alert.active && alert.link == link) worst = std::max(worst, alert.severity);
+  }
+  return worst;
+}
+
+Word state_of(const Snapshot& snapshot, std::size_t index) {
+  const LinkSnapshot& link = snapshot.links[index];
+  if (link.upkeep) return {"quiet", "&#9671;", "upkeep"};
+  const Severity worst = worst_of(snapshot, index);
+  if (!link.up && !link.last_report) return {"quiet", "&#9675;", "not heard yet"};
+  if (!link.up) return {word_of(std::max(worst, Severity::warning)).style, "&#9633;", "silent"};
+  return word_of(worst);
+}
+
+/// A cell with a number of fixed decimals; an en dash where it is not known.
+void append_number_cell(std::string& out, const std::optional<double>& value, double scale,
+                        int decimals, std::string_view unit) {
+  out += "<td class=\"number\">";
+  if (value) {
+    append_rounded(out, *value * scale, decimals);
+    out += "&nbsp;";
+    out += unit;
+  } else {
+    out += "<span title=\"not known\">&ndash;</span>";
+  }
+  out += "</td>";
+}
+
+void append_direction_cells(std::string& out, const DirectionSnapshot& values) {
+  append_number_cell(out, values.margin_db, 1, 1, "dB");
+  append_number_cell(out, values.loss_ratio, 100, 2, "%");
+}
+
+/// "40 s ago" and the like, coarse on purpose.
+std::string age_of(Time then, Time now) {
+  const double age_s = std::max(0.0, duration_to_seconds(now - then));
+  std::string out;
+  if (age_s < 120) {
+    append_rounded(out, age_s, 0);
+    return out + " s ago";
+  }
+  if (age_s < 7200) {
+    append_rounded(out, age_s / 60, 0);
+    return out + " min ago";
+  }
+  if (age_s < 172800) {
+    append_rounded(out, age_s / 3600, 0);
+    return out + " h ago";
+  }
+  append_rounded(out, age_s / 86400, 0);
+  return out + " days ago";
+}
+
+void append_moment(std::string& out, const std::optional<Time>& then, Time now) {
+  if (!then) {
+    out += "never";
+    return;
+  }
+  out += "<time datetime=\"" + format_rfc3339(*then) + "\" title=\"" + format_rfc3339(*then) +
+         "\">" + age_of(*then, now) + "</time>";
+}
+
+void append_link_row(std::string& out, const Snapshot& snapshot, std::size_t index) {
+  const LinkSnapshot& link = snapshot.links[index];
+  out += "<tr><th scope=\"row\"><a href=\"/links/";
+  append_percent_encoded(out, link.name);
+  out += "\">";
+  append_html(out, link.name);
+  out += "</a></th><td>";
+  append_word(out, state_of(snapshot, index));
+  out += "</td>";
+  for (const DirectionSnapshot& values : link.directions) append_direction_cells(out, values);
+  out += "<td>";
+  append_moment(out, link.last_report, snapshot.time);
+  out += "</td></tr>\n";
+}
+
+void append_links(std::string& out, const Snapshot& snapshot) {
+  out += "<h2 id=\"links\">Links</h2>\n";
+  if (snapshot.links.empty()) {
+    out += "<p>No link is configured.</p>\n";
+    return;
+  }
+  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"links\"><table>\n"
+         "<thead><tr><th scope=\"col\">Link</th><th scope=\"col\">State</th>"
+         "<th scope=\"col\" class=\"number\">Margin inbound</th>"
+         "<th scope=\"col\" class=\"number\">Loss inbound</th>"
+         "<th scope=\"col\" class=\"number\">Margin outbound</th>"
+         "<th scope=\"col\" class=\"number\">Loss outbound</th>"
+         "<th scope=\"col\">Last report</th></tr></thead>\n<tbody>\n";
+  for (std::size_t i = 0; i < snapshot.links.size(); ++i) append_link_row(out, snapshot, i);
+  out += "</tbody></table></div>\n"
+         "<p class=\"quiet\">Inbound is sent by the far end and heard at the gateway; outbound is "
+         "the other way.</p>\n";
+}
+
+std::string_view owner_of(const Snapshot& snapshot, const AlertState& alert) {
+  if (alert.link < snapshot.links.size()) return snapshot.links[alert.link].name;
+  if (alert.port < snapshot.ports.size()) return snapshot.ports[alert.port].name;
+  return "?";
+}
+
+void append_alert_row(std::string& out, const Snapshot& snapshot, const AlertState& alert) {
+  out += "<tr><td>";
+  append_word(out, word_of(alert.severity));
+  out += "</td><th scope=\"row\">";
+  append_html(out, owner_of(snapshot, alert));
+  out += alert.link == kNoLink ? " (port)" : "";
+  if (alert.direction) {
+    out += ' ';
+    out += name_of(*alert.direction);
+  }
+  out += "</th><td>";
+  out += name_of(alert.alert);
+  out += "</td><td class=\"words\">";
+  append_html(out, alert.text);
+  if (alert.stale) out += " <span class=\"quiet\">(no data since)</span>";
+  out += "</td><td>";
+  append_moment(out, alert.since, snapshot.time);
+  out += "</td></tr>\n";
+}
+
+void append_alerts(std::string& out, const Snapshot& snapshot) {
+  std::vector<const AlertState*> active;
+  for (const AlertState& alert : snapshot.alerts) {
+    if (alert.active && alert.severity > Severity::info) active.push_back(&alert);
+  }
+  std::stable_sort(active.begin(), active.end(), [](const AlertState* a, const AlertState* b) {
+    return a->severity > b->severity;
+  });
+  out += "<h2 id=\"alerts\">Alerts</h2>\n";
+  if (active.empty()) {
+    out += "<p>No alert is active.</p>\n";
+    return;
+  }
+  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"alerts\"><table>\n"
+         "<thead><tr><th scope=\"col\">Severity</th><th scope=\"col\">Where</th>"
+         "<th scope=\"col\">Alert</th><th scope=\"col\">What</th><th scope=\"col\">Since</th>"
+         "</tr></thead>\n<tbody>\n";
+  for (const AlertState* alert : active) append_alert_row(out, snapshot, *alert);
+  out += "</tbody></table></div>\n";
+}
+
+void append_port_row(std::string& out, const PortSnapshot& port, Time now) {
+  out += "<tr><th scope=\"row\">";
+  append_html(out, port.name);
+  out += "</th><td>";
+  append_word(out, port.up ? Word{"good", "&#9679;", "open"} : Word{"critical", "&#9633;", "closed"});
+  out += "</td><td class=\"words\">";
+  append_html(out, port.detail);
+  out += "</td><td>";
+  append_moment(out, port.since, now);
+  out += "</td></tr>\n";
+}
+
+void append_ports(std::string& out, const Snapshot& snapshot) {
+  if (snapshot.ports.empty()) return;
+  out += "<h2 id=\"ports\">Ports</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" "
+         "aria-labelledby=\"ports\"><table>\n<thead><tr><th scope=\"col\">Port</th>"
+         "<th scope=\"col\">State</th><th scope=\"col\">Detail</th>"
+         "<th scope=\"col\">Since</th></tr></thead>\n<tbody>\n";
+  for (const PortSnapshot& port : snapshot.ports) append_port_row(out, port, snapshot.time);
+  out += "</tbody></table></div>\n";
+}
+
+void append_head(std::string& out, const Snapshot& snapshot, const BuildInfo& build) {
+  out += "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
+         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+         "<meta http-equiv=\"refresh\" content=\"30\">\n"
+         "<title>fadeward: radio links</title>\n"
+         "<link rel=\"stylesheet\" href=\"/style.css\">\n</head><body>\n"
+         "<header><h1>fadeward</h1><p class=\"quiet\">version ";
+  append_html(out, build.version);
+  if (snapshot.time != Time{}) {
+    out += ", as of <time datetime=\"" + format_rfc3339(snapshot.time) + "\">" +
+           format_rfc3339(std::chrono::floor<std::chrono::seconds>(snapshot.time)) + "</time>";
+  }
+  out += "</p></header>\n<main>\n";
+}
+
+void append_notices(std::string& out, const Snapshot& snapshot, const ProgramState& program) {
+  if (!program.ready) out += "<p class=\"warning\">Starting: not ready yet.</p>\n";
+  if (!snapshot.clock_trusted) {
+    out += "<p class=\"warning\">The clock of this machine is not trusted yet.</p>\n";
+  }
+  if (!program.config_last_reload_successful) {
+    out += "<p class=\"warning\">The newest configuration was refused; the one before is in "
+           "use.</p>\n";
+  }
+}
+
+constexpr std::string_view kFoot =
+    "</main>\n<nav aria-label=\"For programs\"><h2>For programs</h2><ul>"
+    "<li><a href=\"/metrics\">metrics</a></li><li><a href=\"/links\">links (JSON)</a></li>"
+    "<li><a href=\"/alerts\">alerts (JSON)</a></li><li><a href=\"/-/healthy\">healthy</a></li>"
+    "<li><a href=\"/-/ready\">ready</a></li></ul></nav>\n</body></html>\n";
+
+}  // namespace
+
+std::string landing_page(const Snapshot& snapshot, const ProgramState& program,
+                         const BuildInfo& build) {
+  std::string out;
+  append_head(out, snapshot, build);
+  append_notices(out, snapshot, program);
+  append_alerts(out, snapshot);
+  append_links(out, snapshot);
+  append_ports(out, snapshot);
+  out += kFoot;
+  return out;
+}
+
+std::string_view landing_style() { return kStyle; }
+
+}  // namespace fadeward::publish
