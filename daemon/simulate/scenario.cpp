@@ -264,7 +264,7 @@ const std::vector<Scenario>& table() {
          d.first().leaf_loss_db = d.size(4);
          d.first().aging_db_per_year = 1.5;
        }},
-      {"weak", "a link at its limit: a third of the frames lost, no fault",
+      {"weak", "a link at its limit: a third to a half of the frames lost, no fault",
        [](Draft& d) { shift_levels(d, -19.5); }},
       {"strong", "a link far above the ceiling of reported SNR, no fault",
        [](Draft& d) { shift_levels(d, 25); }},

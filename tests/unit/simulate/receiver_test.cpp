@@ -33,27 +33,28 @@ std::vector<std::vector<double>> read_csv(const std::string& name) {
 // Rayleigh, 1 - exp(-10^(-F/10)).
 TEST(RiceFading, FadesAsOftenAsTheMarcumQFunctionSays) {
   SCOPED_TRACE(kSeed);
-  std::map<double, std::vector<std::pair<double, double>>> by_k;
+  struct Fade {
+    double fade_db, probability, power;
+    int below = 0;
+  };
+  std::map<double, std::vector<Fade>> by_k;
   for (const auto& row : read_csv("rice_fade_probability_computed.csv")) {
-    by_k[row.at(0)].emplace_back(row.at(1), row.at(2));
+    by_k[row.at(0)].push_back({row.at(1), row.at(2), std::pow(10.0, -row.at(1) / 10.0)});
   }
   ASSERT_EQ(by_k.size(), 7U);
   constexpr int kDraws = 1'000'000;
-  for (const auto& [k_db, fades] : by_k) {
+  for (auto& [k_db, fades] : by_k) {
     Random random(kSeed);
     const RiceFading fading(k_db);
-    std::vector<int> below(fades.size());
     for (int i = 0; i < kDraws; ++i) {
       const double power = fading.draw(random);
-      for (std::size_t f = 0; f < fades.size(); ++f) {
-        below[f] += power < std::pow(10.0, -fades[f].first / 10.0) ? 1 : 0;
-      }
+      for (Fade& fade : fades) fade.below += power < fade.power ? 1 : 0;
     }
-    for (std::size_t f = 0; f < fades.size(); ++f) {
-      const double p = fades[f].second;
-      EXPECT_NEAR(below[f] / static_cast<double>(kDraws), p,
+    for (const Fade& fade : fades) {
+      const double p = fade.probability;
+      EXPECT_NEAR(fade.below / static_cast<double>(kDraws), p,
                   5 * std::sqrt(p * (1 - p) / kDraws) + 3e-6)
-          << "K " << k_db << " dB, fade " << fades[f].first << " dB";
+          << "K " << k_db << " dB, fade " << fade.fade_db << " dB";
     }
   }
 }

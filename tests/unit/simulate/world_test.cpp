@@ -92,7 +92,7 @@ std::vector<Value> rows(const Lines& played, const std::string& direction,
 
 TEST_F(InventedWorld, EveryLineOfEveryScenarioIsAReportOfTheContract) {
   for (const ScenarioInfo& info : scenarios()) {
-    const Lines world = play(options_of(std::string(info.name), 0.4));
+    const Lines world = play(options_of(std::string(info.name), 0.2));
     ASSERT_FALSE(world.reports.empty()) << info.name;
     double last_time = 0;
     for (const std::string& line : world.reports) {
@@ -256,7 +256,9 @@ TEST_F(InventedWorld, ReportedLevelsAgreeWithTheTruth) {
 
 // Reciprocal path: shadowing, daily cycle and rain move both directions alike.
 TEST_F(InventedWorld, HourlyLevelsOfBothDirectionsMoveTogether) {
-  const Lines world = play(options_of("healthy", 30));
+  Options options = options_of("healthy", 30);
+  options.interval_s = 30;
+  const Lines world = play(options);
   const auto in = rows(world, "inbound"), out = rows(world, "outbound");
   ASSERT_EQ(in.size(), out.size());
   double a = 0, b = 0, aa = 0, bb = 0, ab = 0;
@@ -465,6 +467,7 @@ TEST_F(InventedWorld, TarnValleyTellsItsStory) {
 TEST_F(InventedWorld, NeighboursShareTheNoiseOfTheGateway) {
   Options options = options_of("healthy", 20);
   options.links = 2;
+  options.interval_s = 60;
   const Lines world = play(options);
   const auto correlation = [&](const char* direction) {
     const auto first = rows(world, direction, "L1"), second = rows(world, direction, "L2");
