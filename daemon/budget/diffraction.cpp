@@ -33,34 +33,33 @@ template <class Top>
 double bullington_db(const Profile& profile, const Path& path, Top top_m) {
   const auto& points = profile.points;
   const double d = path.d_km;
-  const double straight = (path.hrs_m - path.hts_m) / d;
+  const double per_km = 1 / d;
+  const double straight = (path.hrs_m - path.hts_m) * per_km;
+  const double curvature = 500 / path.ae_km;
   double steepest_near = -std::numeric_limits<double>::infinity();
   double steepest_far = steepest_near;
-  double highest_squared = 0;  // of nu, with its sign kept apart: one root instead of thousands
-  double highest_nu_sign = -1;
-  bool first = true;
+  // Of nu the square with its sign is enough to find the largest: one division for each point.
+  double largest = steepest_near;
   for (std::size_t i = 1; i + 1 < points.size(); ++i) {
     const double di = points[i].distance_km;
     const double rest = d - di;
-    const double height = top_m(i) + 500 / path.ae_km * di * rest;
-    steepest_near = std::max(steepest_near, (height - path.hts_m) / di);
-    steepest_far = std::max(steepest_far, (height - path.hrs_m) / rest);
-    const double above = height - (path.hts_m * rest + path.hrs_m * di) / d;
-    const double squared = above * above * 0.002 * d / (path.lambda_m * di * rest);
-    const double sign = above < 0 ? -1 : 1;
-    if (first || sign * squared > highest_nu_sign * highest_squared) {
-      highest_squared = squared;
-      highest_nu_sign = sign;
-      first = false;
-    }
+    const double product = di * rest;
+    const double inverse = 1 / product;
+    const double height = top_m(i) + curvature * product;
+    const double above = height - (path.hts_m * rest + path.hrs_m * di) * per_km;
+    steepest_near = std::max(steepest_near, (height - path.hts_m) * rest * inverse);
+    steepest_far = std::max(steepest_far, (height - path.hrs_m) * di * inverse);
+    largest = std::max(largest, above * std::abs(above) * inverse);
   }
   const double edge_km =
       (path.hrs_m - path.hts_m + steepest_far * d) / (steepest_near + steepest_far);
   // An obstacle that just touches the line of sight leaves the crossing point undefined.
   const bool crosses = steepest_near >= straight && edge_km > 0 && edge_km < d;
-  if (!crosses)
-    return bullington_from_knife_edge_db(
-        knife_edge_loss_db(highest_nu_sign * std::sqrt(highest_squared)), d);
+  if (!crosses) {
+    const double nu =
+        std::copysign(std::sqrt(std::abs(largest) * 0.002 * d / path.lambda_m), largest);
+    return bullington_from_knife_edge_db(knife_edge_loss_db(nu), d);
+  }
   const double rest_km = d - edge_km;
   const double above =
       path.hts_m + steepest_near * edge_km - (path.hts_m * rest_km + path.hrs_m * edge_km) / d;
@@ -92,12 +91,15 @@ SmoothEnds smooth_surface(const Profile& profile, const Path& path) {
   double highest = -std::numeric_limits<double>::infinity();
   double near_slope = highest;
   double far_slope = highest;
+  const double per_km = 1 / d;
   for (std::size_t i = 1; i + 1 < points.size(); ++i) {
     const double di = points[i].distance_km;
-    const double above = points[i].height_m - (path.hts_m * (d - di) + path.hrs_m * di) / d;
+    const double rest = d - di;
+    const double inverse = 1 / (di * rest);
+    const double above = points[i].height_m - (path.hts_m * rest + path.hrs_m * di) * per_km;
     highest = std::max(highest, above);
-    near_slope = std::max(near_slope, above / di);
-    far_slope = std::max(far_slope, above / (d - di));
+    near_slope = std::max(near_slope, above * rest * inverse);
+    far_slope = std::max(far_slope, above * di * inverse);
   }
   if (highest > 0) {
     ends.near_m -= highest * near_slope / (near_slope + far_slope);

@@ -22,6 +22,7 @@ constexpr std::array kSets{kUsHopping, kUsDigital, kUsHybrid, kEurope, kAustrali
 constexpr double kDipoleDbi = 2.15;
 constexpr double kUsWideHopHz = 250e3;
 constexpr std::size_t kTypicalPayloadBytes = 20;
+constexpr double kRoundedDb = 0.03;  // 25 mW are 13.98 dBm and written as 14 by everybody
 constexpr double kTolerance = 1e-9;  // a plan that sits exactly on a limit keeps it
 
 double dbm_of_mw(double milliwatt) { return db_from_ratio(milliwatt); }
@@ -164,7 +165,7 @@ class Checker {
   }
   void ceiling(const std::optional<RuleLimit>& limit, double value, const std::string& what,
                const std::string& unit) {
-    if (limit && value > limit->value + kTolerance)
+    if (limit && value > limit->value + kRoundedDb)
       add(*limit, value,
           what + " of " + number(value) + " " + unit + " exceeds the limit of " +
               number(limit->value) + " " + unit);
@@ -230,7 +231,7 @@ void Checker::power(const SiteSettings& site, const std::string& end) {
   if (limits_.conducted_dbm && limits_.antenna_dbi) {
     const double excess_db = std::max(0.0, site.antenna_dbi - limits_.antenna_dbi->value);
     const double allowed_dbm = limits_.conducted_dbm->value - excess_db;
-    if (excess_db > 0 && at_antenna_dbm > allowed_dbm + kTolerance)
+    if (excess_db > 0 && at_antenna_dbm > allowed_dbm + kRoundedDb)
       add({allowed_dbm, limits_.antenna_dbi->rule}, at_antenna_dbm,
           end + " end: " + number(at_antenna_dbm) + " dBm at the antenna; its " +
               number(site.antenna_dbi) + " dBi are " + number(excess_db) +

@@ -205,6 +205,19 @@ TEST(Australia, RadiatedPowerAndChannels) {
   EXPECT_THAT(all_of(link), HasSubstr("at least 20"));
 }
 
+// 25 mW = 13.98 dBm: the usual whole decibels are no offence, a tenth more is.
+TEST(Rules, WholeDecibelsOfAMilliwattLimitPass) {
+  LinkSettings link;
+  link.rules.set = "eu-863-870";
+  link.rules.duty_ratio = 0.01;
+  link.budget.frequency_mhz = 868.3;
+  link.budget.near.power_dbm = link.budget.far.power_dbm = 14;
+  link.budget.near.antenna_dbi = link.budget.far.antenna_dbi = 2.15;
+  EXPECT_EQ(all_of(link), "");
+  link.budget.near.power_dbm = 14.1;
+  EXPECT_THAT(all_of(link), HasSubstr("near end: radiated power (e.r.p.) of 14.1 dBm"));
+}
+
 TEST(Rules, WithoutASetNothingIsAsked) {
   LinkSettings link = hopping();
   link.budget.near.power_dbm = 60;
