@@ -32,7 +32,7 @@ void DirectionState::close_bin(Time now) {
   if (!bin.empty()) {
     if (!bin.upkeep && bin.frames > 0) {
       signal_reference.add_quarter(*bin.signal.quantile_db(0.5));
-      noise_reference.add_quarter(*bin.noise.quantile_db(0.5));
+      if (const auto noise = bin.noise.quantile_db(0.5)) noise_reference.add_quarter(*noise);
     }
     channels.settle();
     if (keep_closed && closed.size() < kMostClosed) closed.push_back(bin);
@@ -137,6 +137,16 @@ void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint3
   lost_total += lost;
   bin.lost += lost;
   if (interval) interval->lost += lost;
+}
+
+void DirectionState::disown_noise() {
+  window.clear();
+  blocks_.fill({});
+  bin.margin.clear();
+  bin.noise.clear();
+  noise_reference = {};
+  snr_noise_dbm.reset();
+  snr_noise_frames = 0;
 }
 
 void DirectionState::one_lost_fewer(Time at) {

@@ -16,6 +16,7 @@ constexpr Duration kHeardOnce = std::chrono::hours{25};
 constexpr double kSilentIntervals = 3;
 constexpr double kPresumeAfterIntervals = 2.5;
 constexpr Duration kNoiseMemory = std::chrono::hours{1};
+constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kCssCeilingDb = 9.0;   // facts of the trade: chirp receivers stop at about 10 dB
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
@@ -244,7 +245,12 @@ void LinkState::follow_rate(const LinkReport& report) {
 
 ReadingRules LinkState::rules_for(Direction d, const Reading& reading, Time at) {
   DirectionState& state = direction(d);
-  if (reading.rssi_dbm && reading.snr_db) state.saturation.add(*reading.rssi_dbm, *reading.snr_db);
+  if (reading.rssi_dbm && reading.snr_db) {
+    const bool known = state.saturation.ceiling_db().has_value();
+    state.saturation.add(*reading.rssi_dbm, *reading.snr_db);
+    if (!known && state.saturation.ceiling_db() && !radio_.snr_ceiling_db && state.noise_source == NoiseSource::snr)
+      state.disown_noise();
+  }
   ReadingRules rules;
   rules.rssi_is_total = radio_.rssi == RadioSettings::Rssi::total;
   rules.level_offset_db = d == Direction::inbound ? radio_.level_offset_db : radio_.far_level_offset_db;
@@ -256,7 +262,7 @@ ReadingRules LinkState::rules_for(Direction d, const Reading& reading, Time at) 
     if (const auto learned = state.saturation.ceiling_db())
       rules.snr_ceiling_db = std::min(rules.snr_ceiling_db, *learned);
   }
-  if (state.snr_noise_dbm && at - state.snr_noise_at < kNoiseMemory)
+  if (state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory)
     rules.recent_noise_dbm = state.snr_noise_dbm;
   return rules;
 }
@@ -281,6 +287,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     state.snr_noise_dbm = state.snr_noise_dbm
                               ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
                               : levels->noise_dbm;
+    state.snr_noise_frames = at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
   state.measured(at, *levels, receiver(d).required_snr_db, channel, frame_setting(d));

@@ -34,7 +34,7 @@ void SaturationLearner::judge() {
   const bool flat = std::abs(slope) < 0.35 && snr_sd < 1.0 && snr_sd < 0.7 * std::sqrt(rssi_var);
   const bool follows = slope > 0.6 || snr_sd > 1.5;
   if (flat && snr > 3.0)
-    ceiling_ = snr - 2 * std::max(snr_sd, 0.25);
+    ceiling_ = snr - std::max(4 * snr_sd, 1.5);
   else if (follows)
     ceiling_.reset();
 }

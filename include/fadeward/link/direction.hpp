@@ -45,6 +45,8 @@ class DirectionState {
                 std::optional<std::uint8_t> channel, const FrameSetting& setting);
   /// Frames heard and lost, the lost ones spread over (from, to].
   void counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost, LossSource source);
+  /// What was taken for noise was the receiver's ceiling: forgets the margins that rest on it.
+  void disown_noise();
   /// A late frame fills a gap that was counted as lost.
   void one_lost_fewer(Time at);
   /// Transmissions of this direction's sender by its own counters.
@@ -65,6 +67,7 @@ class DirectionState {
   std::optional<double> power_dbm;     ///< of the last frame
   std::optional<double> snr_noise_dbm; ///< noise from unsaturated SNR, smoothed
   Time snr_noise_at{};
+  std::uint32_t snr_noise_frames = 0;  ///< that it rests on
   std::uint64_t frames_total = 0;
   std::uint64_t lost_total = 0;
   std::uint64_t retries_total = 0;
@@ -82,7 +85,7 @@ class DirectionState {
   template <class A>
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
-      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, frames_total, lost_total, retries_total,
+      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
       bin, heard_since_, lost_since_, blocks_, block_start_);
   }
 

@@ -1,0 +1,441 @@
+#include "fadeward/judge/supervisor.hpp"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <random>
+
+namespace fadeward::judge {
+namespace {
+
+constexpr Time kStart{std::chrono::seconds{1'893'456'000}};
+
+/// Moves time by hand and feeds one link as a radio would.
+class Bench {
+ public:
+  explicit Bench(Settings settings = one_link(), SupervisorOptions options = {})
+      : settings_(std::move(settings)), supervisor(settings_, now, options) {}
+
+  static Settings one_link() {
+    Settings settings;
+    settings.ports.resize(1);
+    settings.ports[0].name = "mast";
+    settings.links.resize(1);
+    LinkSettings& link = settings.links[0];
+    link.name = "weir";
+    link.expect = Duration{10s};
+    link.radio.modulation = RadioSettings::Modulation::css;
+    link.radio.spreading_factor = 7;
+    link.radio.bandwidth_hz = 125000;
+    link.radio.noise_figure_db = 6;
+    link.budget.inbound_signal_dbm = link.budget.outbound_signal_dbm = -100;
+    return settings;
+  }
+
+  void pass(Duration span) {
+    now.wall += span;
+    now.steady += span;
+    supervisor.tick(now);
+    collect();
+  }
+  void event(PortEvent::Kind kind, PortIndex port = 0, std::uint64_t count = 0) {
+    PortEvent event;
+    event.port = port;
+    event.kind = kind;
+    event.count = count;
+    event.text = "/dev/radio";
+    supervisor.note(event, now);
+    collect();
+  }
+  LinkReport report(std::initializer_list<std::pair<Field, double>> values, std::string_view link = "weir",
+                    PortIndex port = 0) const {
+    LinkReport report;
+    report.link = link;
+    report.port = port;
+    for (const auto& [field, value] : values) report.set(field, value);
+    return report;
+  }
+  void take(const LinkReport& report) {
+    supervisor.take(report, now);
+    collect();
+  }
+  /// One frame every 10 s each way; `lost` of every hundred are missing.
+  void run(Duration span, double signal_in, double signal_out, double noise = -117, int lost = 0) {
+    for (Duration passed{}; passed < span; passed += 10s) {
+      pass(10s);
+      ++seq;
+      if (static_cast<int>(seq * 37 % 100) < lost) continue;
+      const double fade = fading(random);
+      take(report({{Field::seq, seq},
+                   {Field::rssi_dbm, signal_in + fade},
+                   {Field::noise_dbm, noise},
+                   {Field::far_rssi_dbm, signal_out + fade},
+                   {Field::far_noise_dbm, noise}}));
+    }
+  }
+  void collect() {
+    for (const Event& event : supervisor.events()) events.push_back(event);
+    supervisor.clear_events();
+  }
+  int count(AlertName alert, Change change) const {
+    return static_cast<int>(std::count_if(events.begin(), events.end(), [&](const Event& event) {
+      return event.alert == alert && event.change == change;
+    }));
+  }
+  const Event* find(AlertName alert, Change change) const {
+    for (const Event& event : events)
+      if (event.alert == alert && event.change == change) return &event;
+    return nullptr;
+  }
+  const DirectionSnapshot direction(Direction d, LinkIndex link = 0) const {
+    return supervisor.snapshot(now)->links[link].directions[static_cast<std::size_t>(d)];
+  }
+
+  Settings settings_;
+  Instant now{kStart, Duration{1000s}};
+  Supervisor supervisor;
+  std::vector<Event> events;
+  double seq = 0;
+  std::mt19937 random{7};
+  std::normal_distribution<double> fading{0, 1};
+};
+
+TEST(Supervisor, NothingIsKnownBeforeTheFirstReport) {
+  Bench bench;
+  const SnapshotPtr snapshot = bench.supervisor.snapshot(bench.now);
+  ASSERT_EQ(snapshot->links.size(), 1U);
+  EXPECT_FALSE(snapshot->links[0].up);
+  EXPECT_FALSE(snapshot->links[0].directions[0].margin_db);
+  EXPECT_FALSE(snapshot->links[0].directions[0].loss_ratio);
+  EXPECT_TRUE(snapshot->alerts.empty());
+}
+
+// The example of the contract: -101.2 dBm over -117 dBm at spreading factor 7 leaves 23.3 dB, 1.2 dB
+// under a budget of -100 dBm. (Total power in, so the noise is taken off first.)
+TEST(Supervisor, MarginIsSignalLessNoiseLessWhatIsNeeded) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.fading = std::normal_distribution<double>(0, 0.001);
+  const double total = 10 * std::log10(std::pow(10, -10.12) + std::pow(10, -11.7));
+  bench.run(1h, total, total, -117);
+  const DirectionSnapshot in = bench.direction(Direction::inbound);
+  EXPECT_NEAR(*in.signal_dbm, -101.2, 0.13);
+  EXPECT_NEAR(*in.noise_dbm, -117, 0.01);
+  EXPECT_NEAR(*in.margin_db, 23.3, 0.13);
+  EXPECT_NEAR(*in.deficit_db, 1.2, 0.15);
+  EXPECT_EQ(in.noise_source, NoiseSource::idle);
+  EXPECT_EQ(in.loss_source, LossSource::seq);
+  EXPECT_DOUBLE_EQ(*in.loss_ratio, 0);
+  EXPECT_NEAR(*bench.direction(Direction::outbound).margin_db, 23.3, 0.13);
+}
+
+TEST(Supervisor, LossIsCountedPerTransmission) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(3h, -100, -100, -117, 20);
+  EXPECT_NEAR(*bench.direction(Direction::inbound).loss_ratio, 0.20, 0.005);
+  EXPECT_FALSE(bench.direction(Direction::outbound).loss_ratio);
+  EXPECT_EQ(bench.count(AlertName::LossHigh, Change::raised), 1);
+}
+
+TEST(Supervisor, PathFadesAndComesBack) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -100, -100);
+  EXPECT_TRUE(bench.events.empty());
+  bench.run(3h, -118, -118);
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::raised), 2);
+  const Event* raised = bench.find(AlertName::MarginLow, Change::raised);
+  ASSERT_NE(raised, nullptr);
+  EXPECT_EQ(raised->cause, Cause::path);
+  EXPECT_GE(raised->severity, Severity::warning);
+  EXPECT_NE(raised->text.find("dB"), std::string::npos);
+  bench.run(3h, -100, -100);
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::cleared), 2);
+  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts) EXPECT_FALSE(alert.active);
+}
+
+TEST(Supervisor, FarTransmitterIsToldFromThePath) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -100, -100);
+  bench.run(3h, -116, -100);
+  const Event* raised = bench.find(AlertName::MarginLow, Change::raised);
+  ASSERT_NE(raised, nullptr);
+  EXPECT_EQ(raised->cause, Cause::far_transmit);
+  EXPECT_EQ(raised->direction, Direction::inbound);
+}
+
+TEST(Supervisor, SilenceIsToldOnceAndNothingElseClears) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -118, -118);
+  ASSERT_GE(bench.count(AlertName::MarginLow, Change::raised), 2);
+  for (int i = 0; i < 2 * 24 * 60; ++i) bench.pass(1min);
+  EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 1);
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::cleared), 0);
+  bool stale = false;
+  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts)
+    if (alert.alert == AlertName::MarginLow) stale = stale || (alert.active && alert.stale);
+  EXPECT_TRUE(stale);
+  bench.run(1min, -100, -100);
+  EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::cleared), 1);
+}
+
+TEST(Supervisor, AnHourlyReporterIsNotSilent) {
+  Settings settings = Bench::one_link();
+  settings.links[0].expect.reset();
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  for (int hour = 0; hour < 72; ++hour) {
+    bench.take(bench.report({{Field::seq, hour}, {Field::rssi_dbm, -100}, {Field::noise_dbm, -117}}));
+    for (int i = 0; i < 60; ++i) bench.pass(1min);
+  }
+  EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 0);
+  for (int i = 0; i < 4 * 60; ++i) bench.pass(1min);
+  EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 1);
+}
+
+TEST(Supervisor, AClosedPortIsOneFaultAndItsGapIsNotLost) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(2h, -100, -100);
+  bench.event(PortEvent::Kind::closed);
+  for (int i = 0; i < 60; ++i) bench.pass(1min);
+  EXPECT_EQ(bench.count(AlertName::PortFault, Change::raised), 1);
+  EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 0);
+  bench.event(PortEvent::Kind::opened);
+  EXPECT_EQ(bench.count(AlertName::PortFault, Change::cleared), 1);
+  bench.seq += 360;
+  bench.run(10min, -100, -100);
+  EXPECT_DOUBLE_EQ(*bench.direction(Direction::inbound).loss_ratio, 0);
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_lost_total, 0U);
+}
+
+TEST(Supervisor, APortThatNeverOpensIsAFault) {
+  Bench bench;
+  bench.event(PortEvent::Kind::failed);
+  for (int i = 0; i < 30; ++i) bench.pass(1s);
+  EXPECT_EQ(bench.count(AlertName::PortFault, Change::raised), 1);
+}
+
+TEST(Supervisor, TwoRadiosWithOneNameAreNotMixed) {
+  Settings settings = Bench::one_link();
+  settings.ports.resize(2);
+  settings.ports[1].name = "hut";
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened, 0);
+  bench.event(PortEvent::Kind::opened, 1);
+  bench.take(bench.report({{Field::seq, 5}, {Field::rssi_dbm, -100}}, "weir", 0));
+  bench.take(bench.report({{Field::seq, 900}, {Field::rssi_dbm, -60}}, "weir", 1));
+  bench.take(bench.report({{Field::seq, 6}, {Field::rssi_dbm, -100}}, "weir", 0));
+  const SnapshotPtr snapshot = bench.supervisor.snapshot(bench.now);
+  EXPECT_EQ(snapshot->links[0].reports_total, 2U);
+  EXPECT_EQ(snapshot->ports[1].unmatched, 1U);
+  EXPECT_EQ(snapshot->links[0].restarts_total, 0U);
+}
+
+TEST(Supervisor, AClockStepChangesNoAgeAndNoAlert) {
+  for (const Duration step : {Duration{-24h}, Duration{24h * 365}, Duration{-24h * 365 * 50}}) {
+    Bench bench;
+    bench.event(PortEvent::Kind::opened);
+    bench.run(6h, -100, -100);
+    bench.now.wall += step;
+    bench.pass(1s);
+    EXPECT_EQ(bench.supervisor.snapshot(bench.now)->clock_steps, 1U);
+    bench.run(2h, -100, -100);
+    EXPECT_TRUE(bench.events.empty());
+    const DirectionSnapshot in = bench.direction(Direction::inbound);
+    EXPECT_NEAR(static_cast<double>(in.reports), 360, 3);
+    EXPECT_DOUBLE_EQ(*in.loss_ratio, 0);
+  }
+}
+
+TEST(Supervisor, WildTimesOfReportsAreNotBelieved) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(1h, -100, -100);
+  for (const Duration off : {Duration{-24h}, Duration{24h * 365}}) {
+    LinkReport report = bench.report({{Field::seq, ++bench.seq}, {Field::rssi_dbm, -100}, {Field::noise_dbm, -117}});
+    report.timed = true;
+    report.time = bench.now.wall + off;
+    bench.pass(10s);
+    bench.take(report);
+  }
+  const SnapshotPtr snapshot = bench.supervisor.snapshot(bench.now);
+  EXPECT_EQ(snapshot->ports[0].retimed, 2U);
+  EXPECT_EQ(*snapshot->links[0].last_report, bench.now.wall);
+}
+
+TEST(Supervisor, UpkeepKeepsQuiet) {
+  Settings settings = Bench::one_link();
+  settings.links[0].upkeep.push_back({kStart + 6h, kStart + 9h, "mast work"});
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -100, -100);
+  bench.run(150min, -140, -140);
+  EXPECT_TRUE(bench.events.empty());
+  EXPECT_TRUE(bench.supervisor.snapshot(bench.now)->links[0].upkeep);
+  bench.run(30min, -100, -100);
+  bench.run(4h, -100, -100);
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::raised), 0);
+}
+
+TEST(Supervisor, RestartsAndSettingsGoToTheLogbook) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  for (int i = 0; i < 30; ++i) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, 1000 + i}, {Field::rssi_dbm, -100}, {Field::uptime_s, 5000 + i * 10}, {Field::tx_power_dbm, 27}}));
+  }
+  for (int i = 0; i < 30; ++i) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, i}, {Field::rssi_dbm, -100}, {Field::uptime_s, i * 10}, {Field::tx_power_dbm, 20}}));
+  }
+  EXPECT_EQ(bench.count(AlertName::RadioRestarted, Change::raised), 1);
+  EXPECT_EQ(bench.find(AlertName::RadioRestarted, Change::raised)->severity, Severity::info);
+  EXPECT_EQ(bench.count(AlertName::SettingChanged, Change::raised), 1);
+  EXPECT_NE(bench.find(AlertName::SettingChanged, Change::raised)->text.find("from 27 to 20"), std::string::npos);
+  for (int i = 0; i < 16; ++i) {
+    bench.pass(1min);
+  }
+  EXPECT_EQ(bench.count(AlertName::RadioRestarted, Change::cleared), 1);
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_lost_total, 0U);
+}
+
+TEST(Supervisor, RetriesLatencyAndForeignFrames) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.latency_s.warning = 2;
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  for (int i = 0; i < 720; ++i) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, i}, {Field::rssi_dbm, -100}, {Field::tx_frames, i * 2.0}, {Field::tx_retries, i}, {Field::latency_s, 3}, {Field::rx_foreign, i / 10}}));
+  }
+  EXPECT_EQ(bench.count(AlertName::RetriesHigh, Change::raised), 1);
+  EXPECT_EQ(bench.count(AlertName::LatencyHigh, Change::raised), 1);
+  EXPECT_EQ(bench.count(AlertName::ForeignFrames, Change::raised), 1);
+  EXPECT_NEAR(*bench.direction(Direction::outbound).retry_ratio, 0.5, 0.01);
+  EXPECT_EQ(bench.direction(Direction::outbound).loss_source, LossSource::retries);
+  EXPECT_NEAR(*bench.direction(Direction::outbound).loss_ratio, 0.5, 0.01);
+  EXPECT_NEAR(*bench.supervisor.snapshot(bench.now)->links[0].latency_s, 3, 1e-6);
+}
+
+TEST(Supervisor, FarValuesCountOnceUntilTheyChange) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  for (int i = 0; i < 60; ++i) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, i}, {Field::rssi_dbm, -100}, {Field::far_rssi_dbm, -100.0 - i / 10}}));
+  }
+  EXPECT_EQ(bench.direction(Direction::outbound).reports, 6U);
+  EXPECT_EQ(bench.direction(Direction::inbound).reports, 60U);
+}
+
+TEST(Supervisor, StateSurvivesARestart) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -100, -100);
+  bench.run(3h, -118, -118, -117, 20);
+  const std::string saved = bench.supervisor.save();
+  EXPECT_FALSE(bench.supervisor.alerts_changed_since_save());
+  const DirectionSnapshot before = bench.direction(Direction::inbound);
+  const std::size_t events = bench.events.size();
+
+  bench.now.wall += 5min;
+  bench.now.steady = Duration{77s};
+  bench.supervisor = Supervisor(bench.settings_, bench.now);
+  ASSERT_TRUE(bench.supervisor.restore(saved, bench.now));
+  const DirectionSnapshot after = bench.direction(Direction::inbound);
+  EXPECT_NEAR(*after.margin_db, *before.margin_db, 0.5);
+  EXPECT_EQ(after.frames_lost_total, before.frames_lost_total);
+  EXPECT_EQ(after.budget_margin_db, before.budget_margin_db);
+
+  bench.event(PortEvent::Kind::opened);
+  bench.seq += 30;   // sent while the program did not run: unknown, not lost
+  bench.run(1min, -118, -118);
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_lost_total, before.frames_lost_total);
+  bench.run(1h, -118, -118);
+  EXPECT_EQ(bench.events.size(), events) << "nothing is raised anew";
+  int active = 0;
+  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts) active += alert.active;
+  EXPECT_GE(active, 2);
+}
+
+TEST(Supervisor, DamagedStateIsRefusedAndChangesNothing) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  bench.run(2h, -100, -100);
+  const std::string saved = bench.supervisor.save();
+  std::mt19937 random(3);
+  for (int i = 0; i < 300; ++i) {
+    std::string damaged = saved;
+    if (i % 2 == 0)
+      damaged.resize(random() % damaged.size());
+    else
+      damaged[random() % damaged.size()] ^= static_cast<char>(1 + random() % 255);
+    EXPECT_FALSE(bench.supervisor.restore(damaged, bench.now)) << i;
+  }
+  EXPECT_NEAR(static_cast<double>(bench.direction(Direction::inbound).reports), 360, 2);
+  EXPECT_TRUE(bench.supervisor.restore(saved, bench.now));
+}
+
+TEST(Supervisor, ReloadKeepsStateByNameAndEndsAlertsOfRemovedLinks) {
+  Settings settings = Bench::one_link();
+  settings.links.push_back(settings.links[0]);
+  settings.links[1].name = "ridge";
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(6h, -118, -118);
+  ASSERT_GE(bench.count(AlertName::MarginLow, Change::raised), 2);
+  Settings reordered = settings;
+  std::swap(reordered.links[0], reordered.links[1]);
+  bench.supervisor.reconfigure(reordered, bench.now);
+  bench.collect();
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::cleared), 0);
+  EXPECT_NEAR(static_cast<double>(bench.direction(Direction::inbound, 1).reports), 360, 2);
+  Settings without = settings;
+  without.links.erase(without.links.begin());
+  bench.supervisor.reconfigure(without, bench.now);
+  bench.collect();
+  EXPECT_GE(bench.count(AlertName::MarginLow, Change::cleared), 2);
+  EXPECT_EQ(bench.supervisor.link_count(), 1U);
+}
+
+// Whatever reports hold, nothing breaks and no value leaves the range of the possible.
+TEST(Supervisor, RandomReportsDoNoHarm) {
+  for (unsigned seed = 1; seed <= 5; ++seed) {
+    Bench bench;
+    bench.event(PortEvent::Kind::opened);
+    std::mt19937 random(seed);
+    std::uniform_real_distribution<double> share(0, 1);
+    for (int i = 0; i < 20000; ++i) {
+      LinkReport report = bench.report({});
+      for (std::size_t f = 0; f < kFields; ++f) {
+        if (random() % 3 != 0) continue;
+        const FieldInfo& info = field_info(static_cast<Field>(f));
+        const double value = info.lowest + share(random) * (info.highest - info.lowest);
+        report.set(static_cast<Field>(f), random() % 4 == 0 ? std::floor(value) : value);
+      }
+      if (random() % 50 == 0) bench.event(PortEvent::Kind::discarded, 0, 7);
+      bench.pass(Duration{static_cast<std::int64_t>(random() % 120'000'000)});
+      bench.take(report);
+      if (i % 500 != 0) continue;
+      for (const DirectionSnapshot& d : bench.supervisor.snapshot(bench.now)->links[0].directions) {
+        if (d.loss_ratio) {
+          ASSERT_GE(*d.loss_ratio, 0) << "seed " << seed;
+          ASSERT_LE(*d.loss_ratio, 1) << "seed " << seed;
+        }
+        for (const auto& value : {d.margin_db, d.signal_dbm, d.noise_dbm, d.margin_low_db, d.margin_stderr_db})
+          if (value) ASSERT_TRUE(std::isfinite(*value)) << "seed " << seed;
+      }
+    }
+    const std::string saved = bench.supervisor.save();
+    EXPECT_TRUE(bench.supervisor.restore(saved, bench.now)) << "seed " << seed;
+  }
+}
+
+}  // namespace
+}  // namespace fadeward::judge
