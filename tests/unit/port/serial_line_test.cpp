@@ -154,7 +154,7 @@ TEST(SerialLine, SaysWhatIsWrong) {
 
 TEST(SerialLine, ADriverWithoutCountersIsNoError) {
   const PtyPair pty;
-  EXPECT_FALSE(serial_overruns(pty.device()));   // tty_ioctl(4): not every driver has TIOCGICOUNT
+  EXPECT_FALSE(serial_overruns(pty.device()));  // tty_ioctl(4): not every driver has TIOCGICOUNT
   EXPECT_EQ(serial_unsent(pty.device()), 0U);
 }
 
