@@ -3,6 +3,7 @@
 #include <netinet/in.h>
 #include <sys/socket.h>
 
+#include <algorithm>
 #include <array>
 #include <boost/asio/ip/udp.hpp>
 #include <cerrno>
@@ -58,7 +59,11 @@ class UdpSource final : public Source {
                   [this, self = shared_from_this()](Result<Lookup::Addresses> found) {
                     const Instant later = clocks();
                     if (!found) return stays_down(name_ + ": " + found.error().message, later);
-                    bind(found->front(), later);
+                    // A name such as localhost stands for both families; senders on the older one
+                    // are the rule.
+                    const auto ipv4 = std::find_if(found->begin(), found->end(),
+                                                   [](const auto& one) { return one.is_v4(); });
+                    bind(ipv4 != found->end() ? *ipv4 : found->front(), later);
                   });
   }
 

@@ -116,13 +116,19 @@ class Player {
   int run() {
     say("device " + pty_.device_path() + " as " + options_.link);
     pass_until([&] { return pty_.taken(); }, milliseconds(options_.wait_s));
-    say(pty_.taken() ? "opened by a program"
-                     : "not opened for exclusive use, playing all the same");
+    was_taken_ = pty_.taken();
+    say(was_taken_ ? "opened by a program" : "not opened for exclusive use, playing all the same");
     const std::size_t lines = play();
     say("played " + std::to_string(lines) + " lines");
     const bool drained = drain();
-    say(drained ? "all read" : "NOT all read: " + std::to_string(pty_.unread()) + " bytes wait");
-    hold();
+    if (stop_asked != 0) {
+      say("asked to stop");
+    } else if (drained) {
+      say("all read");
+      hold();
+    } else {
+      say("NOT all read: " + std::to_string(pty_.unread()) + " bytes or more wait");
+    }
     say("leaving");
     return drained ? 0 : 1;
   }
@@ -188,7 +194,7 @@ class Player {
         bytes.remove_prefix(static_cast<std::size_t>(put));
         continue;
       }
-      if (errno != EAGAIN || Clock::now() > end) {
+      if (errno != EAGAIN || Clock::now() > end || program_left()) {
         say("the program takes nothing more");
         return false;
       }
@@ -198,15 +204,17 @@ class Player {
     return true;
   }
 
+  bool program_left() const { return was_taken_ && !pty_.taken(); }
+
   bool drain() {
     int empty = 0;
     pass_until(
         [&] {
           empty = pty_.unread() == 0 ? empty + 1 : 0;
-          return empty >= 5;
+          return empty >= 5 || program_left();
         },
         milliseconds(options_.drain_s));
-    return empty >= 5;
+    return empty >= 5 || (program_left() && pty_.unread() == 0);
   }
 
   void hold() {
@@ -256,6 +264,7 @@ class Player {
 
   Options options_;
   fadeward::test::PtyPair pty_;
+  bool was_taken_ = false;
   std::string asked_;
   std::string pending_;  ///< input read ahead, from pending_from_ on
   std::size_t pending_from_ = 0;

@@ -152,6 +152,12 @@ TEST(SerialLine, SaysWhatIsWrong) {
   EXPECT_THAT(open_serial(pty.path(), settings).error().message, HasSubstr("0 baud"));
 }
 
+TEST(SerialLine, ADriverWithoutCountersIsNoError) {
+  const PtyPair pty;
+  EXPECT_FALSE(serial_overruns(pty.device()));  // tty_ioctl(4): not every driver has TIOCGICOUNT
+  EXPECT_EQ(serial_unsent(pty.device()), 0U);
+}
+
 TEST(SerialLine, KnowsAHangUp) {
   PtyPair pty;
   const auto device = open_serial(pty.path(), {});

@@ -64,6 +64,15 @@ TEST_F(UdpPort, EachDatagramIsOneCall) {
   EXPECT_TRUE(seen.bytes.empty());
 }
 
+TEST_F(UdpPort, ANameIsListenedOnAtItsIpv4Address) {
+  const auto port = started("localhost", {});
+  EXPECT_EQ(seen.events[0].kind, Kind::opened) << seen.events[0].text;
+  auto socket = sender("127.0.0.1");
+  send(socket, "heard");
+  ASSERT_TRUE(run_until(io, [&] { return !seen.datagrams.empty(); }));
+  EXPECT_THAT(seen.datagrams, ElementsAre("heard"));
+}
+
 TEST_F(UdpPort, OnlyLoopbackWithoutAnAllowList) {
   const auto port = started("0.0.0.0", {});
   EXPECT_EQ(seen.events[0].kind, Kind::failed);
