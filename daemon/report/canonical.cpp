@@ -246,6 +246,9 @@ Parsed CanonicalParser::parse_padded(std::string_view line, LinkReport& report) 
         continue;
       }
     }
+    // The same key may have been followed by less space the last time.
+    if (is_json_space(*at)) [[unlikely]] at = skip_json_space(at, end);
+    if (at >= end) [[unlikely]] return {};
     at = read_value(id, at, end, report, tally);
     if (!at) [[unlikely]] return {};
   }
