@@ -91,6 +91,29 @@ TEST_F(InventedLink, MeanPowerIsTheConfiguredLevel) {
   EXPECT_NEAR(10 * std::log10(out / kExchanges), 0, 0.06);
 }
 
+// Within each quarter of a dB of margin, the frames heard are a binomial sample of the logistic.
+TEST_F(InventedLink, FramesAreLostByTheirMarginAlone) {
+  struct Bin {
+    double heard = 0, expected = 0, variance = 0;
+  };
+  std::vector<Bin> bins(24);
+  run(plain_link(-120), 300'000, [&](const Exchange* e) {
+    for (const Frame& frame : {e->inbound, e->outbound}) {
+      const double at = std::floor((frame.margin_db + 3) * 4);
+      if (at < 0 || at >= 24) continue;
+      Bin& bin = bins[static_cast<std::size_t>(at)];
+      const double p = 1 / (1 + std::exp(-frame.margin_db / 0.35));
+      bin.heard += frame.heard ? 1 : 0;
+      bin.expected += p;
+      bin.variance += p * (1 - p);
+    }
+  });
+  for (const Bin& bin : bins) {
+    EXPECT_GT(bin.expected, 1);
+    EXPECT_NEAR(bin.heard, bin.expected, 5 * std::sqrt(bin.variance) + 1);
+  }
+}
+
 /// Counters against a count kept by hand from what was heard.
 TEST_F(InventedLink, CountersAgreeWithWhatWasSentAndHeard) {
   std::uint64_t sent = 0, heard_in = 0, heard_out = 0;
