@@ -118,7 +118,7 @@ class Daemon {
     signals_.async_wait([this](const boost::system::error_code& failed, int signal) {
       if (failed) return;
       if (signal == SIGHUP) {
-        reload();
+        static_cast<void>(reload());   // it has logged what was wrong
         wait_for_signal();
         return;
       }
