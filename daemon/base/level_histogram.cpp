@@ -6,7 +6,8 @@
 namespace fadeward {
 
 void LevelHistogram::add(double level_db, std::uint16_t weight) {
-  const int cell = static_cast<int>(std::floor(level_db / kStepDb + 0.5));
+  // Rounds by cutting off above zero: levels lie far above -4096 dB.
+  const int cell = static_cast<int>(std::clamp(level_db, -4000.0, 4000.0) * (1 / kStepDb) + (8192 + 0.5)) - 8192;
   if (total_ == 0) first_cell_ = static_cast<std::int16_t>(cell - kCells / 2);
   const int index = std::clamp(cell - first_cell_, 0, kCells - 1);
   std::uint16_t& count = counts_[static_cast<std::size_t>(index)];

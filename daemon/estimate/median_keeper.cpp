@@ -10,8 +10,8 @@ constexpr double kPerDb = 64;
 }
 
 void MedianKeeper::add(double value_db) {
-  const auto cell = static_cast<std::int16_t>(
-      std::clamp(std::floor(value_db * kPerDb + 0.5), -16384.0, 16383.0));
+  const double shifted = std::clamp(value_db, -256.0, 255.9) * kPerDb + (16384 + 0.5);
+  const auto cell = static_cast<std::int16_t>(static_cast<int>(shifted) - 16384);
   ++count_;
   if (!counts_.empty()) {
     ++counts_[static_cast<std::size_t>(cell + kCells / 2)];

@@ -124,8 +124,10 @@ void LinkJudge::end_log_entries(Time now, const AlertBook::Owner& owner) {
 
 void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& owner) {
   state_.tick(now);
-  alerts_.tidy(now);
-  end_log_entries(now, owner);
+  if (!alerts_.empty()) {
+    alerts_.tidy(now);
+    end_log_entries(now, owner);
+  }
   const bool upkeep = in_upkeep(now);
   for (const Direction d : kBoth) {
     state_.direction(d).upkeep = upkeep;
@@ -143,8 +145,9 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
     for (Threshold* threshold : {&retries_, &latency_, &foreign_}) threshold->restart_timers();
   }
   judge_silence(now, port, owner);
-  mark_stale(!up(now));
-  if (!up(now)) return;   // absence of data neither raises nor clears anything else
+  const bool is_up = up(now);
+  if (!alerts_.empty()) mark_stale(!is_up);
+  if (!is_up) return;   // absence of data neither raises nor clears anything else
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
 }

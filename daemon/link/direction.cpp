@@ -25,14 +25,34 @@ DirectionState::DirectionState(bool keep_intervals)
 void DirectionState::open_bin(Time at) {
   bin.start = floor_to(at, kBinSpan);
   bin.upkeep = upkeep;
+  bin.noise_source = noise_source;
+  bin.loss_source = loss_source;
+  choose_rate();
+}
+
+/// The window still holds every frame of the quarter hour: its statistics are made in one go.
+void DirectionState::fill_bin() {
+  advance_blocks(bin.start);
+  std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
+  window.visit_since(bin.start, [&](const FrameSample& sample) {
+    const double margin_db = sample.margin_cdb / 100.0;
+    bin.margin.add(margin_db, sample.frames);
+    bin.signal.add(sample.signal_cdbm / 100.0, sample.frames);
+    bin.noise.add(sample.noise_cdbm / 100.0, sample.frames);
+    if (channels.size() > 0) note_channel(sample);
+    const int cell = std::clamp((sample.margin_cdb + 5050) / 100 - 50 - kBlockLowestDb, 0, 63);
+    std::uint16_t& count = block[static_cast<std::size_t>(cell)];
+    count = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{count} + sample.frames));
+  });
 }
 
 /// Ends the quarter hour: its medians move the references, its counts go to whoever keeps bins.
 void DirectionState::close_bin(Time now) {
   if (!bin.empty()) {
-    if (!bin.upkeep && bin.frames > 0) {
+    fill_bin();
+    if (!bin.upkeep && bin.signal.total() > 0) {
       signal_reference.add_quarter(*bin.signal.quantile_db(0.5));
-      if (const auto noise = bin.noise.quantile_db(0.5)) noise_reference.add_quarter(*noise);
+      noise_reference.add_quarter(*bin.noise.quantile_db(0.5));
     }
     channels.settle();
     if (keep_closed && closed.size() < kMostClosed) closed.push_back(bin);
@@ -45,34 +65,37 @@ void DirectionState::close_bin(Time now) {
   open_bin(now);
 }
 
-void DirectionState::note_rate(const FrameSetting& setting) {
-  for (RateUse& use : bin.rates) {
-    const bool same = use.spreading_factor == setting.spreading_factor &&
-                      use.bandwidth_hz == static_cast<float>(setting.bandwidth_hz) &&
-                      use.power_known == setting.power_dbm.has_value() &&
-                      (!setting.power_dbm || use.power_dbm == static_cast<float>(*setting.power_dbm));
-    const bool last = &use == &bin.rates.back();
-    if (use.frames == 0) {
-      use.spreading_factor = static_cast<std::uint8_t>(setting.spreading_factor);
-      use.bandwidth_hz = static_cast<float>(setting.bandwidth_hz);
-      use.power_known = setting.power_dbm.has_value();
-      use.power_dbm = static_cast<float>(setting.power_dbm.value_or(0));
-    } else if (!same && !last) {
-      continue;
-    }
-    ++use.frames;
-    return;
-  }
+void DirectionState::set_frames(const FrameSetting& setting) {
+  setting_ = setting;
+  choose_rate();
 }
 
-void DirectionState::note_channel(std::uint8_t channel, const Separated& levels) {
-  if (channel >= bin.channels.size()) bin.channels.resize(std::size_t{channel} + 1);
-  ChannelPart& part = bin.channels[channel];
-  part.channel = channel;
-  if (part.frames == UINT16_MAX) return;
-  ++part.frames;
-  part.signal_sum_dbm += static_cast<float>(levels.signal_dbm);
-  part.noise_sum_dbm += static_cast<float>(levels.noise_dbm);
+/// First come first kept; the last place collects the rest.
+void DirectionState::choose_rate() {
+  for (rate_ = 0; rate_ + 1 < bin.rates.size(); ++rate_) {
+    const RateUse& use = bin.rates[rate_];
+    if (use.frames == 0) break;
+    if (use.spreading_factor == setting_.spreading_factor &&
+        use.bandwidth_hz == static_cast<float>(setting_.bandwidth_hz) &&
+        use.power_known == setting_.power_dbm.has_value() &&
+        use.power_dbm == static_cast<float>(setting_.power_dbm.value_or(0)))
+      return;
+  }
+  RateUse& use = bin.rates[rate_];
+  if (use.frames > 0) return;
+  use.spreading_factor = static_cast<std::uint8_t>(setting_.spreading_factor);
+  use.bandwidth_hz = static_cast<float>(setting_.bandwidth_hz);
+  use.power_known = setting_.power_dbm.has_value();
+  use.power_dbm = static_cast<float>(setting_.power_dbm.value_or(0));
+}
+
+void DirectionState::note_channel(const FrameSample& sample) {
+  if (sample.channel >= bin.channels.size()) bin.channels.resize(std::size_t{sample.channel} + 1);
+  ChannelPart& part = bin.channels[sample.channel];
+  part.channel = sample.channel;
+  part.frames = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{part.frames} + 1));
+  part.signal_sum_dbm += static_cast<float>(sample.signal_cdbm) / 100;
+  part.noise_sum_dbm += static_cast<float>(sample.noise_cdbm) / 100;
 }
 
 std::size_t DirectionState::block_slot() const {
@@ -94,30 +117,16 @@ void DirectionState::advance_blocks(Time at) {
 }
 
 void DirectionState::measured(Time at, const Separated& levels, double required_snr_db,
-                              std::optional<std::uint8_t> channel, const FrameSetting& setting) {
-  if (at - bin.start >= kBinSpan || bin.start == Time{}) close_bin(at);
+                              std::optional<std::uint8_t> channel) {
+  if (at - bin.start >= kBinSpan) close_bin(at);
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
-  std::uint8_t weight = FrameWindow::kFullWeight;
-  if (channel) {
-    weight = channels.count(*channel);
-    note_channel(*channel, levels);
-  }
+  const std::uint8_t weight = channel ? channels.count(*channel) : FrameWindow::kFullWeight;
   window.add(at, levels.signal_dbm, levels.noise_dbm, margin_db, std::max(heard_since_, 1U),
              lost_since_, channel.value_or(0), weight);
   heard_since_ = lost_since_ = 0;
-  bin.margin.add(margin_db);
-  bin.signal.add(levels.signal_dbm);
-  bin.noise.add(levels.noise_dbm);
-  ++bin.frames;
   bin.noise_source = noise_source = levels.source;
-  note_rate(setting);
-  if (setting.power_dbm) power_dbm = setting.power_dbm;
-  advance_blocks(at);
-  if (at >= block_start_) {
-    const int cell = static_cast<int>(std::floor(margin_db + 0.5)) - kBlockLowestDb;
-    std::uint16_t& count = blocks_[block_slot()].counts[static_cast<std::size_t>(std::clamp(cell, 0, 63))];
-    if (count < UINT16_MAX) ++count;
-  }
+  ++bin.frames;
+  ++bin.rates[rate_].frames;
   ++frames_total;
   if (!interval) return;
   ++interval->frames;
@@ -142,8 +151,6 @@ void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint3
 void DirectionState::disown_noise() {
   window.clear();
   blocks_.fill({});
-  bin.margin.clear();
-  bin.noise.clear();
   noise_reference = {};
   snr_noise_dbm.reset();
   snr_noise_frames = 0;

@@ -9,7 +9,14 @@ namespace fadeward::link {
 namespace {
 
 std::int16_t hundredths(double level_db) {
-  return static_cast<std::int16_t>(std::clamp(std::floor(level_db * 100 + 0.5), -32768.0, 32767.0));
+  // Rounds by cutting off above zero: floor() is a call on the oldest machines that must run this.
+  const double shifted = std::clamp(level_db, -327.0, 327.0) * 100 + (32768 + 0.5);
+  return static_cast<std::int16_t>(static_cast<int>(shifted) - 32768);
+}
+std::uint16_t cell_of(const FrameSample& sample) {
+  constexpr int kLowest = static_cast<int>(estimate::SlidingHistogram::kLowestDb * 100), kStep = 25;
+  const int cell = (sample.margin_cdb - kLowest + kStep / 2) / kStep;
+  return static_cast<std::uint16_t>(std::clamp(cell, 0, estimate::SlidingHistogram::kCells - 1));
 }
 std::uint16_t capped(std::uint32_t count) {
   return static_cast<std::uint16_t>(std::min<std::uint32_t>(count, 0xffff));
@@ -46,7 +53,7 @@ void FrameWindow::add(Time at, double signal_dbm, double noise_dbm, double margi
   sample.at_ds = stamp(at);
   sample.signal_cdbm = hundredths(signal_dbm);
   sample.noise_cdbm = hundredths(noise_dbm);
-  sample.margin_cell = estimate::SlidingHistogram::cell_of(margin_db);
+  sample.margin_cdb = hundredths(margin_db);
   sample.lost = capped(lost + skipped_lost_);
   sample.frames = capped(frames + skipped_frames_);
   sample.channel = channel;
@@ -57,9 +64,10 @@ void FrameWindow::add(Time at, double signal_dbm, double noise_dbm, double margi
   if (samples_.size() == samples_.capacity() && samples_.size() * 3 / 2 > kMost)
     samples_.reserve(kMost + 1);
   samples_.push(sample);
-  margins_.add(sample.margin_cell, weight);
+  margins_.add(cell_of(sample), weight);
   frames_ += sample.frames;
   lost_ += sample.lost;
+  if (samples_.size() <= kFewest + 1) oldest_leaves_ = Time::min();   // the rule may have changed
   expire(at);
   if (samples_.size() > kMost) thin();
 }
@@ -84,12 +92,12 @@ void FrameWindow::thin() {
 }
 
 void FrameWindow::rebuild() {
+  oldest_leaves_ = Time::min();
   margins_.clear();
   frames_ = lost_ = 0;
   for (std::size_t i = 0; i < samples_.size(); ++i) {
-    FrameSample& sample = samples_[i];
-    sample.margin_cell = std::min<std::uint16_t>(sample.margin_cell, estimate::SlidingHistogram::kCells - 1);
-    margins_.add(sample.margin_cell, sample.weight);
+    const FrameSample& sample = samples_[i];
+    margins_.add(cell_of(sample), sample.weight);
     frames_ += sample.frames;
     lost_ += sample.lost;
   }
@@ -111,17 +119,18 @@ void FrameWindow::one_lost_fewer() {
 
 void FrameWindow::drop_oldest() {
   const FrameSample& sample = samples_.front();
-  margins_.remove(sample.margin_cell, sample.weight);
+  margins_.remove(cell_of(sample), sample.weight);
   frames_ -= sample.frames;
   lost_ -= sample.lost;
   samples_.pop();
 }
 
-void FrameWindow::expire(Time now) {
+void FrameWindow::expire_some(Time now) {
+  oldest_leaves_ = Time::max();
   while (!samples_.empty()) {
-    const Duration age = now - time_of(samples_.front());
-    const bool hour_over = age > kSpan && samples_.size() > kFewest;
-    if (!hour_over && age <= kLongest) break;
+    const Duration stays = samples_.size() > kFewest ? kSpan : kLongest;
+    oldest_leaves_ = time_of(samples_.front()) + stays;
+    if (now <= oldest_leaves_) break;
     drop_oldest();
   }
   // An hour that fits without thinning ends it.
@@ -135,6 +144,7 @@ void FrameWindow::clear() {
   skipped_frames_ = skipped_lost_ = 0;
   skipped_ = 0;
   thin_by_ = 1;
+  oldest_leaves_ = Time::min();
 }
 
 Duration FrameWindow::span(Time now) const {
@@ -189,7 +199,7 @@ std::optional<double> FrameWindow::recent_margin_db(Time now, Duration span) con
   estimate::SlidingHistogram recent;
   for (std::size_t i = samples_.size(); i-- > 0;) {
     if (now - time_of(samples_[i]) > span) break;
-    recent.add(samples_[i].margin_cell, samples_[i].weight);
+    recent.add(cell_of(samples_[i]), samples_[i].weight);
   }
   return recent.quantile_db(0.5);
 }

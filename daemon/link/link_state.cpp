@@ -59,8 +59,7 @@ void LinkState::reconfigure(const LinkSettings& settings) {
   site_noise_figure_db_ = {settings.budget.near.noise_figure_db, settings.budget.far.noise_figure_db};
   // Inbound is sent by the far end.
   site_power_dbm_ = {settings.budget.far.power_dbm, settings.budget.near.power_dbm};
-  for (std::size_t d = 0; d < kDirections; ++d)
-    receivers_[d] = budget::receiver_of(radio_, rate_, site_noise_figure_db_[d]);
+  settle_rate();
 }
 
 std::optional<Duration> LinkState::expect() const {
@@ -239,8 +238,20 @@ void LinkState::follow_rate(const LinkReport& report) {
       rate.bit_rate_bps == rate_.bit_rate_bps)
     return;
   rate_ = rate;
+  settle_rate();
+}
+
+void LinkState::settle_rate() {
   for (std::size_t d = 0; d < kDirections; ++d)
     receivers_[d] = budget::receiver_of(radio_, rate_, site_noise_figure_db_[d]);
+  for (const Direction d : {Direction::inbound, Direction::outbound})
+    direction(d).set_frames(frame_setting(d));
+}
+
+void LinkState::follow_power(Direction d, const LinkReport& report, Field field) {
+  if (!report.has(field) || direction(d).power_dbm == report[field]) return;
+  direction(d).power_dbm = report[field];
+  direction(d).set_frames(frame_setting(d));
 }
 
 ReadingRules LinkState::rules_for(Direction d, const Reading& reading, Time at) {
@@ -290,7 +301,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     state.snr_noise_frames = at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
-  state.measured(at, *levels, receiver(d).required_snr_db, channel, frame_setting(d));
+  state.measured(at, *levels, receiver(d).required_snr_db, channel);
 }
 
 void LinkState::measure_inbound(const LinkReport& report, Time at) {
@@ -300,8 +311,7 @@ void LinkState::measure_inbound(const LinkReport& report, Time at) {
     channel = channels.index_of(report[Field::channel]);
   else if (report.has(Field::frequency_hz))
     channel = channels.index_of(report[Field::frequency_hz]);
-  if (report.has(Field::far_tx_power_dbm))
-    direction(Direction::inbound).power_dbm = report[Field::far_tx_power_dbm];
+  follow_power(Direction::inbound, report, Field::far_tx_power_dbm);
   measure(Direction::inbound,
           {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)}, at,
           channel);
@@ -323,8 +333,7 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
     return;   // the far end has measured nothing since
   }
   last_far_ = reading;
-  if (report.has(Field::tx_power_dbm))
-    direction(Direction::outbound).power_dbm = report[Field::tx_power_dbm];
+  follow_power(Direction::outbound, report, Field::tx_power_dbm);
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},

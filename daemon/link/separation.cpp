@@ -1,5 +1,6 @@
 #include "fadeward/link/separation.hpp"
 
+#include <algorithm>
 #include <array>
 
 #include "fadeward/base/decibel.hpp"
@@ -19,10 +20,27 @@ struct ExcessTable {
   }
 };
 
+/// What total power exceeds the signal by when it exceeds the noise by so much, for quarter decibels:
+/// readings in steps of 0.25, 0.5 or 1 dB are all there.
+struct NoisePartTable {
+  static constexpr int kHighest = 4 * 80;   // beyond 80 dB the noise adds less than 1e-7 dB
+  std::array<double, kHighest + 1> values{};
+  NoisePartTable() {
+    for (int i = 2; i <= kHighest; ++i)
+      values[static_cast<std::size_t>(i)] = -db_from_ratio(1.0 - ratio_from_db(-i * 0.25));
+  }
+};
+
 /// S from total power and noise. Closer than 0.5 dB the difference is all measurement error: there
 /// the signal is put 9.1 dB under the noise and marked as a bound.
 double signal_of_total(double total_dbm, double noise_dbm) {
+  static const NoisePartTable table;
   const double above_db = std::max(total_dbm - noise_dbm, 0.5);
+  const double quarters = above_db * 4;
+  const double top_dbm = noise_dbm + above_db;
+  if (quarters >= NoisePartTable::kHighest) return top_dbm - table.values.back();
+  const int index = static_cast<int>(quarters);
+  if (quarters == index) return top_dbm - table.values[static_cast<std::size_t>(index)];
   return noise_dbm + db_from_ratio(ratio_from_db(above_db) - 1.0);
 }
 
@@ -31,9 +49,10 @@ double signal_of_total(double total_dbm, double noise_dbm) {
 double excess_over_signal_db(double snr_db) {
   static const ExcessTable table;
   const double quarters = snr_db * 4;
-  if (quarters >= ExcessTable::kLowest && quarters <= ExcessTable::kHighest &&
-      quarters == std::floor(quarters))
-    return table.values[static_cast<std::size_t>(static_cast<int>(quarters) - ExcessTable::kLowest)];
+  if (quarters >= ExcessTable::kLowest && quarters <= ExcessTable::kHighest) {
+    const int whole = static_cast<int>(quarters);
+    if (quarters == whole) return table.values[static_cast<std::size_t>(whole - ExcessTable::kLowest)];
+  }
   return excess_computed_db(snr_db);
 }
 

@@ -14,20 +14,21 @@ class IntervalLearner {
  public:
   void add(Duration span);
   /// Empty before the eighth span.
-  std::optional<Duration> interval() const;
+  std::optional<Duration> interval() const { return interval_; }
   std::uint32_t spans() const { return spans_; }
   /// The longest of the first spans, while `interval` is not known yet.
   Duration longest() const { return longest_; }
 
   template <class A>
   void archive(A& a) {
-    a(spans_, estimate_s_, longest_);
+    a(spans_, estimate_us_, longest_, interval_);
   }
 
  private:
   std::uint32_t spans_ = 0;
-  double estimate_s_ = 0;
+  double estimate_us_ = 0;
   Duration longest_{};
+  std::optional<Duration> interval_;
 };
 
 }  // namespace fadeward::estimate

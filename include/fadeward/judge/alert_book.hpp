@@ -44,6 +44,7 @@ class AlertBook {
   /// Neither confirmed nor cleared for want of data. No event.
   void mark_stale(AlertName alert, std::optional<Direction> direction, bool stale);
 
+  bool empty() const { return records_.empty(); }
   bool active(AlertName alert, std::optional<Direction> direction) const;
   std::optional<Severity> severity(AlertName alert, std::optional<Direction> direction) const;
   std::optional<Time> since(AlertName alert, std::optional<Direction> direction) const;

@@ -42,7 +42,9 @@ class DirectionState {
   /// A frame that was measured, `required_snr_db` at its own rate. It stands for the frames that
   /// were `counted` since the measurement before.
   void measured(Time at, const Separated& levels, double required_snr_db,
-                std::optional<std::uint8_t> channel, const FrameSetting& setting);
+                std::optional<std::uint8_t> channel);
+  /// Power and rate of the frames from now on; to be told before the first and at each change.
+  void set_frames(const FrameSetting& setting);
   /// Frames heard and lost, the lost ones spread over (from, to].
   void counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost, LossSource source);
   /// What was taken for noise was the receiver's ceiling: forgets the margins that rest on it.
@@ -92,13 +94,16 @@ class DirectionState {
  private:
   std::uint32_t heard_since_ = 0;      ///< counted since the last measurement
   std::uint32_t lost_since_ = 0;
+  FrameSetting setting_;               ///< of the frames that come
+  std::size_t rate_ = 0;               ///< its place in bin.rates
 
   static constexpr std::size_t kBlocks = 12;   // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};
   void open_bin(Time at);
   void close_bin(Time now);
-  void note_rate(const FrameSetting& setting);
-  void note_channel(std::uint8_t channel, const Separated& levels);
+  void fill_bin();
+  void note_channel(const FrameSample& sample);
+  void choose_rate();
 
   /// Margins of the last day in coarse form: 1 dB cells from -16 dB.
   struct Block {

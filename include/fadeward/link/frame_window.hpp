@@ -16,7 +16,7 @@ struct FrameSample {
   std::uint32_t at_ds = 0;        ///< tenths of a second since the window's origin
   std::int16_t signal_cdbm = 0;   ///< hundredths of a dBm
   std::int16_t noise_cdbm = 0;
-  std::uint16_t margin_cell = 0;  ///< estimate::SlidingHistogram cell
+  std::int16_t margin_cdb = 0;    ///< hundredths of a dB
   std::uint16_t lost = 0;         ///< frames lost since the sample before
   std::uint16_t frames = 1;       ///< frames that this sample stands for
   std::uint8_t channel = 0;
@@ -24,7 +24,7 @@ struct FrameSample {
 
   template <class A>
   void archive(A& a) {
-    a(at_ds, signal_cdbm, noise_cdbm, margin_cell, lost, frames, channel, weight);
+    a(at_ds, signal_cdbm, noise_cdbm, margin_cdb, lost, frames, channel, weight);
   }
 };
 
@@ -43,11 +43,25 @@ class FrameWindow {
   /// frames missing before it. Times may come a little out of order.
   void add(Time at, double signal_dbm, double noise_dbm, double margin_db, std::uint32_t frames,
            std::uint32_t lost, std::uint8_t channel, std::uint8_t weight);
+  /// Calls `visit(sample)` for the samples from `start` on, oldest first. Samples that came out of
+  /// order by more than a minute may be missed.
+  template <class Visit>
+  void visit_since(Time start, Visit visit) const {
+    std::size_t first = samples_.size();
+    while (first > 0 && time_of(samples_[first - 1]) >= start - std::chrono::minutes{1}) --first;
+    for (; first < samples_.size(); ++first)
+      if (time_of(samples_[first]) >= start) visit(samples_[first]);
+  }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
-  void expire(Time now);
+  void expire(Time now) {
+    if (now > oldest_leaves_) expire_some(now);
+  }
   void clear();
-  void shift(Duration step) { origin_ += step; }
+  void shift(Duration step) {
+    origin_ += step;
+    oldest_leaves_ = Time::min();
+  }
 
   std::uint32_t frames() const { return frames_; }   ///< received in the window
   std::uint32_t lost() const { return lost_; }
@@ -75,6 +89,7 @@ class FrameWindow {
 
  private:
   Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
+  void expire_some(Time now);
   std::uint32_t stamp(Time at);
   void rebase(Time at);
   void thin();
@@ -83,6 +98,7 @@ class FrameWindow {
   std::optional<double> weighted_median(std::int16_t FrameSample::* level) const;
 
   Time origin_{};
+  Time oldest_leaves_ = Time::min();   ///< nothing leaves before
   Ring<FrameSample> samples_;
   estimate::SlidingHistogram margins_;
   std::uint32_t frames_ = 0;

@@ -123,6 +123,8 @@ class LinkState {
   void follow_settings(const LinkReport& report, Noticed& noticed);
   void follow_health(const LinkReport& report, Time at);
   void follow_rate(const LinkReport& report);
+  void settle_rate();
+  void follow_power(Direction direction, const LinkReport& report, Field field);
   void measure_inbound(const LinkReport& report, Time at);
   void measure_outbound(const LinkReport& report, Time at);
   void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel);
