@@ -186,6 +186,7 @@ class Player {
 
 /// The input whose next report is the oldest; the first of equals.
 Recording* oldest_of(std::vector<std::unique_ptr<Recording>>& recordings) {
+  if (recordings.size() == 1) return recordings.front()->peek() ? recordings.front().get() : nullptr;
   Recording* oldest = nullptr;
   Time time{};
   for (const auto& recording : recordings) {

@@ -6,16 +6,7 @@
 namespace fadeward {
 
 void LevelHistogram::add(double level_db, std::uint16_t weight) {
-  // Rounds by cutting off above zero: levels lie far above -4096 dB.
-  const int cell = static_cast<int>(std::clamp(level_db, -4000.0, 4000.0) * (1 / kStepDb) + (8192 + 0.5)) - 8192;
-  if (total_ == 0) first_cell_ = static_cast<std::int16_t>(cell - kCells / 2);
-  const int index = std::clamp(cell - first_cell_, 0, kCells - 1);
-  std::uint16_t& count = counts_[static_cast<std::size_t>(index)];
-  const auto added = static_cast<std::uint16_t>(std::min<unsigned>(weight, 0xffffU - count));
-  count = static_cast<std::uint16_t>(count + added);
-  total_ += added;
-  sum_db_ += level_db * added;
-  sum_square_db_ += level_db * level_db * added;
+  add_hundredths(static_cast<int>(std::lround(std::clamp(level_db, -4000.0, 4000.0) * 100)), weight);
 }
 
 void LevelHistogram::merge(const LevelHistogram& other) {
@@ -33,8 +24,8 @@ void LevelHistogram::merge(const LevelHistogram& other) {
     count = static_cast<std::uint16_t>(count + added);
     total_ += added;
   }
-  sum_db_ += other.sum_db_;
-  sum_square_db_ += other.sum_square_db_;
+  sum_cdb_ += other.sum_cdb_;
+  sum_square_cdb_ += other.sum_square_cdb_;
 }
 
 std::uint32_t LevelHistogram::counted() const {
@@ -45,14 +36,14 @@ std::uint32_t LevelHistogram::counted() const {
 
 std::optional<double> LevelHistogram::mean_db() const {
   if (total_ == 0) return {};
-  return sum_db_ / total_;
+  return static_cast<double>(sum_cdb_) / 100 / total_;
 }
 
 std::optional<double> LevelHistogram::deviation_db() const {
   if (total_ < 2) return {};
-  const double mean = sum_db_ / total_;
-  const double variance = std::max(0.0, sum_square_db_ / total_ - mean * mean);
-  return std::sqrt(variance * total_ / (total_ - 1.0));
+  const double mean = static_cast<double>(sum_cdb_) / total_;
+  const double variance = std::max(0.0, static_cast<double>(sum_square_cdb_) / total_ - mean * mean);
+  return std::sqrt(variance * total_ / (total_ - 1.0)) / 100;
 }
 
 std::optional<double> LevelHistogram::quantile_db(double q) const {

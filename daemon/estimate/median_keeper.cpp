@@ -1,24 +1,11 @@
 #include "fadeward/estimate/median_keeper.hpp"
 
 #include <algorithm>
-#include <cmath>
 
 namespace fadeward::estimate {
 
 namespace {
-constexpr double kPerDb = 64;
-}
-
-void MedianKeeper::add(double value_db) {
-  const double shifted = std::clamp(value_db, -256.0, 255.9) * kPerDb + (16384 + 0.5);
-  const auto cell = static_cast<std::int16_t>(static_cast<int>(shifted) - 16384);
-  ++count_;
-  if (!counts_.empty()) {
-    ++counts_[static_cast<std::size_t>(cell + kCells / 2)];
-    return;
-  }
-  values_.push_back(cell);
-  if (values_.size() > kExact) spill();
+constexpr double kPerDb = 100;
 }
 
 void MedianKeeper::spill() {

@@ -10,22 +10,6 @@ std::uint16_t SlidingHistogram::cell_of(double value_db) {
   return static_cast<std::uint16_t>(std::clamp(cell, 0.0, kCells - 1.0));
 }
 
-void SlidingHistogram::add(std::uint16_t cell, std::uint16_t weight) {
-  weights_[cell] = static_cast<std::uint16_t>(weights_[cell] + weight);
-  total_ += weight;
-  sum_ += std::int64_t{weight} * cell;
-  sum_square_ += std::int64_t{weight} * cell * cell;
-  if (cell < cursor_) below_ += weight;
-}
-
-void SlidingHistogram::remove(std::uint16_t cell, std::uint16_t weight) {
-  weights_[cell] = static_cast<std::uint16_t>(weights_[cell] - weight);
-  total_ -= weight;
-  sum_ -= std::int64_t{weight} * cell;
-  sum_square_ -= std::int64_t{weight} * cell * cell;
-  if (cell < cursor_) below_ -= weight;
-}
-
 void SlidingHistogram::clear() { *this = SlidingHistogram{}; }
 
 std::optional<double> SlidingHistogram::quantile_db(double q) const {
@@ -34,24 +18,25 @@ std::optional<double> SlidingHistogram::quantile_db(double q) const {
   const auto weight = [&](int cell) { return double{static_cast<double>(weights_[static_cast<std::size_t>(cell)])}; };
 
   // To the first occupied cell whose middle lies at or above what is wanted.
-  while (cursor_ > 0 && (weight(cursor_) == 0 || below_ + weight(cursor_) / 2 >= wanted)) {
-    --cursor_;
-    below_ -= weights_[static_cast<std::size_t>(cursor_)];
+  auto& [cursor, below] = cursors_[q < 0.2 ? 0 : 1];
+  while (cursor > 0 && (weight(cursor) == 0 || below + weight(cursor) / 2 >= wanted)) {
+    --cursor;
+    below -= weights_[static_cast<std::size_t>(cursor)];
   }
-  while (cursor_ < kCells - 1 && (weight(cursor_) == 0 || below_ + weight(cursor_) / 2 < wanted)) {
-    below_ += weights_[static_cast<std::size_t>(cursor_)];
-    ++cursor_;
+  while (cursor < kCells - 1 && (weight(cursor) == 0 || below + weight(cursor) / 2 < wanted)) {
+    below += weights_[static_cast<std::size_t>(cursor)];
+    ++cursor;
   }
-  int right = cursor_;
+  int right = cursor;
   if (weight(right) == 0) {   // ran past the highest occupied cell
     while (right > 0 && weight(right) == 0) --right;
     return level_of(right);
   }
-  const double right_at = below_ + weight(right) / 2;
+  const double right_at = below + weight(right) / 2;
   int left = right - 1;
   while (left >= 0 && weight(left) == 0) --left;
   if (left < 0 || right_at < wanted) return level_of(right);
-  const double left_at = below_ - weight(left) / 2;
+  const double left_at = below - weight(left) / 2;
   const double share = (wanted - left_at) / (right_at - left_at);
   return level_of(left) + (level_of(right) - level_of(left)) * std::clamp(share, 0.0, 1.0);
 }

@@ -35,10 +35,9 @@ void DirectionState::fill_bin() {
   advance_blocks(bin.start);
   std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
   window.visit_since(bin.start, [&](const FrameSample& sample) {
-    const double margin_db = sample.margin_cdb / 100.0;
-    bin.margin.add(margin_db, sample.frames);
-    bin.signal.add(sample.signal_cdbm / 100.0, sample.frames);
-    bin.noise.add(sample.noise_cdbm / 100.0, sample.frames);
+    bin.margin.add_hundredths(sample.margin_cdb, sample.frames);
+    bin.signal.add_hundredths(sample.signal_cdbm, sample.frames);
+    bin.noise.add_hundredths(sample.noise_cdbm, sample.frames);
     if (channels.size() > 0) note_channel(sample);
     const int cell = std::clamp((sample.margin_cdb + 5050) / 100 - 50 - kBlockLowestDb, 0, 63);
     std::uint16_t& count = block[static_cast<std::size_t>(cell)];
@@ -120,9 +119,15 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
                               std::optional<std::uint8_t> channel) {
   if (at - bin.start >= kBinSpan) close_bin(at);
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
-  const std::uint8_t weight = channel ? channels.count(*channel) : FrameWindow::kFullWeight;
-  window.add(at, levels.signal_dbm, levels.noise_dbm, margin_db, std::max(heard_since_, 1U),
-             lost_since_, channel.value_or(0), weight);
+  FrameSample sample;
+  sample.signal_cdbm = hundredths(levels.signal_dbm);
+  sample.noise_cdbm = hundredths(levels.noise_dbm);
+  sample.margin_cdb = hundredths(margin_db);
+  if (channel) {
+    sample.channel = *channel;
+    sample.weight = channels.count(*channel);
+  }
+  window.add(at, sample, std::max(heard_since_, 1U), lost_since_);
   heard_since_ = lost_since_ = 0;
   bin.noise_source = noise_source = levels.source;
   ++bin.frames;
@@ -130,8 +135,8 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   ++frames_total;
   if (!interval) return;
   ++interval->frames;
-  interval->signal.add(levels.signal_dbm);
-  interval->noise.add(levels.noise_dbm);
+  interval->signal.add(sample.signal_cdbm);
+  interval->noise.add(sample.noise_cdbm);
 }
 
 void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost,

@@ -8,11 +8,6 @@ namespace fadeward::link {
 
 namespace {
 
-std::int16_t hundredths(double level_db) {
-  // Rounds by cutting off above zero: floor() is a call on the oldest machines that must run this.
-  const double shifted = std::clamp(level_db, -327.0, 327.0) * 100 + (32768 + 0.5);
-  return static_cast<std::int16_t>(static_cast<int>(shifted) - 32768);
-}
 std::uint16_t cell_of(const FrameSample& sample) {
   constexpr int kLowest = static_cast<int>(estimate::SlidingHistogram::kLowestDb * 100), kStep = 25;
   const int cell = (sample.margin_cdb - kLowest + kStep / 2) / kStep;
@@ -44,27 +39,31 @@ std::uint32_t FrameWindow::stamp(Time at) {
 void FrameWindow::add(Time at, double signal_dbm, double noise_dbm, double margin_db,
                       std::uint32_t frames, std::uint32_t lost, std::uint8_t channel,
                       std::uint8_t weight) {
+  FrameSample sample;
+  sample.signal_cdbm = hundredths(signal_dbm);
+  sample.noise_cdbm = hundredths(noise_dbm);
+  sample.margin_cdb = hundredths(margin_db);
+  sample.channel = channel;
+  sample.weight = weight;
+  add(at, sample, frames, lost);
+}
+
+void FrameWindow::add(Time at, FrameSample sample, std::uint32_t frames, std::uint32_t lost) {
   if (thin_by_ > 1 && ++skipped_ < thin_by_) {
     skipped_frames_ += frames;
     skipped_lost_ += lost;
     return;
   }
-  FrameSample sample;
   sample.at_ds = stamp(at);
-  sample.signal_cdbm = hundredths(signal_dbm);
-  sample.noise_cdbm = hundredths(noise_dbm);
-  sample.margin_cdb = hundredths(margin_db);
   sample.lost = capped(lost + skipped_lost_);
   sample.frames = capped(frames + skipped_frames_);
-  sample.channel = channel;
-  sample.weight = weight;
   skipped_ = 0;
   skipped_frames_ = 0;
   skipped_lost_ = 0;
   if (samples_.size() == samples_.capacity() && samples_.size() * 3 / 2 > kMost)
     samples_.reserve(kMost + 1);
   samples_.push(sample);
-  margins_.add(cell_of(sample), weight);
+  margins_.add(cell_of(sample), sample.weight);
   frames_ += sample.frames;
   lost_ += sample.lost;
   if (samples_.size() <= kFewest + 1) oldest_leaves_ = Time::min();   // the rule may have changed
@@ -167,15 +166,17 @@ std::optional<double> FrameWindow::weighted_median(std::int16_t FrameSample::* l
   constexpr int kCells = 1024, kStep = 25, kLowest = -20000;
   std::array<std::uint16_t, kCells> weights{};
   std::uint32_t total = 0;
+  int lowest = kCells - 1;
   for (std::size_t i = 0; i < samples_.size(); ++i) {
-    const int cell = (samples_[i].*level - kLowest + kStep / 2) / kStep;
-    weights[static_cast<std::size_t>(std::clamp(cell, 0, kCells - 1))] += samples_[i].weight;
+    const int cell = std::clamp((samples_[i].*level - kLowest + kStep / 2) / kStep, 0, kCells - 1);
+    weights[static_cast<std::size_t>(cell)] += samples_[i].weight;
     total += samples_[i].weight;
+    lowest = std::min(lowest, cell);
   }
   // Mid-distribution: linear between the middles of occupied cells.
   const double wanted = total / 2.0;
   double below = 0, left_at = 0, left = 0;
-  for (int cell = 0; cell < kCells; ++cell) {
+  for (int cell = lowest; cell < kCells; ++cell) {
     const double weight = weights[static_cast<std::size_t>(cell)];
     if (weight == 0) continue;
     const double middle = below + weight / 2, value = cell * 0.25 - 200;

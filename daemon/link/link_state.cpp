@@ -18,6 +18,7 @@ constexpr double kPresumeAfterIntervals = 2.5;
 constexpr Duration kNoiseMemory = std::chrono::hours{1};
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
+constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;   // facts of the trade: chirp receivers stop at about 10 dB
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
@@ -244,8 +245,10 @@ void LinkState::follow_rate(const LinkReport& report) {
 void LinkState::settle_rate() {
   for (std::size_t d = 0; d < kDirections; ++d)
     receivers_[d] = budget::receiver_of(radio_, rate_, site_noise_figure_db_[d]);
-  for (const Direction d : {Direction::inbound, Direction::outbound})
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
     direction(d).set_frames(frame_setting(d));
+    settle_rules(d);
+  }
 }
 
 void LinkState::follow_power(Direction d, const LinkReport& report, Field field) {
@@ -254,28 +257,29 @@ void LinkState::follow_power(Direction d, const LinkReport& report, Field field)
   direction(d).set_frames(frame_setting(d));
 }
 
-ReadingRules LinkState::rules_for(Direction d, const Reading& reading, Time at) {
+void LinkState::settle_rules(Direction d) {
   DirectionState& state = direction(d);
-  if (reading.rssi_dbm && reading.snr_db) {
-    const bool known = state.saturation.ceiling_db().has_value();
-    state.saturation.add(*reading.rssi_dbm, *reading.snr_db);
-    if (!known && state.saturation.ceiling_db() && !radio_.snr_ceiling_db && state.noise_source == NoiseSource::snr)
-      state.disown_noise();
-  }
-  ReadingRules rules;
+  ReadingRules& rules = state.rules;
   rules.rssi_is_total = radio_.rssi == RadioSettings::Rssi::total;
   rules.level_offset_db = d == Direction::inbound ? radio_.level_offset_db : radio_.far_level_offset_db;
   rules.receiver_noise_dbm = receiver(d).noise_dbm;
+  rules.snr_ceiling_db = kNoCeilingDb;
   if (radio_.snr_ceiling_db) {
     rules.snr_ceiling_db = *radio_.snr_ceiling_db;
-  } else {
-    if (radio_.modulation == RadioSettings::Modulation::css) rules.snr_ceiling_db = kCssCeilingDb;
-    if (const auto learned = state.saturation.ceiling_db())
-      rules.snr_ceiling_db = std::min(rules.snr_ceiling_db, *learned);
+    return;
   }
-  if (state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory)
-    rules.recent_noise_dbm = state.snr_noise_dbm;
-  return rules;
+  if (radio_.modulation == RadioSettings::Modulation::css) rules.snr_ceiling_db = kCssCeilingDb;
+  if (const auto learned = state.saturation.ceiling_db())
+    rules.snr_ceiling_db = std::min(rules.snr_ceiling_db, *learned);
+}
+
+void LinkState::learn_saturation(Direction d, const Reading& reading) {
+  DirectionState& state = direction(d);
+  const auto before = state.saturation.ceiling_db();
+  if (!state.saturation.add(*reading.rssi_dbm, *reading.snr_db)) return;
+  settle_rules(d);
+  const bool new_ceiling = !before && state.saturation.ceiling_db() && !radio_.snr_ceiling_db;
+  if (new_ceiling && state.noise_source == NoiseSource::snr) state.disown_noise();
 }
 
 FrameSetting LinkState::frame_setting(Direction d) const {
@@ -288,13 +292,18 @@ FrameSetting LinkState::frame_setting(Direction d) const {
 
 void LinkState::measure(Direction d, const Reading& reading, Time at,
                         std::optional<std::uint8_t> channel) {
-  const ReadingRules rules = rules_for(d, reading, at);
+  DirectionState& state = direction(d);
+  const bool both = reading.rssi_dbm && reading.snr_db;
+  if (both) learn_saturation(d, reading);
+  ReadingRules& rules = state.rules;
+  const bool by_snr = both && !reading.noise_dbm;
+  if (by_snr) {
+    const bool recent = state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
+    rules.recent_noise_dbm = recent ? state.snr_noise_dbm : std::nullopt;
+  }
   const auto levels = separate(reading, rules);
   if (!levels) return;
-  DirectionState& state = direction(d);
-  const bool measured_by_snr = reading.rssi_dbm && reading.snr_db && !reading.noise_dbm &&
-                               *reading.snr_db < rules.snr_ceiling_db;
-  if (measured_by_snr) {
+  if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {
     state.snr_noise_dbm = state.snr_noise_dbm
                               ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
                               : levels->noise_dbm;

@@ -11,7 +11,7 @@ constexpr std::uint32_t kJudgeEvery = 32;
 constexpr double kLevelRef = -100;   // keeps the sums small
 }  // namespace
 
-void SaturationLearner::add(double rssi_dbm, double snr_db) {
+bool SaturationLearner::add(double rssi_dbm, double snr_db) {
   const double r = rssi_dbm - kLevelRef;
   weight_ = weight_ * kForget + 1;
   rssi_ = rssi_ * kForget + r;
@@ -19,9 +19,10 @@ void SaturationLearner::add(double rssi_dbm, double snr_db) {
   rssi2_ = rssi2_ * kForget + r * r;
   snr2_ = snr2_ * kForget + snr_db * snr_db;
   cross_ = cross_ * kForget + r * snr_db;
-  if (++since_judged_ < kJudgeEvery) return;
+  if (++since_judged_ < kJudgeEvery) return false;
   since_judged_ = 0;
   judge();
+  return true;
 }
 
 void SaturationLearner::judge() {

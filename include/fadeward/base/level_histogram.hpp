@@ -16,6 +16,18 @@ class LevelHistogram {
   static constexpr double kStepDb = 0.5;
 
   void add(double level_db, std::uint16_t weight = 1);
+  /// The same for a level in hundredths of a decibel.
+  void add_hundredths(int level_cdb, std::uint16_t weight = 1) {
+    const int cell = (level_cdb + kGridShift) / kStepCdb - kGridShift / kStepCdb;
+    if (total_ == 0) first_cell_ = static_cast<std::int16_t>(cell - kCells / 2);
+    const int index = cell - first_cell_;
+    std::uint16_t& count = counts_[static_cast<std::size_t>(index < 0 ? 0 : index >= kCells ? kCells - 1 : index)];
+    if (count > 0xffff - weight) return;   // full: a quarter hour never holds so many
+    count = static_cast<std::uint16_t>(count + weight);
+    total_ += weight;
+    sum_cdb_ += std::int64_t{level_cdb} * weight;
+    sum_square_cdb_ += std::int64_t{level_cdb} * level_cdb * weight;
+  }
   void merge(const LevelHistogram& other);
   void clear() { *this = LevelHistogram{}; }
 
@@ -29,18 +41,20 @@ class LevelHistogram {
 
   template <class A>
   void archive(A& a) {
-    a(first_cell_, counts_, total_, sum_db_, sum_square_db_);
+    a(first_cell_, counts_, total_, sum_cdb_, sum_square_cdb_);
     if constexpr (A::kReading) total_ = counted();
   }
 
  private:
+  static constexpr int kStepCdb = 50;
+  static constexpr int kGridShift = 1'000'025;   ///< keeps the division above zero; + half a step
   std::uint32_t counted() const;
 
   std::int16_t first_cell_ = 0;                 ///< index of counts_[0] on the grid
   std::array<std::uint16_t, kCells> counts_{};  ///< saturating
   std::uint32_t total_ = 0;                     ///< sum of counts_
-  double sum_db_ = 0;
-  double sum_square_db_ = 0;
+  std::int64_t sum_cdb_ = 0;                    ///< in hundredths of a decibel
+  std::int64_t sum_square_cdb_ = 0;
 };
 
 }  // namespace fadeward

@@ -7,11 +7,19 @@
 
 namespace fadeward::estimate {
 
-/// Keeps values to 1/64 dB. Up to 4,096 values the median is exact; beyond, counts per 1/64 dB over
-/// -256..+256 dB take over (128 KiB), and it stays exact to that step.
+/// Keeps values to 0.01 dB over -327..+327 dB. Up to 4,096 of them stand in a list; beyond, counts
+/// per 0.01 dB take over (256 KiB).
 class MedianKeeper {
  public:
-  void add(double value_db);
+  void add(std::int16_t value_cdb) {
+    ++count_;
+    if (!counts_.empty()) [[unlikely]] {
+      ++counts_[static_cast<std::size_t>(value_cdb + kCells / 2)];
+      return;
+    }
+    values_.push_back(value_cdb);
+    if (values_.size() > kExact) spill();
+  }
   std::uint64_t count() const { return count_; }
   /// Mean of the two middle values for an even count. Empty while empty.
   std::optional<double> median_db();
@@ -19,7 +27,7 @@ class MedianKeeper {
 
  private:
   static constexpr std::size_t kExact = 4096;
-  static constexpr int kCells = 32768;
+  static constexpr int kCells = 65536;
   void spill();
 
   std::vector<std::int16_t> values_;

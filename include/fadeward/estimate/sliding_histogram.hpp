@@ -21,8 +21,8 @@ class SlidingHistogram {
   static std::uint16_t cell_of(double value_db);
   static double level_of(int cell) { return kLowestDb + kStepDb * cell; }
 
-  void add(std::uint16_t cell, std::uint16_t weight);
-  void remove(std::uint16_t cell, std::uint16_t weight);
+  void add(std::uint16_t cell, std::uint16_t weight) { change(cell, weight); }
+  void remove(std::uint16_t cell, std::uint16_t weight) { change(cell, -std::int32_t{weight}); }
   std::uint32_t total() const { return total_; }
   void clear();
 
@@ -35,12 +35,25 @@ class SlidingHistogram {
   std::optional<double> deviation_db() const;
 
  private:
+  struct Cursor {
+    int cell = 0;
+    std::uint32_t below = 0;   ///< the weight in the cells before it
+  };
+  void change(std::uint16_t cell, std::int32_t weight) {
+    weights_[cell] = static_cast<std::uint16_t>(weights_[cell] + weight);
+    total_ += static_cast<std::uint32_t>(weight);
+    const std::int64_t moment = std::int64_t{weight} * cell;
+    sum_ += moment;
+    sum_square_ += moment * cell;
+    for (Cursor& cursor : cursors_)
+      if (cell < cursor.cell) cursor.below += static_cast<std::uint32_t>(weight);
+  }
+
   std::array<std::uint16_t, kCells> weights_{};
   std::uint32_t total_ = 0;
   std::int64_t sum_ = 0;          ///< of weight * cell
   std::int64_t sum_square_ = 0;   ///< of weight * cell^2
-  mutable int cursor_ = 0;        ///< a cell, and
-  mutable std::uint32_t below_ = 0;   ///< the weight in the cells before it
+  mutable std::array<Cursor, 2> cursors_;   ///< where the low and the other quantiles stood last
 };
 
 }  // namespace fadeward::estimate

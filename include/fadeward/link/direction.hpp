@@ -61,6 +61,7 @@ class DirectionState {
   estimate::RollingCounts loss;        ///< hits: heard; misses: lost
   estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries
   SaturationLearner saturation;
+  ReadingRules rules;                  ///< how its levels are read; kept by LinkState
   ChannelShares channels;
   Reference signal_reference;          ///< usual level, dBm
   Reference noise_reference;

@@ -28,6 +28,13 @@ struct FrameSample {
   }
 };
 
+/// Level in hundredths of a decibel, rounded, within +-327 dB.
+inline std::int16_t hundredths(double level_db) {
+  const double bounded = level_db < -327 ? -327 : level_db > 327 ? 327 : level_db;
+  // Rounds by cutting off above zero: floor() is a call on the oldest machines that must run this.
+  return static_cast<std::int16_t>(static_cast<int>(bounded * 100 + (32768 + 0.5)) - 32768);
+}
+
 /// Median and the like over one hour, or over the last 30 frames (at most 7 days) where an hour
 /// holds fewer. Never more than 384 samples: where frames come faster, every second, fourth ... is
 /// kept and stands for the others.
@@ -43,6 +50,8 @@ class FrameWindow {
   /// frames missing before it. Times may come a little out of order.
   void add(Time at, double signal_dbm, double noise_dbm, double margin_db, std::uint32_t frames,
            std::uint32_t lost, std::uint8_t channel, std::uint8_t weight);
+  /// The same with levels, channel and weight of `sample`.
+  void add(Time at, FrameSample sample, std::uint32_t frames, std::uint32_t lost);
   /// Calls `visit(sample)` for the samples from `start` on, oldest first. Samples that came out of
   /// order by more than a minute may be missed.
   template <class Visit>

@@ -95,6 +95,7 @@ class LinkState {
       repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_);
     if constexpr (A::kReading) {
       gap_unknown_ = true;
+      settle_rate();
       if (has_foreign_) foreign_counts_ = std::make_unique<estimate::RollingCounts>();
     }
     if (has_foreign_ && foreign_counts_) a(*foreign_counts_);
@@ -128,7 +129,8 @@ class LinkState {
   void measure_inbound(const LinkReport& report, Time at);
   void measure_outbound(const LinkReport& report, Time at);
   void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel);
-  ReadingRules rules_for(Direction direction, const Reading& reading, Time at);
+  void settle_rules(Direction direction);
+  void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;
   double presumed_lost(Duration window, Time now) const;
   bool losses_follow_level(const FrameWindow& window) const;

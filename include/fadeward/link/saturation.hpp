@@ -11,7 +11,8 @@ namespace fadeward::link {
 /// Interference also breaks the proportion, but then the SNR scatters and falls.
 class SaturationLearner {
  public:
-  void add(double rssi_dbm, double snr_db);
+  /// True if `ceiling_db` may have changed.
+  bool add(double rssi_dbm, double snr_db);
   /// Reported SNR at or above this says only "at least". Empty: not saturated as far as is known.
   std::optional<double> ceiling_db() const { return ceiling_; }
 
