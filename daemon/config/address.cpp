@@ -21,7 +21,8 @@ bool is_address(int family, std::string_view host) {
 
 std::optional<int> parse_digits(std::string_view text, int most) {
   int value = 0;
-  if (text.empty() || text.size() > 5 || !std::all_of(text.begin(), text.end(), is_digit)) return {};
+  if (text.empty() || text.size() > 5 || !std::all_of(text.begin(), text.end(), is_digit))
+    return {};
   std::from_chars(text.data(), text.data() + text.size(), value);
   if (value > most) return {};
   return value;
@@ -99,7 +100,9 @@ bool is_web_address(std::string_view url) {
   if (url.substr(0, scheme) != "http" && url.substr(0, scheme) != "https") return false;
   const auto rest = url.substr(scheme + 3);
   const auto path = std::min(rest.find('/'), rest.size());
-  const auto visible = [](char c) { return c > ' ' && c < '\x7f' && !is_one_of(c, "\"<>\\^`{|}#"); };
+  const auto visible = [](char c) {
+    return c > ' ' && c < '\x7f' && !is_one_of(c, "\"<>\\^`{|}#");
+  };
   return is_authority(rest.substr(0, path)) && std::all_of(rest.begin(), rest.end(), visible);
 }
 

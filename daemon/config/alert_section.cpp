@@ -5,7 +5,7 @@
 namespace fadeward::config {
 namespace {
 
-enum class Worse { lower, higher };      // which side of a threshold raises the alert
+enum class Worse { lower, higher };  // which side of a threshold raises the alert
 
 struct Threshold {
   std::string_view name;
@@ -37,8 +37,8 @@ void settle_order(Reading& reading, const Node& map, const Threshold& alert,
     const auto at = map.find("critical") != nullptr ? "critical" : "warning";
     reading.complain_at(map, at,
                         "critical (" + number_text(*out.critical) + ") must be " +
-                            (lower ? "below" : "above") + " warning (" +
-                            number_text(*out.warning) + ")");
+                            (lower ? "below" : "above") + " warning (" + number_text(*out.warning) +
+                            ")");
   } else {
     (warning_said ? out.critical : out.warning).reset();
   }
@@ -70,10 +70,10 @@ Key<AlertSettings> threshold_key(const Threshold& alert) {
       return true;
     }
     if (node.kind == Node::Kind::text || node.kind == Node::Kind::list) {
-      reading.refuse(node, "off, or a map { warning, critical, " +
-                               std::string(alert.worse == Worse::lower ? "clear_above"
-                                                                       : "clear_below") +
-                               ", hold }");
+      reading.refuse(node,
+                     "off, or a map { warning, critical, " +
+                         std::string(alert.worse == Worse::lower ? "clear_above" : "clear_below") +
+                         ", hold }");
       return false;
     }
     section(reading, node, target);

@@ -26,7 +26,7 @@ class Complaints {
     std::string words;
   };
   std::vector<Complaint> held_;
-  std::size_t not_held_ = 0;     // beyond a number that nobody reads
+  std::size_t not_held_ = 0;  // beyond a number that nobody reads
 };
 
 }  // namespace fadeward::config

@@ -7,6 +7,7 @@
 #include <memory>
 #include <set>
 
+#include "fadeward/base/text.hpp"
 #include "scalar.hpp"
 
 namespace fadeward::config {
@@ -15,7 +16,7 @@ namespace {
 constexpr std::size_t kMaxExpressionBytes = 8192;
 
 std::unique_ptr<re2::RE2> compile(const std::string& pattern) {
-  re2::RE2::Options options(re2::RE2::Latin1);      // bytes, as the radio sends them
+  re2::RE2::Options options(re2::RE2::Latin1);  // bytes, as the radio sends them
   options.set_log_errors(false);
   options.set_max_mem(std::int64_t{4} << 20);
   return std::make_unique<re2::RE2>(pattern, options);
@@ -23,8 +24,7 @@ std::unique_ptr<re2::RE2> compile(const std::string& pattern) {
 
 std::vector<std::string_view> quantity_names() {
   std::vector<std::string_view> names;
-  for (std::size_t i = 0; i < kFields; ++i)
-    names.push_back(field_info(static_cast<Field>(i)).name);
+  for (std::size_t i = 0; i < kFields; ++i) names.push_back(field_info(static_cast<Field>(i)).name);
   return names;
 }
 
@@ -75,9 +75,18 @@ const Section<FieldRule>& field_rule_section() {
 
 Reader<PackedType> packed_type() {
   using enum PackedType;
-  return word_of<PackedType>({{"u8", u8}, {"i8", i8}, {"u16", u16}, {"i16", i16}, {"u24", u24},
-                              {"i24", i24}, {"u32", u32}, {"i32", i32}, {"u64", u64}, {"i64", i64},
-                              {"f32", f32}, {"f64", f64}});
+  return word_of<PackedType>({{"u8", u8},
+                              {"i8", i8},
+                              {"u16", u16},
+                              {"i16", i16},
+                              {"u24", u24},
+                              {"i24", i24},
+                              {"u32", u32},
+                              {"i32", i32},
+                              {"u64", u64},
+                              {"i64", i64},
+                              {"f32", f32},
+                              {"f64", f64}});
 }
 
 const Section<PackedField>& packed_section() {
@@ -109,73 +118,104 @@ void check_owners(Reading& reading, const Node& map, DecoderKind kind) {
   check_owner(reading, map, "packed_min_bytes", kind == packed, "packed");
 }
 
+using Names = std::set<std::string, std::less<>>;
+
 // The names under which the decoder finds values, where the file alone settles them.
-struct KnownNames {
-  std::set<std::string, std::less<>> names;
-  std::string_view key;         // where they stand: pattern, columns, ...
-  std::string_view thing;       // what one of them is called
+struct Named {
+  std::string_view key;     // where they stand: pattern, columns, ...
+  std::string_view thing;   // what one of them is called
+  std::vector<Names> each;  // one set per expression; one for all columns, packed values
 };
 
-KnownNames pattern_names(const Node& map, const DecoderSettings& decoder) {
-  KnownNames known{{}, map.find("pattern") != nullptr ? "pattern" : "patterns", "group"};
-  for (const auto& pattern : decoder.patterns) {
-    const auto compiled = compile(pattern);
-    for (const auto& [name, number] : compiled->NamedCapturingGroups()) known.names.insert(name);
-  }
-  return known;
+Names group_names(const std::string& pattern) {
+  const auto compiled = compile(pattern);
+  Names names;
+  for (const auto& [name, number] : compiled->NamedCapturingGroups()) names.insert(name);
+  return names;
 }
 
-KnownNames packed_names(const DecoderSettings& decoder) {
-  KnownNames known{{}, "packed", "packed value"};
-  for (const auto& field : decoder.packed) known.names.insert(field.name);
-  return known;
-}
-
-std::optional<KnownNames> known_names(const Node& map, const DecoderSettings& decoder) {
+std::optional<Named> named_values(const Node& map, const DecoderSettings& decoder) {
+  Named named;
   const auto& patterns = decoder.patterns;
-  const bool all_good = std::find(patterns.begin(), patterns.end(), "") == patterns.end();
-  if (decoder.kind == DecoderKind::pattern && !patterns.empty() && all_good)
-    return pattern_names(map, decoder);
-  if (decoder.kind == DecoderKind::packed && !decoder.packed.empty()) return packed_names(decoder);
-  if (decoder.kind == DecoderKind::csv && !decoder.columns.empty())
-    return KnownNames{{decoder.columns.begin(), decoder.columns.end()}, "columns", "column"};
-  return {};
+  if (decoder.kind == DecoderKind::pattern) {
+    if (std::find(patterns.begin(), patterns.end(), "") != patterns.end()) return {};  // refused
+    named = {map.find("pattern") != nullptr ? "pattern" : "patterns", "group", {}};
+    for (const auto& pattern : patterns) named.each.push_back(group_names(pattern));
+  } else if (decoder.kind == DecoderKind::packed && !decoder.packed.empty()) {
+    named = {"packed", "packed value", {{}}};
+    for (const auto& field : decoder.packed) named.each[0].insert(field.name);
+  } else if (decoder.kind == DecoderKind::csv && !decoder.columns.empty()) {
+    named = {"columns", "column", {{decoder.columns.begin(), decoder.columns.end()}}};
+  }
+  if (named.each.empty()) return {};
+  return named;
 }
 
-bool is_quantity(std::string_view name) { return field_by_name(name).has_value(); }
-
-// True if one of the names reaches a numeric quantity, by its own name or through a rule.
-bool reaches_quantity(const KnownNames& known, const DecoderSettings& decoder) {
-  if (std::any_of(known.names.begin(), known.names.end(), is_quantity)) return true;
-  return std::any_of(decoder.fields.begin(), decoder.fields.end(), [&](const auto& field) {
-    return is_quantity(field.first) && known.names.count(field.second.from) > 0;
-  });
+// A rule moves its quantity to the name in `from`; without one it is found under its own.
+bool feeds(std::string_view name, std::string_view quantity, const DecoderSettings& decoder) {
+  const auto rule = decoder.fields.find(std::string(quantity));
+  const bool moved = rule != decoder.fields.end() && !rule->second.from.empty();
+  return name == (moved ? std::string_view(rule->second.from) : quantity);
 }
 
-void check_from(Reading& reading, const Node& map, const KnownNames& known,
+bool feeds_any(std::string_view name, const std::vector<std::string_view>& quantities,
+               const DecoderSettings& decoder) {
+  return std::any_of(quantities.begin(), quantities.end(),
+                     [&](auto quantity) { return feeds(name, quantity, decoder); });
+}
+
+void check_from(Reading& reading, const Node& map, const Named& named,
                 const DecoderSettings& decoder) {
+  Names all;
+  for (const auto& names : named.each) all.insert(names.begin(), names.end());
   Reading::Step step(reading, "fields");
-  const Node* fields = map.find("fields");
   for (const auto& [name, rule] : decoder.fields) {
     const std::string& from = rule.from.empty() ? name : rule.from;
-    if (known.names.count(from) > 0) continue;
-    const Node* node = find(fields, {name});
-    if (node == nullptr) continue;
+    const Node* node = find(&map, {"fields", name});
+    if (all.count(from) > 0 || node == nullptr) continue;
     Reading::Step inner(reading, name);
-    reading.complain_at(*node, "from", "there is no " + std::string(known.thing) + " named " +
-                                           from + " in " + std::string(known.key));
+    reading.complain_at(*node, "from",
+                        "there is no " + std::string(named.thing) + " named " + printable(from) +
+                            " in " + std::string(named.key));
   }
+}
+
+void complain_unreached(Reading& reading, const Node& map, const Named& named, std::size_t index) {
+  const std::string words =
+      "no " + std::string(named.thing) +
+      " leads to a known quantity: name one after it (rssi_dbm, seq, ...) or refer to one with "
+      "fields: { rssi_dbm: { from: NAME } }";
+  const Node* list = map.find(named.key);
+  if (named.each.size() == 1 || list == nullptr || list->items.size() != named.each.size()) {
+    reading.complain_at(map, named.key, words);
+    return;
+  }
+  Reading::Step step(reading, named.key);
+  Reading::Step inner(reading, index);
+  reading.complain(list->items[index]->place, words);
 }
 
 void check_names(Reading& reading, const Node& map, const DecoderSettings& decoder) {
-  const auto known = known_names(map, decoder);
-  if (!known) return;
-  if (!reaches_quantity(*known, decoder))
-    reading.complain_at(map, known->key,
-                        "no " + std::string(known->thing) +
-                            " leads to a known quantity: name one after it (rssi_dbm, seq, ...) or "
-                            "refer to one with fields: { rssi_dbm: { from: NAME } }");
-  check_from(reading, map, *known, decoder);
+  static const auto quantities = quantity_names();
+  const auto named = named_values(map, decoder);
+  if (!named) return;
+  for (std::size_t i = 0; i < named->each.size(); ++i) {
+    const auto& names = named->each[i];
+    const bool reached = std::any_of(names.begin(), names.end(), [&](const std::string& name) {
+      return feeds_any(name, quantities, decoder);
+    });
+    if (!reached) complain_unreached(reading, map, *named, i);
+  }
+  check_from(reading, map, *named, decoder);
+}
+
+void check_separator(Reading& reading, const Node& map, const DecoderSettings& decoder) {
+  const Node* node = map.find("separator");
+  if (node == nullptr || node->kind != Node::Kind::text) return;
+  if (decoder.kind == DecoderKind::csv && node->text.find('"') != std::string::npos)
+    reading.complain_at(map, "separator", "columns cannot be separated by quotes");
+  if (decoder.kind == DecoderKind::pairs && node->text.find_first_of("=\"") != std::string::npos)
+    reading.complain_at(map, "separator", "pairs cannot be separated by quotes or =");
 }
 
 template <class Items, class Name>
@@ -196,12 +236,10 @@ void check_repeats(Reading& reading, const Node& map, std::string_view key_name,
 void check_packed_names(Reading& reading, const Node& map, const DecoderSettings& decoder) {
   const Node* list = map.find("packed");
   if (list == nullptr || list->items.size() != decoder.packed.size()) return;
-  std::set<std::string_view> referred;
-  for (const auto& [name, rule] : decoder.fields) referred.insert(rule.from);
   Reading::Step step(reading, "packed");
   for (std::size_t i = 0; i < decoder.packed.size(); ++i) {
     const std::string& name = decoder.packed[i].name;
-    if (name.empty() || is_canonical(name) || referred.count(name) > 0) continue;
+    if (name.empty() || feeds_any(name, canonical_names(), decoder)) continue;
     Reading::Step inner(reading, i);
     reading.complain_at(*list->items[i], "name",
                         name + " is neither a canonical key nor one that fields refer to");
@@ -271,8 +309,8 @@ Reader<std::vector<std::string>> one_expression() {
 }
 
 Reader<std::vector<PackedField>> packed_fields() {
-  return list_of<PackedField>(packed_section(), "a list of at most 256 maps { name, at, type, order }",
-                              256);
+  return list_of<PackedField>(packed_section(),
+                              "a list of at most 256 maps { name, at, type, order }", 256);
 }
 
 Reader<std::map<std::string, FieldRule>> field_rules() {
@@ -302,6 +340,7 @@ void check_decoder(Reading& reading, const Node& map, const PortSettings& port) 
                 [](const PackedField& field) -> const std::string& { return field.name; });
   check_packed_names(reading, map, decoder);
   check_link_rule(reading, map, decoder);
+  check_separator(reading, map, decoder);
   check_names(reading, map, decoder);
 }
 

@@ -48,7 +48,9 @@ class Phrase {
 
 class Page {
  public:
-  void heading(std::string_view words) { text_ += (text_.empty() ? "" : "\n") + std::string(words) + '\n'; }
+  void heading(std::string_view words) {
+    text_ += (text_.empty() ? "" : "\n") + std::string(words) + '\n';
+  }
   void row(std::string_view label, std::string_view words) {
     constexpr std::size_t kLabelWidth = 16;
     if (words.empty()) return;
@@ -127,8 +129,7 @@ std::string source_words(const PortSettings& port) {
   switch (port.source) {
     case SourceKind::serial:
       return "serial device " + printable(port.path) + ", " + serial_words(port.serial);
-    case SourceKind::tcp:
-      return "TCP connection to " + endpoint_text(port.host, port.tcp_udp_port);
+    case SourceKind::tcp: return "TCP connection to " + endpoint_text(port.host, port.tcp_udp_port);
     case SourceKind::udp:
       return "UDP datagrams at " + endpoint_text(port.host, port.tcp_udp_port) +
              (port.allow.empty() ? "" : " from " + listed({port.allow.begin(), port.allow.end()}));
@@ -180,14 +181,15 @@ std::string rule_words(std::string_view key, const FieldRule& rule) {
            std::to_string(rule.bits->first);
   if (rule.scale != 1) out += " * " + number_text(rule.scale);
   if (rule.offset != 0)
-    out += (rule.offset < 0 ? " - " : " + ") + number_text(rule.offset < 0 ? -rule.offset : rule.offset);
+    out += (rule.offset < 0 ? " - " : " + ") +
+           number_text(rule.offset < 0 ? -rule.offset : rule.offset);
   return out;
 }
 
 std::string poll_words(const PortSettings& port) {
   if (!port.poll) return {};
-  return "sends " + quoted(port.poll->send) + " every " + format_span(port.poll->every) + " after " +
-         format_span(port.poll->quiet_before) + " of quiet";
+  return "sends " + quoted(port.poll->send) + " every " + format_span(port.poll->every) +
+         " after " + format_span(port.poll->quiet_before) + " of quiet";
 }
 
 std::string links_of_port(const Settings& settings, const PortSettings& port) {
@@ -210,8 +212,9 @@ void add_port(Page& page, const Settings& settings, const PortSettings& port) {
   for (const auto& [key, rule] : port.decoder.fields)
     page.row("  " + key, "= " + rule_words(key, rule));
   page.row("poll", poll_words(port));
-  page.row("fault", port.silent > 0s ? "when closed, or without a byte for " + format_span(port.silent)
-                                     : std::string("when closed"));
+  page.row("fault", port.silent > 0s
+                        ? "when closed, or without a byte for " + format_span(port.silent)
+                        : std::string("when closed"));
   page.row("links", links_of_port(settings, port));
 }
 
@@ -250,9 +253,11 @@ std::string timing_words(const LinkSettings& link) {
 std::string radio_words(const RadioSettings& radio) {
   using M = RadioSettings::Modulation;
   Phrase out;
-  out.add(radio.modulation == M::css ? "chirp spread spectrum"
-          : radio.modulation == M::fsk ? "frequency shift keying" : "modulation not said");
-  if (radio.spreading_factor) out.add("spreading factor " + std::to_string(*radio.spreading_factor));
+  out.add(radio.modulation == M::css   ? "chirp spread spectrum"
+          : radio.modulation == M::fsk ? "frequency shift keying"
+                                       : "modulation not said");
+  if (radio.spreading_factor)
+    out.add("spreading factor " + std::to_string(*radio.spreading_factor));
   if (radio.bandwidth_hz) out.add(with_unit(*radio.bandwidth_hz / 1000, "kHz wide"));
   if (radio.bit_rate_bps) out.add(with_unit(*radio.bit_rate_bps / 1000, "kbit/s"));
   out.add_if(radio.max_power_dbm, "up to ", "dBm");
@@ -263,7 +268,8 @@ std::string levels_words(const RadioSettings& radio) {
   Phrase out;
   out.add(radio.rssi == RadioSettings::Rssi::total ? "RSSI is wanted signal plus noise"
                                                    : "RSSI is the wanted signal alone");
-  if (radio.level_offset_db != 0) out.add("near end corrected by " + with_unit(radio.level_offset_db, "dB"));
+  if (radio.level_offset_db != 0)
+    out.add("near end corrected by " + with_unit(radio.level_offset_db, "dB"));
   if (radio.far_level_offset_db != 0)
     out.add("far end corrected by " + with_unit(radio.far_level_offset_db, "dB"));
   out.add_if(radio.snr_ceiling_db, "SNR says no more from ", "dB");
@@ -278,8 +284,7 @@ std::string noise_words(const LinkSettings& link) {
   if (!link.radio.bandwidth_hz)
     return "as measured; else thermal + noise figure " + with_unit(*figure, "dB") +
            " in the bandwidth of the reports";
-  return "as measured; else " +
-         rounded(receiver_noise_dbm(*link.radio.bandwidth_hz, *figure), 1) +
+  return "as measured; else " + rounded(receiver_noise_dbm(*link.radio.bandwidth_hz, *figure), 1) +
          " dBm (thermal in " + with_unit(*link.radio.bandwidth_hz / 1000, "kHz") +
          " + noise figure " + with_unit(*figure, "dB") + ")";
 }
@@ -327,7 +332,8 @@ std::string budget_words(const BudgetSettings& budget) {
   if (!budget.profile.empty()) out.add("terrain from " + printable(budget.profile));
   if (budget.foliage_m > 0) out.add(with_unit(budget.foliage_m, "m of foliage"));
   if (budget.extra_loss_db > 0) out.add(with_unit(budget.extra_loss_db, "dB of extra loss"));
-  if (budget.availability) out.add("for " + rounded(*budget.availability * 100, 6) + " % of the time");
+  if (budget.availability)
+    out.add("for " + rounded(*budget.availability * 100, 6) + " % of the time");
   return out.or_else("none");
 }
 
@@ -342,9 +348,9 @@ std::string rule_set_words(const RuleSettings& rules) {
 
 struct ThresholdWords {
   std::string_view label;
-  std::string_view side;       // below, above
+  std::string_view side;  // below, above
   std::string_view unit;
-  double factor;               // from the stored ratio to what is printed
+  double factor;  // from the stored ratio to what is printed
 };
 
 std::string threshold_words(const ThresholdSettings& alert, const ThresholdWords& words) {
@@ -381,8 +387,7 @@ void add_link(Page& page, const LinkSettings& link, bool only_link) {
   page.heading("Link " + printable(link.name));
   page.row("reports", match_words(link, only_link));
   page.row("timing", timing_words(link));
-  if (!link.via.empty())
-    page.row("via", printable(link.via) + ": levels belong to the last hop");
+  if (!link.via.empty()) page.row("via", printable(link.via) + ": levels belong to the last hop");
   if (link.moving) page.row("site", "moving: no judgement of path, baseline or trend");
   page.row("radio", radio_words(link.radio));
   page.row("levels", levels_words(link.radio));

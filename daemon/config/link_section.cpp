@@ -9,9 +9,9 @@ template <class T>
 void finish_period(Reading& reading, const Node& map, T& period) {
   const bool both = map.find("from") != nullptr && map.find("to") != nullptr;
   if (both && period.from != Time{} && period.to != Time{} && period.from >= period.to)
-    reading.complain_at(map, "to",
-                        format_rfc3339(period.to) + " is not after from (" +
-                            format_rfc3339(period.from) + ")");
+    reading.complain_at(
+        map, "to",
+        format_rfc3339(period.to) + " is not after from (" + format_rfc3339(period.from) + ")");
 }
 
 const Section<UpkeepPeriod>& upkeep_section() {
@@ -87,8 +87,8 @@ std::vector<Key<LinkSettings>> shared_keys() {
       key<T>("alerts", &T::alerts, Reader<AlertSettings>(alert_section())),
       key<T>("baseline", &T::baseline, Reader<BaselineSettings>(read_baseline)),
       key<T>("upkeep", &T::upkeep,
-             list_of<UpkeepPeriod>(upkeep_section(), "a list of at most 200 maps { from, to, note }",
-                                   200)),
+             list_of<UpkeepPeriod>(upkeep_section(),
+                                   "a list of at most 200 maps { from, to, note }", 200)),
       key<T>("site", &T::moving, word_of<bool>({{"fixed", false}, {"moving", true}})),
   };
 }

@@ -75,7 +75,7 @@ class TreeBuilder final : public YAML::EventHandler {
   struct Open {
     std::shared_ptr<Node> node;
     YAML::anchor_t anchor;
-    std::optional<std::pair<std::string, Place>> key;   // map: waits for its value
+    std::optional<std::pair<std::string, Place>> key;  // map: waits for its value
   };
 
   static void check_tag(const std::string& tag, Place place) {
@@ -92,7 +92,8 @@ class TreeBuilder final : public YAML::EventHandler {
     return node;
   }
 
-  void open(Node::Kind kind, const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor) {
+  void open(Node::Kind kind, const YAML::Mark& mark, const std::string& tag,
+            YAML::anchor_t anchor) {
     const Place place = place_of(mark);
     check_tag(tag, place);
     if (static_cast<int>(open_.size()) >= kMaxDepth) refuse_depth(place);

@@ -17,7 +17,7 @@ struct Place {
 };
 
 struct Node;
-using NodePtr = std::shared_ptr<const Node>;   // shared, since aliases refer to the same node
+using NodePtr = std::shared_ptr<const Node>;  // shared, since aliases refer to the same node
 
 struct Entry {
   std::string key;
@@ -28,13 +28,13 @@ struct Entry {
 struct Node {
   enum class Kind { nothing, text, list, map };
   Kind kind = Kind::nothing;
-  Place place;                   ///< nothing: the place of its key
-  bool plain = false;            ///< text: written without quotes and without a tag
+  Place place;         ///< nothing: the place of its key
+  bool plain = false;  ///< text: written without quotes and without a tag
   std::string text;
-  std::vector<NodePtr> items;    ///< list
-  std::vector<Entry> entries;    ///< map, in the order of the file; keys may repeat
-  std::size_t weight = 1;        ///< nodes below and including this one, aliases counted anew
-  std::size_t bytes = 0;         ///< text in them
+  std::vector<NodePtr> items;  ///< list
+  std::vector<Entry> entries;  ///< map, in the order of the file; keys may repeat
+  std::size_t weight = 1;      ///< nodes below and including this one, aliases counted anew
+  std::size_t bytes = 0;       ///< text in them
   int height = 1;
 
   /// The value of the first entry with this key; null if there is none or this is no map.

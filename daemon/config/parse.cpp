@@ -12,21 +12,22 @@
 namespace fadeward::config {
 namespace {
 
+constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 constexpr std::size_t kMaxPorts = 1000;
 constexpr std::size_t kMaxLinks = 10'000;
 
 // Each link starts as a copy of the defaults and changes what its own map names.
 bool read_links(Reading& reading, const Node& node, Settings& out) {
   LinkSettings defaults;
-  Reading aside = reading.fresh();      // mistakes in the defaults are told once, by read_defaults
+  Reading aside = reading.fresh();  // mistakes in the defaults are told once, by read_defaults
   if (const Node* map = reading.root.find("defaults")) defaults_section()(aside, *map, defaults);
   const Reader<LinkSettings> read_link = [&defaults](Reading& at, const Node& item,
                                                      LinkSettings& link) {
     link = defaults;
     return link_section()(at, item, link);
   };
-  return list_of<LinkSettings>(read_link, "a list of at most 10000 maps, one per link",
-                               kMaxLinks)(reading, node, out.links);
+  return list_of<LinkSettings>(read_link, "a list of at most 10000 maps, one per link", kMaxLinks)(
+      reading, node, out.links);
 }
 
 bool read_defaults(Reading& reading, const Node& node, Settings&) {
@@ -75,6 +76,8 @@ const Section<Settings>& document_section() {
 Result<Settings> parse(std::string_view yaml_text, std::string_view file_name,
                        const Vocabulary& vocabulary) {
   if (yaml_text.size() > kMaxFileBytes) return too_large(file_name);
+  if (yaml_text.substr(0, kByteOrderMark.size()) == kByteOrderMark)
+    yaml_text.remove_prefix(kByteOrderMark.size());
   const auto tree = read_tree(yaml_text);
   if (const auto* error = std::get_if<SyntaxError>(&tree)) {
     Complaints complaints;

@@ -19,7 +19,8 @@ bool take_prefix(std::string_view& text, std::string_view prefix) {
 }
 
 bool set_path(Reading& reading, SourceKind kind, std::string_view path, PortSettings& out) {
-  const bool legal = !path.empty() && path.size() <= 4096 && path.find_first_of("\n\r\t") == path.npos;
+  const bool legal =
+      !path.empty() && path.size() <= 4096 && path.find_first_of("\n\r\t") == path.npos;
   out.source = kind;
   out.path = reading.resolve(path);
   return legal;
@@ -45,8 +46,9 @@ bool set_source(Reading& reading, std::string_view text, PortSettings& out) {
 
 bool read_source(Reading& reading, const Node& node, PortSettings& out) {
   if (node.kind == Node::Kind::text && set_source(reading, node.text, out)) return true;
-  reading.refuse(node, "one of serial:PATH, tcp://HOST:PORT, udp://HOST:PORT, file:PATH, stdin: "
-                       "(IPv6 hosts in brackets, ports from 1 to 65535)");
+  reading.refuse(node,
+                 "one of serial:PATH, tcp://HOST:PORT, udp://HOST:PORT, file:PATH, stdin: "
+                 "(IPv6 hosts in brackets, ports from 1 to 65535)");
   return false;
 }
 
@@ -127,9 +129,10 @@ const Section<PollSettings>& poll_section() {
   using T = PollSettings;
   static const Section<T> section(
       {
-          required(key<T>("send", &T::send,
-                          scalar<std::string>("text of 1 to 1024 characters up to U+00FF, each one byte",
-                                              bytes_of))),
+          required(
+              key<T>("send", &T::send,
+                     scalar<std::string>("text of 1 to 1024 characters up to U+00FF, each one byte",
+                                         bytes_of))),
           key<T>("every", &T::every, span(100ms, 24h)),
           key<T>("quiet_before", &T::quiet_before, span(0ms, 1h)),
       },
@@ -179,7 +182,7 @@ bool read_separator(Reading& reading, const Node& node, PortSettings& out) {
 }
 
 auto decoder_field = [](auto member) {
-  return [member](PortSettings& port) -> auto& { return port.decoder.*member; };
+  return [member](PortSettings & port) -> auto& { return port.decoder.*member; };
 };
 
 std::vector<Key<PortSettings>> port_keys() {

@@ -7,8 +7,8 @@
 namespace fadeward::config {
 namespace {
 
-constexpr double kLowestDbm = -200;     // below thermal noise in any bandwidth in use
-constexpr double kHighestDbm = 60;      // a kilowatt
+constexpr double kLowestDbm = -200;  // below thermal noise in any bandwidth in use
+constexpr double kHighestDbm = 60;   // a kilowatt
 
 void finish_radio(Reading& reading, const Node& map, RadioSettings& radio) {
   const bool both = map.find("modulation") != nullptr && map.find("spreading_factor") != nullptr;
@@ -46,8 +46,9 @@ const Section<RadioSettings>& radio_section() {
   using T = RadioSettings;
   static const Section<T> section(
       {
-          key<T>("modulation", &T::modulation,
-                 word_of<T::Modulation>({{"css", T::Modulation::css}, {"fsk", T::Modulation::fsk}})),
+          key<T>(
+              "modulation", &T::modulation,
+              word_of<T::Modulation>({{"css", T::Modulation::css}, {"fsk", T::Modulation::fsk}})),
           key<T>("spreading_factor", &T::spreading_factor, whole(5, 12)),
           key<T>("bandwidth_hz", &T::bandwidth_hz, number(10, 1e9, "Hz")),
           key<T>("bit_rate_bps", &T::bit_rate_bps, number(1, 1e9, "bits per second")),
@@ -73,7 +74,8 @@ const Section<BudgetSettings>& budget_section() {
   using T = BudgetSettings;
   static const Section<T> section({
       key<T>("inbound_signal_dbm", &T::inbound_signal_dbm, number(kLowestDbm, kHighestDbm, "dBm")),
-      key<T>("outbound_signal_dbm", &T::outbound_signal_dbm, number(kLowestDbm, kHighestDbm, "dBm")),
+      key<T>("outbound_signal_dbm", &T::outbound_signal_dbm,
+             number(kLowestDbm, kHighestDbm, "dBm")),
       key<T>("frequency_mhz", &T::frequency_mhz, number(10, 100'000, "MHz")),
       key<T>("distance_km", &T::distance_km, number(0.001, 1000, "km")),
       key<T>("near", &T::near, Reader<SiteSettings>(site_section())),

@@ -21,7 +21,7 @@ class Reading {
   const Vocabulary& vocabulary;
   Complaints complaints;
 
-  const std::string& path() const { return path_; }      ///< "links[2].radio"
+  const std::string& path() const { return path_; }  ///< "links[2].radio"
 
   /// "13 is not allowed: a whole number from 5 to 12", at the node.
   void refuse(const Node& node, std::string_view allowed);
@@ -48,7 +48,7 @@ class Reading {
 
  private:
   std::string path_;
-  std::string directory_;      // with its slash; empty: the working directory
+  std::string directory_;  // with its slash; empty: the working directory
 };
 
 /// A value as it is shown in messages: 13, "13" (quoted), a list, a map, nothing.

@@ -35,7 +35,8 @@ Positions check_names(Reading& reading, std::string_view list_name, const Items&
 }
 
 // "there is no port named mats, did you mean mast?"
-std::string not_found(const Reading& reading, std::string_view kind, std::string_view word, const Positions& known) {
+std::string not_found(const Reading& reading, std::string_view kind, std::string_view word,
+                      const Positions& known) {
   std::vector<std::string_view> names;
   for (const auto& [name, position] : known)
     if (names.size() < 200) names.push_back(name);
@@ -61,7 +62,7 @@ const std::string& radio_name(const LinkSettings& link) {
 
 // Which links take reports that carry one name: one of any port, or one per port.
 struct Claims {
-  std::map<std::string_view, std::size_t> by_port;    // "" for any port
+  std::map<std::string_view, std::size_t> by_port;  // "" for any port
   const std::size_t* clash(std::string_view port) const {
     if (by_port.empty()) return nullptr;
     if (port.empty() || by_port.begin()->first.empty()) return &by_port.begin()->second;
@@ -77,7 +78,8 @@ void complain_claim(Reading& reading, const Settings& settings, std::size_t inde
   const Node* match = map.find("match");
   Reading::Step step(reading, index);
   Reading::Step inner(reading, "match");
-  const std::string port = link.match.port.empty() ? "any port" : "port " + printable(link.match.port);
+  const std::string port =
+      link.match.port.empty() ? "any port" : "port " + printable(link.match.port);
   const std::string words = "takes reports of " + printable(radio_name(link)) + " from " + port +
                             ", as link " + printable(settings.links[other].name) + " does";
   if (match == nullptr)
@@ -116,7 +118,8 @@ void check_via(Reading& reading, const Settings& settings, const Positions& link
       const auto next = links.find(via);
       Reading::Step step(reading, at);
       if (next == links.end()) {
-        reading.complain_at(item(reading, "links", at), "via", not_found(reading, "link", via, links));
+        reading.complain_at(item(reading, "links", at), "via",
+                            not_found(reading, "link", via, links));
         break;
       }
       if (state[next->second] == Walk::open)

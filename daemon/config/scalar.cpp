@@ -40,7 +40,8 @@ Reader<V> unquoted(std::string allowed, std::function<std::optional<V>(std::stri
 
 template <class V>
 Reader<V> whole_as(V low, V high, std::string_view unit) {
-  std::string allowed = "a whole number from " + std::to_string(low) + " to " + std::to_string(high);
+  std::string allowed =
+      "a whole number from " + std::to_string(low) + " to " + std::to_string(high);
   if (!unit.empty()) allowed += " (" + std::string(unit) + ")";
   return unquoted<V>(allowed, [low, high](std::string_view text) -> std::optional<V> {
     const auto value = parse_whole(text);
@@ -133,12 +134,12 @@ Reader<Duration> span(Duration low, Duration high) {
 }
 
 Reader<Duration> span_or_off(Duration low, Duration high) {
-  return scalar<Duration>(
-      "off, or " + span_words(low, high), [=](std::string_view text) -> std::optional<Duration> {
-        if (text == "off") return Duration{0};
-        const auto value = parse_span(text);
-        return value && *value >= low && *value <= high ? value : std::nullopt;
-      });
+  return scalar<Duration>("off, or " + span_words(low, high),
+                          [=](std::string_view text) -> std::optional<Duration> {
+                            if (text == "off") return Duration{0};
+                            const auto value = parse_span(text);
+                            return value && *value >= low && *value <= high ? value : std::nullopt;
+                          });
 }
 
 Reader<Time> moment() {

@@ -27,21 +27,21 @@ Reader<V> scalar(std::string allowed, std::function<std::optional<V>(std::string
 
 /// Decimal numbers without quotes, within [low, high]. `unit` is for people: "dBm", "km".
 Reader<double> number(double low, double high, std::string_view unit);
-Reader<double> ratio();                     ///< 0..1
-Reader<double> open_ratio();                ///< between 0 and 1, both excluded
-Reader<double> factor();                    ///< any finite number but 0
+Reader<double> ratio();       ///< 0..1
+Reader<double> open_ratio();  ///< between 0 and 1, both excluded
+Reader<double> factor();      ///< any finite number but 0
 Reader<int> whole(int low, int high, std::string_view unit = {});
 Reader<std::uint32_t> whole_u32(std::uint32_t low, std::uint32_t high, std::string_view unit = {});
 Reader<std::size_t> whole_size(std::size_t low, std::size_t high, std::string_view unit = {});
 
 Reader<bool> flag();
 Reader<Duration> span(Duration low, Duration high);
-Reader<Duration> span_or_off(Duration low, Duration high);     ///< off: 0
+Reader<Duration> span_or_off(Duration low, Duration high);  ///< off: 0
 Reader<Time> moment();
 
-Reader<std::string> name();                 ///< of a link or port: 1..128 bytes, no control characters
-Reader<std::string> text(std::size_t most_bytes);              ///< not empty, control characters allowed
-Reader<std::string> file_path();            ///< resolved against the directory of the file
+Reader<std::string> name();  ///< of a link or port: 1..128 bytes, no control characters
+Reader<std::string> text(std::size_t most_bytes);  ///< not empty, control characters allowed
+Reader<std::string> file_path();                   ///< resolved against the directory of the file
 
 /// The whole string as a finite number; no sign of doubt tolerated ("1 m", "0x10", "").
 std::optional<double> parse_number(std::string_view text);

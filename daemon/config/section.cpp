@@ -21,8 +21,8 @@ void for_each_entry(Reading& reading, const Node& map,
 void complain_unknown(Reading& reading, Place place, std::string_view key,
                       const std::vector<std::string_view>& known) {
   const auto near = suggestion(reading, key, known);
-  reading.complain(place, "unknown key" + near + (near.empty() ? ": " : " ") +
-                              "allowed here: " + listed(known));
+  reading.complain(
+      place, "unknown key" + near + (near.empty() ? ": " : " ") + "allowed here: " + listed(known));
 }
 
 }  // namespace fadeward::config

@@ -1,8 +1,8 @@
 // From nodes to fields: small readers that are put together into tables.
 //
 // A Reader<V> reads a node into a V and complains where it cannot. A Section<T> is the table of one
-// map of the file: each key stands once, with its target and its reader, which knows type, range and
-// the words for them.
+// map of the file: each key stands once, with its target and its reader, which knows type, range
+// and the words for them.
 #pragma once
 
 #include <functional>
@@ -24,7 +24,7 @@ using Reader = std::function<bool(Reading&, const Node&, V&)>;
 template <class T>
 struct Key {
   std::string_view name;
-  Reader<T> read;              ///< into the whole T
+  Reader<T> read;  ///< into the whole T
   bool required = false;
 };
 

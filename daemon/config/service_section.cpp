@@ -15,12 +15,13 @@ bool read_listen(Reading& reading, const Node& node, HttpSettings& out) {
     out.disabled = true;
     return true;
   }
-  auto endpoint = node.kind == Node::Kind::text ? parse_endpoint(node.text, true)
-                                                : std::optional<Endpoint>();
+  auto endpoint =
+      node.kind == Node::Kind::text ? parse_endpoint(node.text, true) : std::optional<Endpoint>();
   if (endpoint && endpoint->host == "localhost") endpoint->host = "127.0.0.1";
   if (!endpoint || !is_numeric_address(endpoint->host)) {
-    reading.refuse(node, "ADDRESS:PORT such as \"127.0.0.1:10868\" or \"[::1]:10868\" with a numeric "
-                         "address and a port from 0 to 65535 (0: any free one), or \"\" for none");
+    reading.refuse(node,
+                   "ADDRESS:PORT such as \"127.0.0.1:10868\" or \"[::1]:10868\" with a numeric "
+                   "address and a port from 0 to 65535 (0: any free one), or \"\" for none");
     return false;
   }
   out.address = endpoint->host;
@@ -68,7 +69,7 @@ bool is_label_name(std::string_view name) {
 
 bool is_own_label(std::string_view name) {
   static constexpr std::array<std::string_view, 6> kOwn = {"alertname", "severity", "link",
-                                                           "direction", "port", "cause"};
+                                                           "direction", "port",     "cause"};
   return std::find(kOwn.begin(), kOwn.end(), name) != kOwn.end();
 }
 
@@ -116,8 +117,9 @@ const Section<HistorySettings>& history_section() {
 const Section<PushSettings>& push_section() {
   using T = PushSettings;
   static const Section<T> section({
-      key<T>("alertmanagers", &T::alertmanagers,
-             list_of<AlertmanagerTarget>(read_alertmanager, "a list of at most 16 web addresses", 16)),
+      key<T>(
+          "alertmanagers", &T::alertmanagers,
+          list_of<AlertmanagerTarget>(read_alertmanager, "a list of at most 16 web addresses", 16)),
       key<T>("remote_write", &T::remote_write, Reader<RemoteWriteSettings>(remote_write_section())),
   });
   return section;

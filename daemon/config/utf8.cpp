@@ -7,8 +7,8 @@ namespace {
 
 struct Lead {
   std::size_t bytes;
-  std::uint32_t bits;      // payload of the first byte
-  std::uint32_t lowest;    // smaller codes would be overlong
+  std::uint32_t bits;    // payload of the first byte
+  std::uint32_t lowest;  // smaller codes would be overlong
 };
 
 std::optional<Lead> lead_of(unsigned char byte) {

@@ -16,8 +16,8 @@ struct Character {
 /// The character at the front; empty if it is not well-formed (overlong, surrogate, cut, too high).
 std::optional<Character> front_character(std::string_view text);
 
-/// Position of the first byte that is malformed or a control character other than tab, line feed and
-/// carriage return; text.size() if there is none.
+/// Position of the first byte that is malformed or a control character other than tab, line feed
+/// and carriage return; text.size() if there is none.
 std::size_t first_bad_character(std::string_view text);
 
 /// True for C0, DEL and C1, line ends and tab included.

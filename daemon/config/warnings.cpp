@@ -13,8 +13,7 @@ using Warnings = std::vector<std::string>;
 
 void warn_service(Warnings& out, const Settings& settings) {
   const auto& http = settings.http;
-  if (settings.links.empty())
-    out.push_back("no links: reports are only counted as unmatched");
+  if (settings.links.empty()) out.push_back("no links: reports are only counted as unmatched");
   if (settings.ports.empty()) out.push_back("no ports: only replay can be used");
   if (open_to_network(http) && http.web_config.empty())
     out.push_back("http at " + endpoint_text(http.address, http.port) +
@@ -25,7 +24,8 @@ void warn_service(Warnings& out, const Settings& settings) {
 // A backslash that reached us was not resolved by YAML.
 bool has_literal_escape(std::string_view bytes) {
   for (std::size_t at = bytes.find('\\'); at != bytes.npos; at = bytes.find('\\', at + 1))
-    if (at + 1 < bytes.size() && std::string_view("rntx0").find(bytes[at + 1]) != std::string_view::npos)
+    if (at + 1 < bytes.size() &&
+        std::string_view("rntx0").find(bytes[at + 1]) != std::string_view::npos)
       return true;
   return false;
 }
@@ -35,9 +35,10 @@ void warn_port(Warnings& out, const Settings& settings, const PortSettings& port
   if (port.poll && has_literal_escape(port.poll->send))
     out.push_back(name + " sends " + quoted(port.poll->send) +
                   " with a backslash: only in double quotes is \\r a carriage return");
-  if (port.decoder.kind == DecoderKind::packed && port.framing.kind == FramingSettings::Kind::lines &&
-      port.source != SourceKind::udp)
-    out.push_back(name + " cuts binary values at line ends: framing cobs or hdlc is meant for them");
+  if (port.decoder.kind == DecoderKind::packed &&
+      port.framing.kind == FramingSettings::Kind::lines && port.source != SourceKind::udp)
+    out.push_back(name +
+                  " cuts binary values at line ends: framing cobs or hdlc is meant for them");
   const auto carried = [&](const LinkSettings& link) { return may_carry(port, link); };
   if (!settings.links.empty() &&
       std::none_of(settings.links.begin(), settings.links.end(), carried))
@@ -45,8 +46,8 @@ void warn_port(Warnings& out, const Settings& settings, const PortSettings& port
 }
 
 bool has_budget(const BudgetSettings& budget) {
-  const bool path = budget.frequency_mhz && budget.distance_km &&
-                    (budget.near.power_dbm || budget.far.power_dbm);
+  const bool path =
+      budget.frequency_mhz && budget.distance_km && (budget.near.power_dbm || budget.far.power_dbm);
   return path || budget.inbound_signal_dbm || budget.outbound_signal_dbm;
 }
 
@@ -60,11 +61,11 @@ void warn_link(Warnings& out, const Settings& settings, const LinkSettings& link
   if (link.match.port.empty() && settings.ports.size() > 1)
     out.push_back(name + " matches any port: with " + std::to_string(settings.ports.size()) +
                   " ports, reports of the same name from two of them are mixed; set match.port");
-  if (!has_budget(link.budget))
-    out.push_back(name + " has no budget: no deficit can be told");
+  if (!has_budget(link.budget)) out.push_back(name + " has no budget: no deficit can be told");
   if (rate_unknown(link.radio))
-    out.push_back(name + " uses css without spreading_factor and bandwidth_hz: there is no margin "
-                         "unless the reports carry them");
+    out.push_back(name +
+                  " uses css without spreading_factor and bandwidth_hz: there is no margin "
+                  "unless the reports carry them");
 }
 
 // Lists of warnings stay readable for a fleet: of each kind of object the first few.

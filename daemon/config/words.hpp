@@ -8,8 +8,8 @@
 
 namespace fadeward::config {
 
-std::string quoted(std::string_view text);                            ///< "text" on one line
-std::string counted(std::size_t count, std::string_view thing);       ///< "1 port", "2 ports"
+std::string quoted(std::string_view text);                       ///< "text" on one line
+std::string counted(std::size_t count, std::string_view thing);  ///< "1 port", "2 ports"
 bool open_to_network(const HttpSettings& http);
 
 /// Whether the link may take reports of this port.

@@ -1,7 +1,8 @@
 // YAML text -> checked settings.
 //
 // One run shows every mistake (up to 20, sorted by line), one line each:
-//   FILE:LINE:COLUMN: links[2].radio.spreading_factor: 13 is not allowed: a whole number from 5 to 12
+//   FILE:LINE:COLUMN: links[2].radio.spreading_factor: 13 is not allowed: a whole number from 5 to
+//   12
 // Refused: unknown and repeated keys, wrong types and units, impossible values, duplicate names,
 // references that lead nowhere, combinations that cannot work.
 //
@@ -12,7 +13,8 @@
 //   { warning: 4 }` leaves no critical level, since the built-in one (5) lies above. Two levels of
 //   the file that contradict each other are refused.
 // - `alerts: { loss_ratio: off }` switches one alert off.
-// - `bits: "7..4"`: highest and lowest bit of the raw integer, both included, either order; bit 0 is
+// - `bits: "7..4"`: highest and lowest bit of the raw integer, both included, either order; bit 0
+// is
 //   the least significant. `bits: 3` is one bit.
 // - `poll.send`: each character up to U+00FF is one byte, so that "\xA5" in double quotes sends the
 //   byte 0xA5. Other characters are refused.
@@ -31,11 +33,11 @@
 namespace fadeward::config {
 
 inline constexpr std::size_t kMaxFileBytes = std::size_t{1} << 20;
-inline constexpr std::size_t kMaxErrors = 20;      ///< lines of one error message; the rest is counted
+inline constexpr std::size_t kMaxErrors = 20;  ///< lines of one error message; the rest is counted
 
 /// Words that other rooms define. Empty: any well-formed word is taken.
 struct Vocabulary {
-  std::vector<std::string> rule_sets;              ///< what `rules.set` may name
+  std::vector<std::string> rule_sets;  ///< what `rules.set` may name
 };
 
 /// Pure: opens nothing, reads no clock. `file_name` serves messages and relative paths. Time and

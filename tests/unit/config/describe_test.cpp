@@ -31,8 +31,9 @@ TEST(Describe, FillsInTheDefaults) {
   EXPECT_THAT(text, HasSubstr("127.0.0.1:10868, this machine only"));
   EXPECT_THAT(text, HasSubstr("Port mast\n  source          standard input\n"));
   EXPECT_THAT(text, HasSubstr("Link weir\n"));
-  EXPECT_THAT(text, HasSubstr("  margin          warning below 10 dB, critical below 5 dB, clears 2 "
-                              "dB beyond, held 15m\n"));
+  EXPECT_THAT(text,
+              HasSubstr("  margin          warning below 10 dB, critical below 5 dB, clears 2 "
+                        "dB beyond, held 15m\n"));
   EXPECT_THAT(text, HasSubstr("  loss            warning above 10 %, critical above 30 %"));
   EXPECT_THAT(text, HasSubstr("  latency         off\n"));
   EXPECT_THAT(text, Not(HasSubstr("Warnings")));
@@ -41,8 +42,9 @@ TEST(Describe, FillsInTheDefaults) {
 
 // Thermal noise of 125 kHz at 290 K is -123.0 dBm (-174 dBm/Hz + 51 dB); 6 dB of noise figure.
 TEST(Describe, NoiseFloorAndRequirement) {
-  const auto text = describe(good(
-      "links: [{ name: a, radio: { bandwidth_hz: 125000, noise_figure_db: 6, required_snr_db: -7.5 } }]\n"));
+  const auto text =
+      describe(good("links: [{ name: a, radio: { bandwidth_hz: 125000, noise_figure_db: 6, "
+                    "required_snr_db: -7.5 } }]\n"));
   EXPECT_THAT(text, HasSubstr("-117 dBm (thermal in 125 kHz + noise figure 6 dB)"));
   EXPECT_THAT(text, HasSubstr("  required        SNR of -7.5 dB\n"));
   const auto bare = describe(good("links: [{ name: a }]\n"));
@@ -72,8 +74,9 @@ TEST(Describe, PortsInWords) {
     poll: { send: "st\r", every: 30s }
     silent: 5m
 )"));
-  EXPECT_THAT(text, HasSubstr("serial device /dev/ttyS0, 4800 baud, 8 data bits, even parity, 2 stop "
-                              "bits, no flow control"));
+  EXPECT_THAT(text,
+              HasSubstr("serial device /dev/ttyS0, 4800 baud, 8 data bits, even parity, 2 stop "
+                        "bits, no flow control"));
   EXPECT_THAT(text, HasSubstr("COBS frames, checksum CRC-32, at most 65536 bytes"));
   EXPECT_THAT(text, HasSubstr("    rssi_dbm      = w bits 7..0 * -0.5 - 20\n"));
   EXPECT_THAT(text, HasSubstr("sends \"st\\r\" every 30s after 1s of quiet"));
@@ -102,26 +105,28 @@ TEST(Warnings, OnlyReplayWithoutPorts) {
 TEST(Warnings, LinkOfAnyPort) {
   const auto found =
       warnings(good("ports: [{ name: p, source: \"stdin:\" }, { name: q, source: \"file:x\" }]\n"
-                    "links: [{ name: a, " + kBudget + " }]\n"));
+                    "links: [{ name: a, " +
+                    kBudget + " }]\n"));
   EXPECT_THAT(found, ElementsAre(HasSubstr("link a matches any port: with 2 ports")));
 }
 
 TEST(Warnings, BudgetRateAndPort) {
-  const auto found = warnings(
-      good("ports: [{ name: p, source: \"stdin:\" }, { name: q, source: \"file:x\" }]\n"
-           "links: [{ name: a, match: { port: p }, radio: { modulation: css } }]\n"));
-  EXPECT_THAT(found, ElementsAre(HasSubstr("port q carries no link"),
-                                 HasSubstr("link a has no budget"),
-                                 HasSubstr("link a uses css without spreading_factor and bandwidth_hz")));
+  const auto found =
+      warnings(good("ports: [{ name: p, source: \"stdin:\" }, { name: q, source: \"file:x\" }]\n"
+                    "links: [{ name: a, match: { port: p }, radio: { modulation: css } }]\n"));
+  EXPECT_THAT(found,
+              ElementsAre(HasSubstr("port q carries no link"), HasSubstr("link a has no budget"),
+                          HasSubstr("link a uses css without spreading_factor and bandwidth_hz")));
 }
 
 TEST(Warnings, HttpBeyondThisMachine) {
   const auto found = [](const std::string& http) {
     return warnings(good(kPort + http + "links: [{ name: a, " + kBudget + " }]\n"));
   };
-  EXPECT_THAT(found("http: { listen: \"0.0.0.0:10868\" }\n"),
-              ElementsAre(HasSubstr("http at 0.0.0.0:10868 is reachable from other machines without "
-                                    "TLS or password")));
+  EXPECT_THAT(
+      found("http: { listen: \"0.0.0.0:10868\" }\n"),
+      ElementsAre(HasSubstr("http at 0.0.0.0:10868 is reachable from other machines without "
+                            "TLS or password")));
   EXPECT_THAT(found("http: { listen: \"0.0.0.0:10868\", web_config: w.yaml }\n"), IsEmpty());
   EXPECT_THAT(found("http: { listen: \"[::1]:10868\" }\n"), IsEmpty());
 }

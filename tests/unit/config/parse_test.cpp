@@ -63,7 +63,8 @@ TEST(Parse, MinimalFileOfTheContract) {
 TEST(Parse, FullerShapeOfTheContractServices) {
   const auto settings = good_file("/config/good/fuller.yaml");
   const std::string directory = std::string(FADEWARD_TEST_DATA) + "/config/good/";
-  EXPECT_EQ(settings.external_labels, (std::map<std::string, std::string>{{"gateway", "mill-house"}}));
+  EXPECT_EQ(settings.external_labels,
+            (std::map<std::string, std::string>{{"gateway", "mill-house"}}));
   EXPECT_EQ(settings.http.web_config, directory + "web.yaml");
   EXPECT_EQ(settings.history.dir, "/var/lib/fadeward");
   EXPECT_EQ(settings.history.keep, Duration(24h * 365 * 5));
@@ -126,7 +127,7 @@ TEST(Parse, FullerShapeOfTheContractLink) {
   EXPECT_EQ(weir.baseline.to, at(2031, 3, 15));
   ASSERT_EQ(weir.upkeep.size(), 1U);
   EXPECT_EQ(weir.upkeep[0].from, at(2031, 4, 2, 8h));
-  EXPECT_EQ(weir.upkeep[0].to, at(2031, 4, 2, 15h));      // 16:00 at one hour east of UTC
+  EXPECT_EQ(weir.upkeep[0].to, at(2031, 4, 2, 15h));  // 16:00 at one hour east of UTC
   EXPECT_EQ(weir.upkeep[0].note, "mast work");
   EXPECT_EQ(weir.via, "ridge");
   EXPECT_FALSE(weir.moving);
@@ -138,13 +139,13 @@ TEST(Parse, DefaultsStandUnderEveryLinkKeyByKey) {
   const auto settings = good_file("/config/good/fuller.yaml");
   ASSERT_EQ(settings.links.size(), 2U);
   const auto& weir = settings.links[0];
-  EXPECT_EQ(weir.radio.noise_figure_db, 5.0);                   // from the defaults
+  EXPECT_EQ(weir.radio.noise_figure_db, 5.0);  // from the defaults
   EXPECT_EQ(weir.radio.seq, RadioSettings::Seq::messages);
-  EXPECT_EQ(weir.budget.frequency_mhz, 915.0);                  // the link's own
-  EXPECT_EQ(weir.alerts.loss_ratio.warning, 0.3);               // the link's own
-  EXPECT_EQ(weir.alerts.loss_ratio.critical, 0.4);              // from the defaults
+  EXPECT_EQ(weir.budget.frequency_mhz, 915.0);      // the link's own
+  EXPECT_EQ(weir.alerts.loss_ratio.warning, 0.3);   // the link's own
+  EXPECT_EQ(weir.alerts.loss_ratio.critical, 0.4);  // from the defaults
   EXPECT_EQ(weir.alerts.loss_ratio.clear_by, 0.05);
-  EXPECT_EQ(weir.alerts.loss_ratio.hold, Duration(15min));      // built in
+  EXPECT_EQ(weir.alerts.loss_ratio.hold, Duration(15min));  // built in
   EXPECT_FALSE(weir.alerts.latency_s.warning);
   const auto& ridge = settings.links[1];
   EXPECT_EQ(ridge.budget.frequency_mhz, 868.0);
@@ -154,25 +155,25 @@ TEST(Parse, DefaultsStandUnderEveryLinkKeyByKey) {
 }
 
 TEST(Parse, DefaultsMayStandBelowTheLinks) {
-  const auto settings = good("links: [{name: a}]\ndefaults: { budget: { profile: p/x.csv } }\n",
-                             "etc/here/f.yaml");
+  const auto settings =
+      good("links: [{name: a}]\ndefaults: { budget: { profile: p/x.csv } }\n", "etc/here/f.yaml");
   ASSERT_EQ(settings.links.size(), 1U);
   EXPECT_EQ(settings.links[0].budget.profile, "etc/here/p/x.csv");
 }
 
 TEST(Parse, DefaultUpkeepIsReplacedAsAWhole) {
-  const auto settings =
-      good("defaults: { upkeep: [ { from: 2031-01-01, to: 2031-01-02 } ] }\n"
-           "links:\n  - name: a\n  - name: b\n    upkeep: []\n");
+  const auto settings = good(
+      "defaults: { upkeep: [ { from: 2031-01-01, to: 2031-01-02 } ] }\n"
+      "links:\n  - name: a\n  - name: b\n    upkeep: []\n");
   ASSERT_EQ(settings.links.size(), 2U);
   EXPECT_EQ(settings.links[0].upkeep.size(), 1U);
   EXPECT_TRUE(settings.links[1].upkeep.empty());
 }
 
 TEST(Parse, AlertsSwitchedOffAndOnAgain) {
-  const auto settings =
-      good("defaults: { alerts: { margin_db: off, deficit_db: off } }\n"
-           "links:\n  - name: a\n    alerts: { margin_db: { warning: 8 } }\n");
+  const auto settings = good(
+      "defaults: { alerts: { margin_db: off, deficit_db: off } }\n"
+      "links:\n  - name: a\n    alerts: { margin_db: { warning: 8 } }\n");
   ASSERT_EQ(settings.links.size(), 1U);
   const auto& alerts = settings.links[0].alerts;
   EXPECT_EQ(alerts.margin_db.warning, 8.0);
@@ -183,10 +184,10 @@ TEST(Parse, AlertsSwitchedOffAndOnAgain) {
 TEST(Parse, BuiltInLevelsGiveWayToTheFile) {
   const auto lower = link("alerts: { margin_db: { warning: 4 } }").alerts.margin_db;
   EXPECT_EQ(lower.warning, 4.0);
-  EXPECT_FALSE(lower.critical);                                 // built in: 5, above the warning
+  EXPECT_FALSE(lower.critical);  // built in: 5, above the warning
   const auto higher = link("alerts: { margin_db: { critical: 12 } }").alerts.margin_db;
   EXPECT_EQ(higher.critical, 12.0);
-  EXPECT_FALSE(higher.warning);                                 // built in: 10
+  EXPECT_FALSE(higher.warning);  // built in: 10
   const auto agrees = link("alerts: { margin_db: { warning: 8 } }").alerts.margin_db;
   EXPECT_EQ(agrees.critical, 5.0);
 }
@@ -199,10 +200,11 @@ TEST(Parse, SourcesOfEveryKind) {
   const auto v6 = port("source: \"tcp://[2001:db8::1]:65535\"");
   EXPECT_EQ(v6.host, "2001:db8::1");
   EXPECT_EQ(v6.tcp_udp_port, 65535);
-  const auto udp = port("source: udp://0.0.0.0:5000\n    allow: [192.0.2.0/24, \"2001:db8::/32\", 192.0.2.7]");
+  const auto udp =
+      port("source: udp://0.0.0.0:5000\n    allow: [192.0.2.0/24, \"2001:db8::/32\", 192.0.2.7]");
   EXPECT_EQ(udp.source, SourceKind::udp);
   EXPECT_EQ(udp.allow.size(), 3U);
-  EXPECT_EQ(port("source: \"udp://[::1]:5000\"").host, "::1");            // loopback needs no list
+  EXPECT_EQ(port("source: \"udp://[::1]:5000\"").host, "::1");  // loopback needs no list
   EXPECT_EQ(port("source: udp://127.9.9.9:5000").host, "127.9.9.9");
   EXPECT_EQ(port("source: file:log/today.txt").path, "log/today.txt");
   EXPECT_EQ(port("source: \"stdin:\"").source, SourceKind::stdin_stream);
@@ -225,8 +227,9 @@ TEST(Parse, RelativePathsStartAtTheFile) {
 
 TEST(Parse, SerialKeys) {
   const auto serial =
-      port("source: serial:/dev/ttyS0\n"
-           "    serial: { baud: 45450, parity: odd, data_bits: 7, stop_bits: 2, flow: rts_cts }")
+      port(
+          "source: serial:/dev/ttyS0\n"
+          "    serial: { baud: 45450, parity: odd, data_bits: 7, stop_bits: 2, flow: rts_cts }")
           .serial;
   EXPECT_EQ(serial.baud, 45450U);
   EXPECT_EQ(serial.parity, SerialSettings::Parity::odd);
@@ -236,12 +239,15 @@ TEST(Parse, SerialKeys) {
 }
 
 TEST(Parse, FramingAsWordOrMap) {
-  EXPECT_EQ(port("source: \"stdin:\"\n    framing: hdlc").framing.kind, FramingSettings::Kind::hdlc);
-  const auto cobs = port("source: \"stdin:\"\n    framing: { kind: cobs, crc: crc16_x25, max_bytes: 300 }");
+  EXPECT_EQ(port("source: \"stdin:\"\n    framing: hdlc").framing.kind,
+            FramingSettings::Kind::hdlc);
+  const auto cobs =
+      port("source: \"stdin:\"\n    framing: { kind: cobs, crc: crc16_x25, max_bytes: 300 }");
   EXPECT_EQ(cobs.framing.kind, FramingSettings::Kind::cobs);
   EXPECT_EQ(cobs.framing.crc, FramingSettings::Crc::crc16_x25);
   EXPECT_EQ(cobs.framing.max_bytes, 300U);
-  EXPECT_EQ(port("source: \"stdin:\"\n    framing: { block_end: '^ok$' }").framing.block_end, "^ok$");
+  EXPECT_EQ(port("source: \"stdin:\"\n    framing: { block_end: '^ok$' }").framing.block_end,
+            "^ok$");
 }
 
 TEST(Parse, PackedFieldsAndBits) {
@@ -272,8 +278,10 @@ TEST(Parse, PackedFieldsAndBits) {
 }
 
 TEST(Parse, CsvAndPairsSeparators) {
-  const auto csv = port("source: \"stdin:\"\n    decoder: csv\n    separator: \";\"\n"
-                        "    columns: [time, link, rssi_dbm, '-']").decoder;
+  const auto csv = port(
+                       "source: \"stdin:\"\n    decoder: csv\n    separator: \";\"\n"
+                       "    columns: [time, link, rssi_dbm, '-']")
+                       .decoder;
   EXPECT_EQ(csv.separator, ";");
   EXPECT_EQ(csv.columns.size(), 4U);
   const auto pairs = port("source: \"stdin:\"\n    decoder: pairs\n    separator: \" |\"").decoder;
@@ -281,8 +289,11 @@ TEST(Parse, CsvAndPairsSeparators) {
 }
 
 TEST(Parse, PollBytes) {
-  const auto poll = port("source: tcp://h:1\n"
-                         "    poll: { send: \"A\\r\\n\\t\\x02\\xA5\\xff\", every: 90s, quiet_before: 0s }").poll;
+  const auto poll =
+      port(
+          "source: tcp://h:1\n"
+          "    poll: { send: \"A\\r\\n\\t\\x02\\xA5\\xff\", every: 90s, quiet_before: 0s }")
+          .poll;
   ASSERT_TRUE(poll);
   EXPECT_EQ(poll->send, "A\r\n\t\x02\xA5\xFF");
   EXPECT_EQ(poll->every, Duration(90s));
@@ -291,9 +302,11 @@ TEST(Parse, PollBytes) {
 
 TEST(Parse, RadioKeys) {
   const auto radio =
-      link("radio: { rssi: signal, seq: messages, snr_ceiling_db: 10, level_offset_db: -1.5, "
-           "far_level_offset_db: +2, seq_bits: 8, counter_bits: 32, bit_rate_bps: 9600, "
-           "modulation: fsk, bandwidth_hz: 1.25e4 }").radio;
+      link(
+          "radio: { rssi: signal, seq: messages, snr_ceiling_db: 10, level_offset_db: -1.5, "
+          "far_level_offset_db: +2, seq_bits: 8, counter_bits: 32, bit_rate_bps: 9600, "
+          "modulation: fsk, bandwidth_hz: 1.25e4 }")
+          .radio;
   EXPECT_EQ(radio.rssi, RadioSettings::Rssi::wanted);
   EXPECT_EQ(radio.seq, RadioSettings::Seq::messages);
   EXPECT_EQ(radio.snr_ceiling_db, 10.0);
@@ -308,9 +321,11 @@ TEST(Parse, RadioKeys) {
 
 TEST(Parse, AlertKeys) {
   const auto alerts =
-      link("alerts: { deficit_db: { warning: 6, critical: 12, clear_below: 1, hold: 2h }, "
-           "retry_ratio: { warning: 0.2 }, latency_s: { warning: 2, critical: 5 }, "
-           "foreign_per_hour: off, forecast_horizon: 60d }").alerts;
+      link(
+          "alerts: { deficit_db: { warning: 6, critical: 12, clear_below: 1, hold: 2h }, "
+          "retry_ratio: { warning: 0.2 }, latency_s: { warning: 2, critical: 5 }, "
+          "foreign_per_hour: off, forecast_horizon: 60d }")
+          .alerts;
   EXPECT_EQ(alerts.deficit_db.critical, 12.0);
   EXPECT_EQ(alerts.deficit_db.clear_by, 1.0);
   EXPECT_EQ(alerts.deficit_db.hold, Duration(2h));
@@ -328,8 +343,9 @@ TEST(Parse, HttpAddresses) {
 }
 
 TEST(Parse, NamesInAnyScript) {
-  const auto settings = good("links:\n  - name: \"Mühlweg \\\"oben\\\" 水門\"\n  - name: 7\n  - name: " +
-                             std::string(128, 'x') + "\n");
+  const auto settings =
+      good("links:\n  - name: \"Mühlweg \\\"oben\\\" 水門\"\n  - name: 7\n  - name: " +
+           std::string(128, 'x') + "\n");
   ASSERT_EQ(settings.links.size(), 3U);
   EXPECT_EQ(settings.links[0].name, "Mühlweg \"oben\" 水門");
   EXPECT_EQ(settings.links[1].name, "7");
@@ -337,20 +353,23 @@ TEST(Parse, NamesInAnyScript) {
 }
 
 TEST(Parse, SectionsLeftEmpty) {
-  const auto settings = good("ports:\nhttp:\ndefaults:\nlinks:\n  - name: a\n    radio:\n    upkeep:\n");
+  const auto settings =
+      good("ports:\nhttp:\ndefaults:\nlinks:\n  - name: a\n    radio:\n    upkeep:\n");
   EXPECT_EQ(settings.links.size(), 1U);
 }
 
 TEST(Parse, OneRadioNameOnTwoPorts) {
-  const auto settings =
-      good("ports: [{ name: p, source: \"stdin:\" }, { name: q, source: \"file:x\" }]\n"
-           "links: [{ name: a, match: { port: p, link: 1 } }, { name: b, match: { port: q, link: 1 } }]\n");
+  const auto settings = good(
+      "ports: [{ name: p, source: \"stdin:\" }, { name: q, source: \"file:x\" }]\n"
+      "links: [{ name: a, match: { port: p, link: 1 } }, { name: b, match: { port: q, link: 1 } "
+      "}]\n");
   EXPECT_EQ(settings.links.size(), 2U);
 }
 
 TEST(Parse, AliasesAndLineEndsOfOtherSystems) {
-  const auto settings = good("links:\r\n  - name: a\r\n    radio: &r { seq_bits: 8 }\r\n"
-                             "  - name: b\r\n    radio: *r\r\n");
+  const auto settings = good(
+      "links:\r\n  - name: a\r\n    radio: &r { seq_bits: 8 }\r\n"
+      "  - name: b\r\n    radio: *r\r\n");
   ASSERT_EQ(settings.links.size(), 2U);
   EXPECT_EQ(settings.links[1].radio.seq_bits, 8);
 }

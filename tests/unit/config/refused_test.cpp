@@ -11,7 +11,7 @@ namespace {
 struct Refused {
   const char* title;
   std::string yaml;
-  std::string message;      // lines after the first begin with the file name, too
+  std::string message;  // lines after the first begin with the file name, too
 };
 
 std::ostream& operator<<(std::ostream& out, const Refused& each) { return out << each.title; }
@@ -56,6 +56,9 @@ const Refused kCases[] = {
      "ports, defaults, links"},
     {"repeated top key", "links: [{name: a}]\n\nlinks: [{name: b}]\n",
      "f.yaml:3:1: links: given twice, first in line 1"},
+    {"behind a byte order mark", "\xEF\xBB\xBFlinks: [{name: a, x: 1}]\n",
+     "f.yaml:1:19: links[0].x: unknown key: allowed here: name, match, expect, radio, budget, "
+     "rules, alerts, baseline, upkeep, site, via"},
     {"second document", "links: [{name: a}]\n---\nlinks: [{name: b}]\n",
      "f.yaml:3:1: a second document: only one is read"},
     {"control character", "links: [{name: a}]\n# \x07\n",
@@ -68,12 +71,15 @@ const Refused kCases[] = {
     {"alias inside its anchor", "links: &l [{name: a}, *l]\n",
      "f.yaml:1:23: an alias inside its own anchor"},
 
-    // ---- links: names, types, units, ranges ------------------------------------------------------
+    // ---- links: names, types, units, ranges
+    // ------------------------------------------------------
     {"range of a whole number",
      "links:\n  - name: a\n  - name: b\n  - name: c\n    radio:\n      spreading_factor: 13\n",
-     "f.yaml:6:25: links[2].radio.spreading_factor: 13 is not allowed: a whole number from 5 to 12"},
+     "f.yaml:6:25: links[2].radio.spreading_factor: 13 is not allowed: a whole number from 5 to "
+     "12"},
     {"fraction for a whole number", link_with("radio: { spreading_factor: 7.5 }"),
-     "f.yaml:2:40: defaults.radio.spreading_factor: 7.5 is not allowed: a whole number from 5 to 12"},
+     "f.yaml:2:40: defaults.radio.spreading_factor: 7.5 is not allowed: a whole number from 5 to "
+     "12"},
     {"quoted number", link_with("radio: { spreading_factor: \"7\" }"),
      "f.yaml:2:40: defaults.radio.spreading_factor: \"7\" is not allowed: a whole number from 5 to "
      "12, without quotes"},
@@ -88,8 +94,7 @@ const Refused kCases[] = {
      "(dB)"},
     {"unknown word", link_with("radio: { rssi: sum }"),
      "f.yaml:2:28: defaults.radio.rssi: sum is not allowed: one of total, signal"},
-    {"misspelt key",
-     link_with("radio: { spreding_factor: 7 }"),
+    {"misspelt key", link_with("radio: { spreding_factor: 7 }"),
      "f.yaml:2:22: defaults.radio.spreding_factor: unknown key, did you mean spreading_factor? "
      "allowed here: modulation, spreading_factor, bandwidth_hz, bit_rate_bps, noise_figure_db, "
      "required_snr_db, sensitivity_dbm, snr_ceiling_db, max_power_dbm, rssi, seq, level_offset_db, "
@@ -121,7 +126,8 @@ const Refused kCases[] = {
      "f.yaml:2:37: defaults.budget.availability: 1 is not allowed: a ratio between 0 and 1 (99.9 % "
      "is 0.999)"},
     {"per cent for a ratio", link_with("rules: { duty_ratio: 10 }"),
-     "f.yaml:2:34: defaults.rules.duty_ratio: 10 is not allowed: a ratio from 0 to 1 (10 % is 0.1)"},
+     "f.yaml:2:34: defaults.rules.duty_ratio: 10 is not allowed: a ratio from 0 to 1 (10 % is "
+     "0.1)"},
     {"expect in another unit", "links:\n  - name: a\n    expect: 10 m/s\n",
      "f.yaml:3:13: links[0].expect: 10 m/s is not allowed: " + kSpan + " from 10ms to 366d"},
     {"name missing", "links:\n  - expect: 10s\n", "f.yaml:2:5: links[0]: name is missing"},
@@ -136,16 +142,21 @@ const Refused kCases[] = {
     {"site", "links:\n  - name: a\n    site: floating\n",
      "f.yaml:3:11: links[0].site: floating is not allowed: one of fixed, moving"},
     {"match is no default", link_with("match: { port: p }"),
-     "f.yaml:2:13: defaults.match: unknown key: allowed here: expect, radio, budget, rules, alerts, "
+     "f.yaml:2:13: defaults.match: unknown key: allowed here: expect, radio, budget, rules, "
+     "alerts, "
      "baseline, upkeep, site"},
 
-    // ---- alerts ----------------------------------------------------------------------------------
+    // ---- alerts
+    // ----------------------------------------------------------------------------------
     {"hold without unit", link_with("alerts: { margin_db: { hold: 15 } }"),
      "f.yaml:2:42: defaults.alerts.margin_db.hold: 15 is not allowed: " + kSpan + " from 0s to 7d"},
-    {"margin levels in the wrong order", link_with("alerts: { margin_db: { warning: 5, critical: 10 } }"),
+    {"margin levels in the wrong order",
+     link_with("alerts: { margin_db: { warning: 5, critical: 10 } }"),
      "f.yaml:2:58: defaults.alerts.margin_db.critical: critical (10) must be below warning (5)"},
-    {"loss levels in the wrong order", link_with("alerts: { loss_ratio: { critical: 0.1, warning: 0.2 } }"),
-     "f.yaml:2:47: defaults.alerts.loss_ratio.critical: critical (0.1) must be above warning (0.2)"},
+    {"loss levels in the wrong order",
+     link_with("alerts: { loss_ratio: { critical: 0.1, warning: 0.2 } }"),
+     "f.yaml:2:47: defaults.alerts.loss_ratio.critical: critical (0.1) must be above warning "
+     "(0.2)"},
     {"a link's warning against the default critical",
      "defaults: { alerts: { margin_db: { critical: 8 } } }\nlinks:\n  - name: a\n    alerts:\n"
      "      margin_db: { warning: 6 }\n",
@@ -156,13 +167,15 @@ const Refused kCases[] = {
     {"a number for an alert", link_with("alerts: { loss_ratio: 0.1 }"),
      "f.yaml:2:35: defaults.alerts.loss_ratio: 0.1 is not allowed: off, or a map { warning, "
      "critical, clear_below, hold }"},
-    {"silent shorter than expect", "links:\n  - name: a\n    expect: 1h\n    alerts: { silent: 15m }\n",
+    {"silent shorter than expect",
+     "links:\n  - name: a\n    expect: 1h\n    alerts: { silent: 15m }\n",
      "f.yaml:4:23: links[0].alerts.silent: silent (15m) must be longer than expect (1h)"},
     {"default silent shorter than a link's expect",
      "links:\n  - name: a\n    expect: 1h\ndefaults: { alerts: { silent: 15m } }\n",
      "f.yaml:3:13: links[0].expect: silent (15m) must be longer than expect (1h)"},
 
-    // ---- periods ---------------------------------------------------------------------------------
+    // ---- periods
+    // ---------------------------------------------------------------------------------
     {"baseline backwards", link_with("baseline: { from: 2031-03-15, to: 2031-03-01 }"),
      "f.yaml:2:47: defaults.baseline.to: 2031-03-01T00:00:00Z is not after from "
      "(2031-03-15T00:00:00Z)"},
@@ -178,20 +191,23 @@ const Refused kCases[] = {
      "f.yaml:3:39: links[0].upkeep[0].to: 2031-03-01T00:00:00Z is not after from "
      "(2031-03-01T00:00:00Z)"},
 
-    // ---- references ------------------------------------------------------------------------------
+    // ---- references
+    // ------------------------------------------------------------------------------
     {"two links of one name", "links:\n  - name: weir\n  - name: ridge\n  - name: weir\n",
      "f.yaml:4:11: links[2].name: weir is given twice, first in line 2"},
     {"two ports of one name",
      "ports:\n  - { name: p, source: \"stdin:\" }\n  - { name: p, source: \"file:x\" }\n",
      "f.yaml:3:13: ports[1].name: p is given twice, first in line 2"},
     {"match of an unknown port",
-     "ports: [{ name: mast, source: \"stdin:\" }]\nlinks:\n  - name: a\n    match: { port: mats }\n",
+     "ports: [{ name: mast, source: \"stdin:\" }]\nlinks:\n  - name: a\n    match: { port: mats "
+     "}\n",
      "f.yaml:4:20: links[0].match.port: there is no port named mats, did you mean mast?"},
     {"two links of one radio name",
      "links:\n  - name: a\n    match: { link: \"7\" }\n  - name: b\n    match: { link: 7 }\n",
      "f.yaml:5:20: links[1].match.link: takes reports of 7 from any port, as link a does"},
     {"a link named as another is called by its radio",
-     "ports: [{ name: p, source: \"stdin:\" }]\nlinks:\n  - name: a\n    match: { port: p, link: b }\n"
+     "ports: [{ name: p, source: \"stdin:\" }]\nlinks:\n  - name: a\n    match: { port: p, link: b "
+     "}\n"
      "  - name: b\n",
      "f.yaml:5:5: links[1].match: takes reports of b from any port, as link a does"},
     {"via nowhere", "links:\n  - name: weir\n    via: rigde\n  - name: ridge\n",
@@ -202,7 +218,8 @@ const Refused kCases[] = {
      "links:\n  - { name: a, via: b }\n  - { name: b, via: c }\n  - { name: c, via: a }\n",
      "f.yaml:4:21: links[2].via: leads in a circle through a"},
 
-    // ---- ports -----------------------------------------------------------------------------------
+    // ---- ports
+    // -----------------------------------------------------------------------------------
     {"source missing", "ports:\n  - name: p\n", "f.yaml:2:5: ports[0]: source is missing"},
     {"source of an unknown kind", port_with("    source: modem:/dev/ttyS0\n"),
      "f.yaml:3:13: ports[0].source: modem:/dev/ttyS0 is not allowed: " + kSource},
@@ -221,19 +238,21 @@ const Refused kCases[] = {
      "(bits per second)"},
     {"nine data bits", port_with("    source: serial:/dev/ttyS0\n    serial: { data_bits: 9 }\n"),
      "f.yaml:4:26: ports[0].serial.data_bits: 9 is not allowed: a whole number from 5 to 8"},
-    {"serial settings of a socket", port_with("    source: tcp://h:1\n    serial: { baud: 9600 }\n"),
+    {"serial settings of a socket",
+     port_with("    source: tcp://h:1\n    serial: { baud: 9600 }\n"),
      "f.yaml:4:13: ports[0].serial: belongs to a serial: source"},
-    {"poll of a file",
-     port_with("    source: file:log.txt\n    poll: { send: x }\n"),
+    {"poll of a file", port_with("    source: file:log.txt\n    poll: { send: x }\n"),
      "f.yaml:4:11: ports[0].poll: belongs to a serial: or tcp:// source"},
-    {"poll without anything to send", port_with("    source: tcp://h:1\n    poll: { every: 10s }\n"),
+    {"poll without anything to send",
+     port_with("    source: tcp://h:1\n    poll: { every: 10s }\n"),
      "f.yaml:4:11: ports[0].poll: send is missing"},
     {"poll that is never quiet",
      port_with("    source: tcp://h:1\n    poll: { send: x, every: 1s, quiet_before: 1s }\n"),
      "f.yaml:4:47: ports[0].poll.quiet_before: must be shorter than every (1s)"},
     {"poll of characters that are no bytes",
      port_with("    source: tcp://h:1\n    poll: { send: \"\xe2\x82\xac\" }\n"),
-     "f.yaml:4:19: ports[0].poll.send: \"\xe2\x82\xac\" is not allowed: text of 1 to 1024 characters "
+     "f.yaml:4:19: ports[0].poll.send: \"\xe2\x82\xac\" is not allowed: text of 1 to 1024 "
+     "characters "
      "up to U+00FF, each one byte"},
     {"open UDP", port_with("    source: udp://0.0.0.0:5000\n"),
      "f.yaml:3:13: ports[0].source: listens beyond this machine: name the senders with allow: "
@@ -246,14 +265,16 @@ const Refused kCases[] = {
      "f.yaml:4:12: ports[0].allow: belongs to a udp:// source"},
     {"framing word", port_with("    source: \"stdin:\"\n    framing: slip\n"),
      "f.yaml:4:14: ports[0].framing: slip is not allowed: one of lines, cobs, hdlc"},
-    {"checksum on lines", port_with("    source: \"stdin:\"\n    framing: { kind: lines, crc: crc32 }\n"),
+    {"checksum on lines",
+     port_with("    source: \"stdin:\"\n    framing: { kind: lines, crc: crc32 }\n"),
      "f.yaml:4:34: ports[0].framing.crc: belongs to kind: cobs (hdlc has its own check)"},
     {"block end that does not compile",
      port_with("    source: \"stdin:\"\n    framing: { block_end: '(' }\n"),
      "f.yaml:4:27: ports[0].framing.block_end: \"(\" is not allowed: an RE2 expression (missing ): "
      "()"},
 
-    // ---- decoders --------------------------------------------------------------------------------
+    // ---- decoders
+    // --------------------------------------------------------------------------------
     {"decoder word", port_with("    source: \"stdin:\"\n    decoder: xml\n"),
      "f.yaml:4:14: ports[0].decoder: xml is not allowed: one of json, pairs, csv, pattern, senml, "
      "packed"},
@@ -271,11 +292,28 @@ const Refused kCases[] = {
      "f.yaml:5:16: ports[0].patterns[0]: \"(?=x)(?P<seq>x)\" is not allowed: an RE2 expression "
      "(invalid perl operator: (?=)"},
     {"pattern that leads nowhere",
-     port_with("    source: \"stdin:\"\n    decoder: pattern\n    pattern: 'level (?P<level>\\d+)'\n"),
+     port_with(
+         "    source: \"stdin:\"\n    decoder: pattern\n    pattern: 'level (?P<level>\\d+)'\n"),
      "f.yaml:5:14: ports[0].pattern: no group" + kUnreached},
     {"pattern that only names the link",
      port_with("    source: \"stdin:\"\n    decoder: pattern\n    pattern: '(?P<link>\\d+)'\n"),
      "f.yaml:5:14: ports[0].pattern: no group" + kUnreached},
+    {"one of two patterns that leads nowhere",
+     port_with("    source: \"stdin:\"\n    decoder: pattern\n    patterns:\n"
+               "      - '(?P<seq>x)'\n      - '(?P<link>y)'\n"),
+     "f.yaml:7:9: ports[0].patterns[1]: no group" + kUnreached},
+    {"a quantity that a rule has moved away",
+     port_with("    source: \"stdin:\"\n    decoder: csv\n    columns: [seq, n]\n"
+               "    fields: { seq: { from: m } }\n"),
+     "f.yaml:5:14: ports[0].columns: no column" + kUnreached +
+         "\n"
+         "f.yaml:6:28: ports[0].fields.seq.from: there is no column named m in columns"},
+    {"pairs separated by what joins them",
+     port_with("    source: \"stdin:\"\n    decoder: pairs\n    separator: \"= \"\n"),
+     "f.yaml:5:16: ports[0].separator: pairs cannot be separated by quotes or ="},
+    {"columns separated by quotes",
+     port_with("    source: \"stdin:\"\n    decoder: csv\n    separator: '\"'\n"),
+     "f.yaml:5:16: ports[0].separator: columns cannot be separated by quotes"},
     {"field from a group that is not there",
      port_with("    source: \"stdin:\"\n    decoder: pattern\n    pattern: '(?P<seq>\\d+)'\n"
                "    fields: { rssi_dbm: { from: level } }\n"),
@@ -293,7 +331,8 @@ const Refused kCases[] = {
      "f.yaml:4:34: ports[0].fields.rssi_dbm.scale: 0 is not allowed: a number other than 0"},
     {"bits beyond the number",
      port_with("    source: \"stdin:\"\n    fields: { channel: { bits: \"64..60\" } }\n"),
-     "f.yaml:4:32: ports[0].fields.channel.bits: \"64..60\" is not allowed: bits such as \"7..4\" or "
+     "f.yaml:4:32: ports[0].fields.channel.bits: \"64..60\" is not allowed: bits such as \"7..4\" "
+     "or "
      "3, numbered from 0 to 63"},
     {"scale of a name", port_with("    source: \"stdin:\"\n    fields: { link: { scale: 2 } }\n"),
      "f.yaml:4:21: ports[0].fields.link: a name has neither scale nor offset"},
@@ -306,17 +345,20 @@ const Refused kCases[] = {
     {"packed without values", port_with("    source: \"stdin:\"\n    decoder: packed\n"),
      "f.yaml:4:14: ports[0].decoder: needs packed: [{ name, at, type }, ...] beside it"},
     {"packed type",
-     port_with("    source: \"stdin:\"\n    decoder: packed\n    packed: [{ name: seq, at: 0, type: "
-               "u12 }]\n"),
+     port_with(
+         "    source: \"stdin:\"\n    decoder: packed\n    packed: [{ name: seq, at: 0, type: "
+         "u12 }]\n"),
      "f.yaml:5:40: ports[0].packed[0].type: u12 is not allowed: one of u8, i8, u16, i16, u24, i24, "
      "u32, i32, u64, i64, f32, f64"},
     {"packed name that nobody uses",
-     port_with("    source: \"stdin:\"\n    decoder: packed\n    packed:\n"
-               "      - { name: seq, at: 0, type: u16 }\n      - { name: level, at: 2, type: u8 }\n"),
+     port_with(
+         "    source: \"stdin:\"\n    decoder: packed\n    packed:\n"
+         "      - { name: seq, at: 0, type: u16 }\n      - { name: level, at: 2, type: u8 }\n"),
      "f.yaml:7:17: ports[0].packed[1].name: level is neither a canonical key nor one that fields "
      "refer to"},
 
-    // ---- services --------------------------------------------------------------------------------
+    // ---- services
+    // --------------------------------------------------------------------------------
     {"listen without a port", "http: { listen: 127.0.0.1 }\n",
      "f.yaml:1:17: http.listen: 127.0.0.1 is not allowed: " + kListen},
     {"listen on a name", "http: { listen: \"gateway.example:80\" }\n",
@@ -331,7 +373,8 @@ const Refused kCases[] = {
      "f.yaml:1:25: push.alertmanagers[0]: \"127.0.0.1:9093\" is not allowed: a web address such as "
      "http://127.0.0.1:9093"},
     {"a password in a web address", "push: { alertmanagers: [\"http://me:secret@h/\"] }\n",
-     "f.yaml:1:25: push.alertmanagers[0]: \"http://me:secret@h/\" is not allowed: a web address such "
+     "f.yaml:1:25: push.alertmanagers[0]: \"http://me:secret@h/\" is not allowed: a web address "
+     "such "
      "as http://127.0.0.1:9093"},
     {"remote write without target", "push: { remote_write: { interval: 10s } }\n",
      "f.yaml:1:23: push.remote_write: url is missing"},
@@ -343,17 +386,21 @@ const Refused kCases[] = {
     {"repeated label", "external_labels:\n  a: 1\n  a: 2\n",
      "f.yaml:3:3: external_labels.a: given twice, first in line 2"},
 
-    // ---- several at once -------------------------------------------------------------------------
+    // ---- several at once
+    // -------------------------------------------------------------------------
     {"sorted by line, columns in characters",
      "links:\n  - name: a\n    via: b\n    upkeep: [{ note: \"Fähre\", from: x, to: 2031-01-01 }]\n"
      "http: { port: 1 }\n",
      "f.yaml:3:10: links[0].via: there is no link named b, did you mean a?\n"
-     "f.yaml:4:37: links[0].upkeep[0].from: x is not allowed: " + kTime + "\n"
-     "f.yaml:5:9: http.port: unknown key: allowed here: listen, web_config, reload"},
+     "f.yaml:4:37: links[0].upkeep[0].from: x is not allowed: " +
+         kTime +
+         "\n"
+         "f.yaml:5:9: http.port: unknown key: allowed here: listen, web_config, reload"},
     {"mistakes in the defaults are told once",
      "defaults: { radio: { rssi: x }, alerts: { silent: 1 } }\nlinks: [{name: a}, {name: b}]\n",
      "f.yaml:1:28: defaults.radio.rssi: x is not allowed: one of total, signal\n"
-     "f.yaml:1:51: defaults.alerts.silent: 1 is not allowed: " + kSpan + " from 1s to 365d"},
+     "f.yaml:1:51: defaults.alerts.silent: 1 is not allowed: " +
+         kSpan + " from 1s to 365d"},
 };
 
 class RefusedTest : public ::testing::TestWithParam<Refused> {};
