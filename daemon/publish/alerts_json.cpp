@@ -82,7 +82,8 @@ bool is_alarm(const AlertState& alert) {
 std::string_view summary_of(AlertName alert) {
   switch (alert) {
     case AlertName::MarginLow: return "The fade margin of a link direction is low.";
-    case AlertName::MarginForecastLow: return "The fade margin of a link is on its way to being low.";
+    case AlertName::MarginForecastLow:
+      return "The fade margin of a link is on its way to being low.";
     case AlertName::BudgetDeficit: return "A link direction delivers less margin than its budget.";
     case AlertName::FadingSuspected: return "The path of a link has become worse.";
     case AlertName::InterferenceSuspected: return "Interference has reached a receiver of a link.";

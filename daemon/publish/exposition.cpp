@@ -159,10 +159,12 @@ struct FamilyText {
       : name(family.name), link(name + "{link=\""), port(name + "{port=\"") {
     text_header = "# HELP " + name + ' ';
     append_help(text_header, family.help, false);
-    text_header += "\n# TYPE " + name + (family.kind == MetricKind::counter ? " counter\n" : " gauge\n");
+    text_header +=
+        "\n# TYPE " + name + (family.kind == MetricKind::counter ? " counter\n" : " gauge\n");
 
     const std::string metric(openmetrics_name(family));
-    openmetrics_header = "# TYPE " + metric + ' ' + std::string(openmetrics_type(family.kind)) + '\n';
+    openmetrics_header =
+        "# TYPE " + metric + ' ' + std::string(openmetrics_type(family.kind)) + '\n';
     if (!family.unit.empty()) {
       openmetrics_header += "# UNIT " + metric + ' ' + std::string(family.unit) + '\n';
     }

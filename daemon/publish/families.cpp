@@ -69,9 +69,10 @@ struct Entry {
 
 using enum MetricKind;
 
-const std::array kTable = std::to_array<Entry>({
+constexpr std::array kTable = std::to_array<Entry>({
     // One link.
-    {{"fadeward_link_up", gauge, "", "1 while the link has reported within its silent time, else 0."},
+    {{"fadeward_link_up", gauge, "",
+      "1 while the link has reported within its silent time, else 0."},
      source::LinkUp{}},
     {{"fadeward_link_upkeep", gauge, "", "1 inside a configured upkeep period, else 0."},
      source::LinkDerived{upkeep}},
@@ -84,13 +85,13 @@ const std::array kTable = std::to_array<Entry>({
     {{"fadeward_link_latency_seconds", gauge, "seconds",
       "Round trip of an acknowledged frame, median of the last hour."},
      source::LinkGauge{&LinkSnapshot::latency_s}},
-    {{"fadeward_link_supply_volts", gauge, "volts", "Supply voltage last reported by the far end."},
+    {{"fadeward_link_supply_volts", gauge, "volts", "Supply voltage last reported."},
      source::LinkGauge{&LinkSnapshot::supply_v}},
     {{"fadeward_link_temperature_celsius", gauge, "celsius",
-      "Device temperature last reported by the far end."},
+      "Device temperature last reported."},
      source::LinkGauge{&LinkSnapshot::temperature_c}},
     {{"fadeward_link_uptime_seconds", gauge, "seconds",
-      "Time since the far end restarted, as it last reported."},
+      "Time since the radio restarted, as last reported."},
      source::LinkGauge{&LinkSnapshot::uptime_s}},
     {{"fadeward_link_spreading_factor", gauge, "", "Spreading factor of the newest frame."},
      source::LinkDerived{spreading_factor}},
@@ -117,7 +118,8 @@ const std::array kTable = std::to_array<Entry>({
       "Noise at the receiver of this direction, median, in dBm."},
      source::DirectionGauge{&DirectionSnapshot::noise_dbm}},
     {{"fadeward_link_noise_assumed", gauge, "",
-      "1 where no noise is measured and the margin cannot see interference, 0 where it is measured."},
+      "1 where no noise is measured and the margin cannot see interference, 0 where it is "
+      "measured."},
      source::DirectionDerived{noise_assumed}},
     {{"fadeward_link_margin_db", gauge, "db",
       "Fade margin over all frames sent in the window, lost ones included, median, in dB."},
@@ -183,8 +185,7 @@ const std::array kTable = std::to_array<Entry>({
      source::PortDiscarded{}},
     {{"fadeward_reports_rejected_total", counter, "", "Frames or reports not used, by reason."},
      source::PortRejected{}},
-    {{"fadeward_reports_unmatched_total", counter, "",
-      "Reports of links that are not configured."},
+    {{"fadeward_reports_unmatched_total", counter, "", "Reports of links that are not configured."},
      source::PortCounter{&PortSnapshot::unmatched}},
     {{"fadeward_reports_retimed_total", counter, "",
       "Reports whose own time could not be believed; the time of arrival was used."},

@@ -39,7 +39,7 @@ namespace {
 std::string_view view(beast::string_view text) { return {text.data(), text.size()}; }
 beast::string_view view(std::string_view text) { return {text.data(), text.size()}; }
 
-/// IMF-fixdate of RFC 9110 section 5.6.7. Names of days and months do not depend on the locale here.
+/// IMF-fixdate of RFC 9110 section 5.6.7, in English whatever the locale.
 std::string http_date() {
   static constexpr std::array days = {"Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"};
   static constexpr std::array months = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",

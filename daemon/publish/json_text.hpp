@@ -14,7 +14,8 @@ namespace fadeward::publish::json {
 void key(std::string& out, std::string_view name);
 
 void text(std::string& out, std::string_view name, std::string_view value);
-void text_or_null(std::string& out, std::string_view name, std::string_view value);   ///< empty: null
+/// An empty text is null.
+void text_or_null(std::string& out, std::string_view name, std::string_view value);
 void flag(std::string& out, std::string_view name, bool value);
 void count(std::string& out, std::string_view name, std::uint64_t value);
 void rounded(std::string& out, std::string_view name, const std::optional<double>& value,

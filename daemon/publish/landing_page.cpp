@@ -234,7 +234,8 @@ void append_port_row(std::string& out, const PortSnapshot& port, Time now) {
   out += "<tr><th scope=\"row\">";
   append_html(out, port.name);
   out += "</th><td>";
-  append_word(out, port.up ? Word{"good", "&#9679;", "open"} : Word{"critical", "&#9633;", "closed"});
+  append_word(out,
+              port.up ? Word{"good", "&#9679;", "open"} : Word{"critical", "&#9633;", "closed"});
   out += "</td><td class=\"words\">";
   append_html(out, port.detail);
   out += "</td><td>";

@@ -46,6 +46,8 @@ std::optional<double> max_fds() {
 
 }  // namespace
 
-ProcessUsage read_process_usage() { return {cpu_seconds(), resident_bytes(), open_fds(), max_fds()}; }
+ProcessUsage read_process_usage() {
+  return {cpu_seconds(), resident_bytes(), open_fds(), max_fds()};
+}
 
 }  // namespace fadeward::publish

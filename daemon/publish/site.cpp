@@ -169,8 +169,9 @@ HttpAnswer Site::State::reload(const HttpRequest& request) const {
   if (!enable_reload || !hooks.reload) return fixed(403, "reload over HTTP is not enabled\n");
   // A page of somebody else's must not be able to press this button.
   const std::string_view origin = request.origin;
-  if (!origin.empty() && !(origin.ends_with(request.host) && !request.host.empty() &&
-                           origin.substr(0, origin.size() - request.host.size()).ends_with("://"))) {
+  if (!origin.empty() &&
+      !(origin.ends_with(request.host) && !request.host.empty() &&
+        origin.substr(0, origin.size() - request.host.size()).ends_with("://"))) {
     return fixed(403, "not from another site\n");
   }
   const Status done = hooks.reload();

@@ -12,7 +12,8 @@ using namespace testing;
 using boost::json::object;
 using boost::json::parse;
 
-// Alertmanager API v2, postableAlert: labels and annotations are objects of strings, times RFC 3339.
+// Alertmanager API v2, postableAlert: labels and annotations are objects of strings, times RFC
+// 3339.
 TEST(AlertsJson, AnActiveAlertAnnouncesItselfAhead) {
   auto snapshot = two_links();
   auto alert = alert_of(AlertName::InterferenceSuspected, 0, Severity::warning);
@@ -46,7 +47,8 @@ TEST(AlertsJson, ValuesAreNotPartOfTheIdentity) {
   snapshot.time += 1min;
   const auto after = parse(alerts_json(snapshot, {}));
   EXPECT_EQ(before.at(0).at("labels"), after.at(0).at("labels"));
-  EXPECT_EQ(before.at(0).at("annotations").at("summary"), after.at(0).at("annotations").at("summary"));
+  EXPECT_EQ(before.at(0).at("annotations").at("summary"),
+            after.at(0).at("annotations").at("summary"));
 }
 
 TEST(AlertsJson, AnEndedOneResolvesAndTimesNeverRunBackwards) {
@@ -76,8 +78,11 @@ TEST(AlertsJson, InfoStaysInTheLogbookAndPortsHaveNoLink) {
 TEST(AlertsJson, ExternalLabelsMayNotDisguiseAnAlert) {
   auto snapshot = two_links();
   snapshot.alerts = {alert_of(AlertName::MarginLow, 0, Severity::critical)};
-  const auto got = parse(alerts_json(
-      snapshot, {{"severity", "info"}, {"direction", "up"}, {"not a name", "x"}, {"9x", "x"}, {"empty", ""}}));
+  const auto got = parse(alerts_json(snapshot, {{"severity", "info"},
+                                                {"direction", "up"},
+                                                {"not a name", "x"},
+                                                {"9x", "x"},
+                                                {"empty", ""}}));
   EXPECT_EQ(got.at(0).at("labels"),
             (object{{"alertname", "MarginLow"}, {"link", "weir"}, {"severity", "critical"}}));
 }

@@ -50,7 +50,8 @@ TEST(Exposition, ALinkNeverHeardHasZeroCountersAndNoGauges) {
   EXPECT_EQ(got.at(R"(fadeward_link_frames_lost_total{link="ridge",direction="outbound"})"), 0);
   for (const auto& [series, sample] : got.samples) {
     if (series.find("link=\"ridge\"") == std::string::npos || sample.type == "counter") continue;
-    EXPECT_TRUE(series.rfind("fadeward_link_up{", 0) == 0 || series.rfind("fadeward_alert_", 0) == 0)
+    EXPECT_TRUE(series.rfind("fadeward_link_up{", 0) == 0 ||
+                series.rfind("fadeward_alert_", 0) == 0)
         << series;
   }
 }
@@ -204,8 +205,9 @@ TEST(Exposition, NumbersReadBackExactly) {
     const std::string text = scene.text();
     const Scrape got(text);
     EXPECT_EQ(got.at(R"(fadeward_link_margin_db{link="weir",direction="inbound"})"), *value);
-    EXPECT_NE(text.find("fadeward_link_reports_total{link=\"weir\"} " + std::to_string(counter) + "\n"),
-              std::string::npos);
+    EXPECT_NE(
+        text.find("fadeward_link_reports_total{link=\"weir\"} " + std::to_string(counter) + "\n"),
+        std::string::npos);
   }
 }
 
@@ -233,7 +235,8 @@ TEST(Exposition, OpenMetricsFollowsItsRules) {
   }
   const Scrape plain = scene.scrape();
   EXPECT_EQ(plain.samples.size(), got.samples.size());
-  for (const auto& [series, sample] : plain.samples) EXPECT_EQ(got.at(series), sample.value) << series;
+  for (const auto& [series, sample] : plain.samples)
+    EXPECT_EQ(got.at(series), sample.value) << series;
 }
 
 TEST(Exposition, FamiliesFollowOneAnotherAsListed) {

@@ -104,7 +104,7 @@ TEST_F(HttpServerTest, OldClientsAreClosedAfterOneAnswer) {
 
 TEST_F(HttpServerTest, WhatIsNotHttpIsRefusedAndCounted) {
   serve();
-  for (const std::string bytes :
+  for (const std::string& bytes :
        {std::string("\x16\x03\x01\x02\x00\x01\x00\r\n\r\n", 11), std::string("GET\r\n\r\n"),
         std::string("GET / HTTP/9.9\r\n\r\n"), std::string("GET / HTTP/1.1\r\nno colon\r\n\r\n"),
         std::string("POST / HTTP/1.1\r\nContent-Length: -1\r\n\r\n")}) {
@@ -123,7 +123,8 @@ TEST_F(HttpServerTest, HugeHeadersAndBodiesAreRefused) {
   EXPECT_EQ(header.receive().status, 431);
   EXPECT_TRUE(header.closed());
   RawClient body = client();
-  body.send("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 1000000\r\n\r\n" + std::string(20000, 'x'));
+  body.send("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 1000000\r\n\r\n" +
+            std::string(20000, 'x'));
   EXPECT_EQ(body.receive().status, 413);
   EXPECT_TRUE(body.closed());
   RawClient fits = client();
@@ -184,7 +185,8 @@ TEST_F(HttpServerTest, APortInUseIsNamed) {
   HttpServer second(same, box, {});
   const Status started = second.start();
   ASSERT_FALSE(started);
-  EXPECT_NE(started.error().message.find("127.0.0.1:" + std::to_string(same.port)), std::string::npos);
+  EXPECT_NE(started.error().message.find("127.0.0.1:" + std::to_string(same.port)),
+            std::string::npos);
   EXPECT_NE(started.error().message.find("in use"), std::string::npos);
   EXPECT_EQ(client().get("/-/healthy").status, 200);   // the first is unharmed
 }

@@ -34,7 +34,9 @@ class RawClient {
     if (port != 0) connect(port);
   }
   ~RawClient() { close(); }
-  RawClient(RawClient&& other) noexcept : fd_(other.fd_), held_(std::move(other.held_)) { other.fd_ = -1; }
+  RawClient(RawClient&& other) noexcept : fd_(other.fd_), held_(std::move(other.held_)) {
+    other.fd_ = -1;
+  }
   RawClient(const RawClient&) = delete;
   RawClient& operator=(const RawClient&) = delete;
   RawClient& operator=(RawClient&&) = delete;
@@ -77,7 +79,8 @@ class RawClient {
     reply.status = std::atoi(reply.header.c_str() + reply.header.find(' '));
     return reply;
   }
-  Reply get(const std::string& path, const std::string& fields = "", const std::string& method = "GET") {
+  Reply get(const std::string& path, const std::string& fields = "",
+            const std::string& method = "GET") {
     send(method + " " + path + " HTTP/1.1\r\nHost: localhost\r\n" + fields + "\r\n");
     return receive(method == "HEAD");
   }

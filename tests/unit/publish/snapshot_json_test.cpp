@@ -49,7 +49,8 @@ TEST(SnapshotLine, TheExampleOfTheContract) {
     ++key;
   }
   std::string interval_keys;
-  for (const auto& pair : got.at("interval").as_object()) interval_keys += std::string(pair.key()) + " ";
+  for (const auto& pair : got.at("interval").as_object())
+    interval_keys += std::string(pair.key()) + " ";
   EXPECT_EQ(interval_keys, "reports lost signal_median_dbm noise_median_dbm ");
 }
 
@@ -57,7 +58,8 @@ TEST(SnapshotLine, WhatIsNotKnownIsNull) {
   const auto got = boost::json::parse(line_of({}));
   for (const auto& pair : got.as_object()) {
     const std::string key(pair.key());
-    if (key == "kind" || key == "time" || key == "link" || key == "direction" || key == "interval") continue;
+    if (key == "kind" || key == "time" || key == "link" || key == "direction" || key == "interval")
+      continue;
     if (key == "reports" || key == "window_s") {
       EXPECT_EQ(pair.value(), 0) << key;
     } else if (key == "cause") {
