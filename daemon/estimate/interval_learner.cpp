@@ -15,6 +15,7 @@ void IntervalLearner::add(Duration span) {
   const auto span_us = static_cast<double>(span.count());
   if (spans_ < UINT32_MAX) ++spans_;
   longest_ = std::max(longest_, span);
+  observed_ += span;
   if (spans_ == 1) {
     estimate_us_ = span_us;
     return;

@@ -88,7 +88,8 @@ void LinkJudge::note_restart(const link::Noticed& noticed, Time now, const Alert
   text += " restarted: its counters began again";
   if (state_.uptime_s)
     text += ", up for " + in_words(seconds_to_duration(*state_.uptime_s));
-  text += " (" + std::to_string(state_.restarts) + " restarts seen so far).";
+  if (state_.restarts > 1) text += " (restart " + std::to_string(state_.restarts) + " seen here)";
+  text += ".";
   Finding found;
   found.severity = Severity::info;
   found.cause = Cause::restart;
@@ -250,8 +251,8 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
       const Verdict verdict = weigh(evidence(now));
       alerts_.raise(owner, AlertName::MarginLow, d, now,
                     finding(severity, verdict, margin_[at(d)].onset(),
-                            direction + " margin is " + in_db(*margin) + ", " +
-                                std::string(name_of(severity)) + " below " + in_db(limit) + levels(d) +
+                            direction + " margin is " + in_db(*margin) + ", below the " +
+                                std::string(name_of(severity)) + " level of " + in_db(limit) + levels(d) +
                                 likely(verdict)));
     }
   }

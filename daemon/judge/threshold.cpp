@@ -24,8 +24,14 @@ void Threshold::step(Level& level, std::optional<double> limit, double value,
 Severity Threshold::update(std::optional<double> value, const ThresholdSettings& settings, Worse worse,
                            Time now) {
   if (value) {
-    step(levels_[0], settings.warning, *value, settings, worse, now);
-    step(levels_[1], settings.critical, *value, settings, worse, now);
+    Level& warning = levels_[0];
+    Level& critical = levels_[1];
+    step(warning, settings.warning, *value, settings, worse, now);
+    const Level before = critical;
+    step(critical, settings.critical, *value, settings, worse, now);
+    // On the way out of both levels there is no stop at "warning": they end together.
+    const bool both_ending = before.on && !critical.on && warning.on && warning.turning_since;
+    if (both_ending && settings.critical) critical = before;
   }
   return severity();
 }

@@ -173,16 +173,25 @@ std::optional<double> FrameWindow::weighted_median(std::int16_t FrameSample::* l
     total += samples_[i].weight;
     lowest = std::min(lowest, cell);
   }
-  // Mid-distribution: linear between the middles of occupied cells.
+  // Where many frames share a cell, the reports are coarser than the spread and the median lies
+  // between the middles of the cells; where few do, it is the plain median.
+  constexpr double kMany = 10 * kFullWeight;
   const double wanted = total / 2.0;
-  double below = 0, left_at = 0, left = 0;
+  double below = 0, left_weight = 0, left = 0;
   for (int cell = lowest; cell < kCells; ++cell) {
     const double weight = weights[static_cast<std::size_t>(cell)];
     if (weight == 0) continue;
-    const double middle = below + weight / 2, value = cell * 0.25 - 200;
-    if (middle >= wanted)
-      return below == 0 ? value : left + (value - left) * (wanted - left_at) / (middle - left_at);
-    left_at = middle;
+    const double value = cell * 0.25 - 200;
+    const bool here = below + weight / 2 >= wanted;
+    if (here && left_weight >= kMany && weight >= kMany) {
+      const double left_at = below - left_weight / 2, at = below + weight / 2;
+      return left + (value - left) * (wanted - left_at) / (at - left_at);
+    }
+    if (below == wanted && left_weight > 0) return (left + value) / 2;
+    if (below + weight > wanted) {
+      if (here || weight < kMany) return value;
+    }
+    left_weight = weight;
     left = value;
     below += weight;
   }

@@ -15,6 +15,8 @@ constexpr Duration kNeverHeard = std::chrono::hours{3};
 constexpr Duration kHeardOnce = std::chrono::hours{25};
 constexpr double kSilentIntervals = 3;
 constexpr double kPresumeAfterIntervals = 2.5;
+constexpr double kPresumeAfterUs = 60e6;
+constexpr Duration kObservedForPresumption = std::chrono::minutes{10};
 constexpr Duration kNoiseMemory = std::chrono::hours{1};
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
@@ -390,9 +392,10 @@ void LinkState::shift(Duration step) {
 double LinkState::presumed_lost(Duration window, Time now) const {
   const auto usual = expect();
   if (!usual || !last_report_ || gap_unknown_ || usual->count() <= 0) return 0;
+  if (!expect_ && interval_.observed() < kObservedForPresumption) return 0;
   const double interval_us = static_cast<double>(usual->count());
   const double quiet_us = static_cast<double>((now - *last_report_).count());
-  if (quiet_us < kPresumeAfterIntervals * interval_us) return 0;
+  if (quiet_us < kPresumeAfterIntervals * interval_us || quiet_us < kPresumeAfterUs) return 0;
   const double missing_us = std::min(quiet_us - interval_us, static_cast<double>(window.count()));
   return missing_us / interval_us;
 }

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <random>
 
 namespace fadeward::judge {
@@ -34,6 +35,24 @@ TEST(Threshold, CriticalHasItsOwnSwitch) {
   EXPECT_EQ(threshold.severity(), Severity::critical);
   for (; n <= 60; ++n) threshold.update(8.0, kMargin, Worse::below, minute(n));
   EXPECT_EQ(threshold.severity(), Severity::warning);
+}
+
+// Back from critical to far above warning in one go: one change, not two.
+TEST(Threshold, RecoveryDoesNotStopAtWarning) {
+  Threshold threshold;
+  int n = 0;
+  for (; n <= 30; ++n) threshold.update(3.0, kMargin, Worse::below, minute(n));
+  ASSERT_EQ(threshold.severity(), Severity::critical);
+  int changes = 0;
+  Severity last = threshold.severity();
+  for (; n <= 90; ++n) {
+    const double value = 3.0 + (n - 30) * 0.6;   // over 7 dB at minute 37, over 12 dB at minute 46
+    const Severity now = threshold.update(std::min(value, 20.0), kMargin, Worse::below, minute(n));
+    changes += now != last;
+    last = now;
+  }
+  EXPECT_EQ(last, Severity::none);
+  EXPECT_EQ(changes, 1);
 }
 
 TEST(Threshold, AValueThatTremblesDoesNotFlap) {
