@@ -1,8 +1,4 @@
-#include <cerrno>
 #include <cstdio>
-#include <cstring>
-#include <fstream>
-#include <sstream>
 
 #include "fadeward/app/commands.hpp"
 #include "fadeward/app/config_file.hpp"
@@ -17,17 +13,6 @@ int refuse(const std::string& why) {
   return 2;
 }
 
-Result<std::optional<budget::Profile>> read_profile(const std::string& path) {
-  if (path.empty()) return std::optional<budget::Profile>{};
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  if (file) text << file.rdbuf();
-  if (!file) return Error{path + ": " + std::strerror(errno)};
-  auto profile = budget::parse_profile(text.str());
-  if (!profile) return Error{path + ": " + profile.error().message};
-  return std::optional(std::move(profile).value());
-}
-
 }  // namespace
 
 int budget(const BudgetOptions& options) {
@@ -36,8 +21,8 @@ int budget(const BudgetOptions& options) {
   std::vector<budget::LinkBudget> budgets;
   for (const LinkSettings& link : settings->links) {
     if (!options.link.empty() && link.name != options.link) continue;
-    const auto profile = read_profile(link.budget.profile);
-    if (!profile) return refuse("link " + link.name + ": " + profile.error().message);
+    const auto profile = read_profile(link);
+    if (!profile) return refuse(profile.error().message);
     budgets.push_back(budget::compute(link, *profile ? &**profile : nullptr));
   }
   if (budgets.empty()) {

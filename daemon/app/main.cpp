@@ -41,7 +41,7 @@ int run_replay(const Words& words) {
   if (!every || *every < std::chrono::seconds{1})
     return bad_command_line("--snapshots " + words.snapshots + ": a span of at least 1s with its unit, such as 15m or 1h");
   options.snapshots = *every;
-  const auto settings = load_settings(words.config);
+  const auto settings = load_settings_to_judge(words.config);
   if (!settings) {
     std::fprintf(stderr, "%s\n", settings.error().message.c_str());
     return 2;

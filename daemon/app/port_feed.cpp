@@ -58,7 +58,7 @@ void PortFeed::log(const PortEvent& event) const {
     case PortEvent::Kind::opened: spdlog::info("port {}: open ({})", settings_.name, text); return;
     case PortEvent::Kind::closed: spdlog::warn("port {}: closed: {}", settings_.name, text); return;
     case PortEvent::Kind::failed:
-      spdlog::warn("port {}: cannot be opened: {}; trying again", settings_.name, text);
+      spdlog::warn("port {}: cannot be opened: {}", settings_.name, text);
       return;
     case PortEvent::Kind::ended: spdlog::info("port {}: read to its end", settings_.name); return;
     default: return;

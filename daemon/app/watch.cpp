@@ -27,6 +27,7 @@ namespace fadeward::app {
 namespace {
 
 constexpr Duration kTick = std::chrono::seconds{1};
+constexpr Duration kDrain = std::chrono::milliseconds{200};
 constexpr Duration kSaveEvery = std::chrono::hours{6};
 constexpr Duration kSaveAlertsAfter = std::chrono::minutes{1};
 
@@ -124,7 +125,6 @@ class Daemon {
       }
       spdlog::info("stopping ({})", signal == SIGTERM ? "SIGTERM" : "SIGINT");
       notify_service_manager("STOPPING=1");
-      for (const auto& feed : feeds_) feed->stop();
       timer_.cancel();
       watchdog_.cancel();
       stopping_ = true;
@@ -205,7 +205,7 @@ class Daemon {
 
   /// The new settings as a whole or not at all.
   Status reload() {
-    auto loaded = load_settings(options_.config);
+    auto loaded = load_settings_to_judge(options_.config);
     if (!loaded) {
       spdlog::error("configuration not reloaded, the old one stays:\n{}", loaded.error().message);
       box_.change([](publish::ProgramState& state) { state.config_last_reload_successful = false; });
@@ -254,7 +254,16 @@ class Daemon {
     return success();
   }
 
+  /// What the kernel already holds is still read, as far as it comes at once.
+  void drain() {
+    io_.restart();
+    const Duration give_up = Clock{}.now().steady + kDrain;
+    while (Clock{}.now().steady < give_up && io_.poll_one() > 0) {}
+    for (const auto& feed : feeds_) feed->stop();
+  }
+
   int stop() {
+    drain();
     log_events();
     if (server_) server_->stop();
     if (!state_) return 0;
@@ -287,7 +296,7 @@ int watch(const WatchOptions& options) {
   // Two threads need no arena each; memory stays small over years.
   mallopt(M_ARENA_MAX, 1);
   std::signal(SIGPIPE, SIG_IGN);
-  auto settings = load_settings(options.config);
+  auto settings = load_settings_to_judge(options.config);
   if (!settings) {
     std::fprintf(stderr, "%s\n", settings.error().message.c_str());
     return 2;
