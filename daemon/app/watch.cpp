@@ -295,6 +295,8 @@ class Daemon {
 int watch(const WatchOptions& options) {
   // Two threads need no arena each; memory stays small over years.
   mallopt(M_ARENA_MAX, 1);
+  mallopt(M_MMAP_THRESHOLD, 256 * 1024);   // large answers go back to the system
+  mallopt(M_TRIM_THRESHOLD, 512 * 1024);
   std::signal(SIGPIPE, SIG_IGN);
   auto settings = load_settings_to_judge(options.config);
   if (!settings) {

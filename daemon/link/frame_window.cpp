@@ -31,9 +31,8 @@ void FrameWindow::rebase(Time at) {
 }
 
 std::uint32_t FrameWindow::stamp(Time at) {
-  if (samples_.empty() || (at - origin_).count() / 100000 > INT32_MAX) rebase(at);
-  return static_cast<std::uint32_t>(
-      std::clamp<std::int64_t>((at - origin_).count() / 100000, 0, UINT32_MAX));
+  if (samples_.empty() || stamp_of(at) > INT32_MAX) rebase(at);
+  return static_cast<std::uint32_t>(std::clamp<std::int64_t>(stamp_of(at), 0, UINT32_MAX));
 }
 
 void FrameWindow::add(Time at, double signal_dbm, double noise_dbm, double margin_db,
@@ -67,6 +66,7 @@ void FrameWindow::add(Time at, FrameSample sample, std::uint32_t frames, std::ui
   frames_ += sample.frames;
   lost_ += sample.lost;
   if (samples_.size() <= kFewest + 1) oldest_leaves_ = Time::min();   // the rule may have changed
+  if (samples_.size() <= kMost) return;
   expire(at);
   if (samples_.size() > kMost) thin();
 }
@@ -125,11 +125,15 @@ void FrameWindow::drop_oldest() {
 }
 
 void FrameWindow::expire_some(Time now) {
+  const std::int64_t now_ds = stamp_of(now);
+  const std::int64_t hour_ds = kSpan.count() / 100000, longest_ds = kLongest.count() / 100000;
   oldest_leaves_ = Time::max();
   while (!samples_.empty()) {
-    const Duration stays = samples_.size() > kFewest ? kSpan : kLongest;
-    oldest_leaves_ = time_of(samples_.front()) + stays;
-    if (now <= oldest_leaves_) break;
+    const std::int64_t stays_ds = samples_.size() > kFewest ? hour_ds : longest_ds;
+    if (samples_.front().at_ds + stays_ds >= now_ds) {
+      oldest_leaves_ = time_of(samples_.front()) + Duration{stays_ds * 100000};
+      break;
+    }
     drop_oldest();
   }
   // An hour that fits without thinning ends it.

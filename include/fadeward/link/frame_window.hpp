@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <ratio>
 #include <vector>
 
 #include "fadeward/base/ring.hpp"
@@ -52,14 +53,16 @@ class FrameWindow {
            std::uint32_t lost, std::uint8_t channel, std::uint8_t weight);
   /// The same with levels, channel and weight of `sample`.
   void add(Time at, FrameSample sample, std::uint32_t frames, std::uint32_t lost);
+  /// Lets go what has become too old. Adding does not: call it once a minute and before reading.
   /// Calls `visit(sample)` for the samples from `start` on, oldest first. Samples that came out of
   /// order by more than a minute may be missed.
   template <class Visit>
   void visit_since(Time start, Visit visit) const {
+    const std::int64_t start_ds = stamp_of(start);
     std::size_t first = samples_.size();
-    while (first > 0 && time_of(samples_[first - 1]) >= start - std::chrono::minutes{1}) --first;
+    while (first > 0 && samples_[first - 1].at_ds >= start_ds - 600) --first;
     for (; first < samples_.size(); ++first)
-      if (time_of(samples_[first]) >= start) visit(samples_[first]);
+      if (samples_[first].at_ds >= start_ds) visit(samples_[first]);
   }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
@@ -98,6 +101,10 @@ class FrameWindow {
 
  private:
   Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
+  /// Tenths of a second since the origin, rounded down; negative before it.
+  std::int64_t stamp_of(Time at) const {
+    return std::chrono::floor<std::chrono::duration<std::int64_t, std::deci>>(at - origin_).count();
+  }
   void expire_some(Time now);
   std::uint32_t stamp(Time at);
   void rebase(Time at);

@@ -32,6 +32,7 @@ TEST(FrameWindow, MediansOfTheLastHour) {
     }
     const std::vector<double> hour(signals.end() - 361, signals.end());
     const std::vector<double> hour_margins(margins.end() - 361, margins.end());
+    window.expire(now - 10s);
     EXPECT_EQ(window.frames(), 361U);
     EXPECT_EQ(window.span(now - 10s), Duration{1h});
     EXPECT_NEAR(*window.signal_median_dbm(), median(hour), 0.15) << "seed " << seed;
@@ -44,6 +45,7 @@ TEST(FrameWindow, KeepsThirtyFramesForAWeekAtMost) {
   FrameWindow window;
   Time now = kStart;
   for (int i = 0; i < 40; ++i, now += 1h) window.add(now, -100, -117, 24, 1, 0, 0, 16);
+  window.expire(now);
   EXPECT_EQ(window.frames(), 30U);
   EXPECT_EQ(window.span(now), Duration{30h});
   window.expire(now + 24h * 7);
@@ -62,6 +64,7 @@ TEST(FrameWindow, ThinsWithoutLosingCount) {
     margins.push_back(margin);
     window.add(now, -100, -117, margin, 1, i % 10 == 0 ? 1 : 0, 0, 16);
   }
+  window.expire(now);
   EXPECT_NEAR(window.frames(), 3600, 16);
   EXPECT_NEAR(window.lost(), 360, 3);
   EXPECT_NEAR(*window.margin_quantile_db(0.5, false), median(margins), 0.35);
@@ -99,6 +102,7 @@ TEST(FrameWindow, AgesSurviveAStepOfTheClock) {
     window.add(now, -100, -117, 24, 1, 0, 0, 16);
     EXPECT_EQ(window.frames(), 101U);
     for (int i = 0; i < 500; ++i, now += 10s) window.add(now, -100, -117, 24, 1, 0, 0, 16);
+    window.expire(now);
     EXPECT_NEAR(window.frames(), 361, 1);
   }
 }
