@@ -8,7 +8,7 @@ namespace fadeward::framing {
 
 namespace {
 
-constexpr std::size_t kLongestRun = 254;   // octets of content that one code octet can announce
+constexpr std::size_t kLongestRun = 254;  // octets of content that one code octet can announce
 
 /// The most octets that `content` octets take: one code octet per full run and one more.
 constexpr std::size_t encoded_limit(std::size_t content) {

@@ -12,7 +12,7 @@ constexpr std::uint8_t kFlag = 0x7e;
 constexpr std::uint8_t kEscape = 0x7d;
 constexpr std::uint8_t kFlip = 0x20;
 constexpr std::size_t kFcsSize = 2;
-constexpr std::size_t kShortest = 4;   // RFC 1662 section 4.3, with a 16-bit FCS
+constexpr std::size_t kShortest = 4;  // RFC 1662 section 4.3, with a 16-bit FCS
 
 /// False if the octets end inside an escape.
 bool unescape(std::span<const std::uint8_t> raw, std::vector<std::uint8_t>& out) {
@@ -67,8 +67,7 @@ void HdlcFramer::piece(std::span<const std::uint8_t> raw, FrameSink& sink) {
 
 void HdlcFramer::feed(std::span<const std::uint8_t> bytes, FrameSink& sink) {
   pieces_.feed(
-      bytes,
-      [&](std::span<const std::uint8_t> raw) { piece(raw, sink); },
+      bytes, [&](std::span<const std::uint8_t> raw) { piece(raw, sink); },
       [&](std::size_t count) {
         sink.discarded(hunting_ ? DiscardReason::garbage : DiscardReason::too_long, count);
       });

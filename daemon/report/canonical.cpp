@@ -12,7 +12,7 @@ namespace {
 
 using number_detail::load;
 
-constexpr std::uint64_t kLatestMicros = 32503680000'000000;   // the year 3000, as in base/field
+constexpr std::uint64_t kLatestMicros = 32503680000'000000;  // the year 3000, as in base/field
 
 std::size_t hash(std::string_view name) {
   std::uint64_t word = 0;
@@ -29,7 +29,8 @@ inline const char* plain_text_end(const char* at) {
     const std::uint64_t quote = word ^ kEach * '"';
     const std::uint64_t slash = word ^ kEach * '\\';
     const std::uint64_t flags = (((quote - kEach) & ~quote) | ((slash - kEach) & ~slash) |
-                                 ((word - kEach * 0x20) & ~word) | word) & kEach * 0x80;
+                                 ((word - kEach * 0x20) & ~word) | word) &
+                                kEach * 0x80;
     if (flags == 0) continue;
     at += std::countr_zero(flags) >> 3;
     return *at == '"' ? at : nullptr;
@@ -48,7 +49,7 @@ CanonicalParser::CanonicalParser() {
   for (unsigned i = 0; i < kFields; ++i) add_key(i, field_info(static_cast<Field>(i)).name);
   add_key(kTime, "time");
   add_key(kLink, "link");
-  for (Step& step : steps_) {   // no JSON text begins like this
+  for (Step& step : steps_) {  // no JSON text begins like this
     step.text.fill(~std::uint64_t{0});
     step.mask.fill(~std::uint64_t{0});
   }
@@ -232,10 +233,12 @@ Parsed CanonicalParser::parse_padded(std::string_view line, LinkReport& report) 
       id = step.id;
     } else {
       at = read_step(at, end, id);
-      if (!at || at >= end) [[unlikely]] return {};
+      if (!at || at >= end) [[unlikely]]
+        return {};
       if (id == kStart) break;
     }
-    if (at >= end) [[unlikely]] return {};
+    if (at >= end) [[unlikely]]
+      return {};
     if (id < kFields) [[likely]] {
       double value = 0;
       const char* const stop = read_before_comma(at, value);
@@ -247,10 +250,13 @@ Parsed CanonicalParser::parse_padded(std::string_view line, LinkReport& report) 
       }
     }
     // The same key may have been followed by less space the last time.
-    if (is_json_space(*at)) [[unlikely]] at = skip_json_space(at, end);
-    if (at >= end) [[unlikely]] return {};
+    if (is_json_space(*at)) [[unlikely]]
+      at = skip_json_space(at, end);
+    if (at >= end) [[unlikely]]
+      return {};
     at = read_value(id, at, end, report, tally);
-    if (!at) [[unlikely]] return {};
+    if (!at) [[unlikely]]
+      return {};
   }
   if (skip_json_space(at + 1, end) != end) return {};
   return parsed(report, tally);

@@ -46,7 +46,7 @@ bool CsvDecoder::read_cell(std::string_view line, std::size_t& at, std::string_v
 bool CsvDecoder::split(std::string_view line) {
   cells_.clear();
   texts_.clear();
-  texts_.reserve(line.size());   // views into it must not move
+  texts_.reserve(line.size());  // views into it must not move
   for (std::size_t at = 0;; at += separator_.size()) {
     std::string_view cell;
     if (!read_cell(line, at, cell)) return false;

@@ -32,8 +32,7 @@ Made make_csv(FieldMap map, const DecoderSettings& settings) {
   if (settings.separator.empty() || settings.separator.find('"') != std::string::npos)
     return Error{"csv: separator must be at least one character and no quote"};
   bool known = settings.columns.empty();
-  for (const std::string& column : settings.columns)
-    known = known || !map.find(column).empty();
+  for (const std::string& column : settings.columns) known = known || !map.find(column).empty();
   if (!known) return Error{"csv: no column is a canonical key or the `from` of a field"};
   return std::unique_ptr<Decoder>(
       new CsvDecoder(std::move(map), settings.separator, settings.columns));

@@ -20,7 +20,7 @@ Parsed JsonDecoder::parse(std::string_view frame) {
   copy_.append(kJsonPadding, '\0');
   path_.clear();
   texts_.clear();
-  texts_.reserve(frame.size());   // views into it must not move
+  texts_.reserve(frame.size());  // views into it must not move
   const char* const end = copy_.data() + frame.size();
   const char* at = skip_json_space(copy_.data(), end);
   if (at >= end || *at != '{') return {};
@@ -74,13 +74,12 @@ const char* JsonDecoder::read_value(const char* at, const char* end, int depth) 
   }
   RawValue raw;
   if (*at == '-' || (*at >= '0' && *at <= '9')) {
-    double value = 0;
-    bool whole = false;
-    const char* const stop = read_json_number(at, end, value, whole);
+    const char* const stop = read_json_number(at, end, raw.number, raw.whole);
     if (!stop) return nullptr;
-    raw = raw_from_text({at, static_cast<std::size_t>(stop - at)});
+    const double value = raw.number;
+    if (raw.whole) raw = raw_from_text({at, static_cast<std::size_t>(stop - at)});
+    raw.numeric = true;
     raw.number = value;
-    if (!whole) raw.text = {};   // no name of a link
     builder_.take(targets, raw);
     return stop;
   }

@@ -5,6 +5,8 @@
 #include <cstring>
 #include <limits>
 
+#include "fadeward/report/json_number.hpp"
+
 namespace fadeward::report {
 
 namespace {
@@ -138,8 +140,8 @@ const char* skip_object(const char* at, const char* end, int depth) {
 /// The parts of a number's text.
 struct NumberText {
   const char* integer;
-  const char* fraction;       ///< null: no point
-  const char* exponent;       ///< null: none; at its sign or first digit
+  const char* fraction;  ///< null: no point
+  const char* exponent;  ///< null: none; at its sign or first digit
   const char* end;
 };
 
@@ -180,7 +182,8 @@ bool is_huge(const NumberText& text) {
   if (text.exponent) {
     const bool negative = *text.exponent == '-';
     for (const char* at = text.exponent; at < text.end; ++at)
-      if (*at >= '0' && *at <= '9') exponent = std::min(exponent * 10 + (*at - '0'), 1'000'000'000LL);
+      if (*at >= '0' && *at <= '9')
+        exponent = std::min(exponent * 10 + (*at - '0'), 1'000'000'000LL);
     if (negative) exponent = -exponent;
   }
   return power + exponent > 0;
@@ -252,6 +255,12 @@ const char* skip_json_value(const char* at, const char* end, int depth) {
 }
 
 const char* read_json_number(const char* at, const char* end, double& value, bool& whole) {
+  Decimal number;
+  if (const char* const stop = read_short_number(at, number)) {
+    value = number.value();
+    whole = number.decimals == 0;
+    return stop;
+  }
   NumberText text;
   if (!scan_number(at, end, text)) return nullptr;
   whole = text.fraction == nullptr && text.exponent == nullptr;

@@ -62,7 +62,8 @@ Result<std::unique_ptr<Decoder>> PackedDecoder::make(FieldMap map,
       return Error{"packed: '" + field.name +
                    "' is neither a canonical key nor the `from` of a field"};
     const std::size_t size = packed_size(field.type);
-    places.push_back({field.at, size, field.type, field.big_endian, {targets.begin(), targets.end()}});
+    places.push_back(
+        {field.at, size, field.type, field.big_endian, {targets.begin(), targets.end()}});
     needed = std::max(needed, field.at + size);
   }
   const std::size_t min_bytes = settings.packed_min_bytes > 0 ? settings.packed_min_bytes : needed;

@@ -17,7 +17,7 @@ std::size_t skip_blanks(std::string_view text, std::size_t at) {
 
 PairsDecoder::PairsDecoder(FieldMap map, std::string_view separators) : builder_(std::move(map)) {
   for (const char c : separators) separator_[static_cast<unsigned char>(c)] = true;
-  separator_['\n'] = true;   // lines of a block
+  separator_['\n'] = true;  // lines of a block
 }
 
 void PairsDecoder::decode(std::string_view frame, Time, ReportSink& sink) {
@@ -64,7 +64,7 @@ bool PairsDecoder::read_value(std::string_view frame, std::size_t& at, std::stri
 
 Parsed PairsDecoder::parse(std::string_view frame) {
   texts_.clear();
-  texts_.reserve(frame.size());   // views into it must not move
+  texts_.reserve(frame.size());  // views into it must not move
   bool any = false;
   for (std::size_t at = 0; at < frame.size();) {
     if (is_separator(frame[at])) {
@@ -75,7 +75,7 @@ Parsed PairsDecoder::parse(std::string_view frame) {
     while (at < frame.size() && frame[at] != '=' && !is_separator(frame[at])) ++at;
     const std::string_view key = frame.substr(first, at - first);
     const std::size_t place = find_value(frame, at);
-    if (place == std::string_view::npos) continue;   // a word
+    if (place == std::string_view::npos) continue;  // a word
     at = place;
     std::string_view value;
     if (!read_value(frame, at, value)) return {};

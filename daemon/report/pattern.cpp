@@ -10,11 +10,11 @@ namespace fadeward::report {
 struct PatternDecoder::Pattern {
   struct Group {
     int index = 0;
-    std::vector<Target> targets;   ///< none: nobody knows the name
+    std::vector<Target> targets;  ///< none: nobody knows the name
   };
   std::unique_ptr<re2::RE2> expression;
-  std::vector<Group> groups;       ///< named ones, in their order
-  int pieces = 1;                  ///< to ask for: RE2 is the slower, the more of them
+  std::vector<Group> groups;  ///< named ones, in their order
+  int pieces = 1;             ///< to ask for: RE2 is the slower, the more of them
 };
 
 struct PatternDecoder::Scratch {
@@ -40,8 +40,9 @@ Result<std::unique_ptr<Decoder>> PatternDecoder::make(FieldMap map,
       if (!targets.empty()) pattern->pieces = std::max(pattern->pieces, index + 1);
     }
     if (!useful)
-      return Error{where + "no group (?P<name>...) is named after a canonical key or the `from` of "
-                           "a field"};
+      return Error{where +
+                   "no group (?P<name>...) is named after a canonical key or the `from` of "
+                   "a field"};
     const auto pieces = static_cast<std::size_t>(pattern->pieces);
     if (decoder->scratch_->pieces.size() < pieces) decoder->scratch_->pieces.resize(pieces);
     decoder->patterns_.push_back(std::move(pattern));
@@ -72,9 +73,8 @@ bool PatternDecoder::take_match(const Pattern& pattern, std::string_view frame) 
 
 void PatternDecoder::decode(std::string_view frame, Time, ReportSink& sink) {
   builder_.begin();
-  const bool found = std::any_of(patterns_.begin(), patterns_.end(), [&](const auto& pattern) {
-    return take_match(*pattern, frame);
-  });
+  const bool found = std::any_of(patterns_.begin(), patterns_.end(),
+                                 [&](const auto& pattern) { return take_match(*pattern, frame); });
   deliver(found ? builder_.result() : Parsed{}, builder_.report(), frame, sink);
 }
 

@@ -21,26 +21,24 @@ std::string_view trimmed(std::string_view text) {
 /// Up to 15 digits with at most one point, the sign taken off: exact, and most of what comes.
 bool read_plain(std::string_view digits, bool negative, RawValue& raw) {
   if (digits.size() > 16) return false;
-  Decimal number;
-  number.negative = negative;
-  std::size_t count = 0;
-  bool point = false;
-  for (const char c : digits) {
-    if (is_digit(c)) {
-      number.mantissa = number.mantissa * 10 + static_cast<unsigned>(c - '0');
-      ++count;
-      if (point) ++number.decimals;
-    } else if (c == '.' && !point) {
-      point = true;
-    } else {
-      return false;
-    }
+  const char* at = digits.data();
+  const char* const end = at + digits.size();
+  std::uint64_t mantissa = 0;
+  for (; at < end && is_digit(*at); ++at)
+    mantissa = mantissa * 10 + static_cast<unsigned>(*at - '0');
+  raw.whole = at == end;
+  if (raw.whole) {
+    if (digits.size() > 15) return false;
+    raw.integer = negative ? 0 - mantissa : mantissa;
+    raw.number = static_cast<double>(static_cast<std::int64_t>(raw.integer));
+    return true;
   }
-  if (count == 0 || count > 15) return false;
-  raw.number = number.value();
-  raw.whole = !point;
-  raw.integer = negative ? 0 - number.mantissa : number.mantissa;
-  return true;
+  if (*at++ != '.' || digits.size() == 1) return false;
+  const char* const fraction = at;
+  for (; at < end && is_digit(*at); ++at)
+    mantissa = mantissa * 10 + static_cast<unsigned>(*at - '0');
+  raw.number = Decimal{mantissa, static_cast<unsigned>(end - fraction), negative}.value();
+  return at == end;
 }
 
 /// A whole number of more digits that still fits 64 bits.
@@ -58,7 +56,7 @@ bool read_integer(std::string_view digits, bool negative, int base, RawValue& ra
 }
 
 bool read_float(std::string_view text, bool negative, RawValue& raw) {
-  if (text.starts_with('-')) return false;   // a second sign
+  if (text.starts_with('-')) return false;  // a second sign
   const char* const end = text.data() + text.size();
   const auto [stop, error] = std::from_chars(text.data(), end, raw.number);
   if (stop != end || error == std::errc::invalid_argument) return false;

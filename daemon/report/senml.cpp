@@ -16,8 +16,8 @@ double in_field_unit(Field field, std::string_view unit, double value) {
     double scale, offset;
   };
   static constexpr Conversion kConversions[] = {
-      {"dBW", "_dbm", 1, 30},     {"K", "_c", 1, -273.15}, {"ms", "_s", 1e-3, 0},
-      {"mV", "_v", 1e-3, 0},      {"kHz", "_hz", 1e3, 0},  {"MHz", "_hz", 1e6, 0},
+      {"dBW", "_dbm", 1, 30}, {"K", "_c", 1, -273.15}, {"ms", "_s", 1e-3, 0},
+      {"mV", "_v", 1e-3, 0},  {"kHz", "_hz", 1e3, 0},  {"MHz", "_hz", 1e6, 0},
       {"GHz", "_hz", 1e9, 0},
   };
   for (const Conversion& conversion : kConversions)
@@ -57,8 +57,8 @@ std::uint32_t SenmlDecoder::collect() {
       ++unknown;
       continue;
     }
-    entries_.push_back({whole ? std::string_view() : record.name.substr(0, cut), record.unix_s,
-                        &record, targets});
+    entries_.push_back(
+        {whole ? std::string_view() : record.name.substr(0, cut), record.unix_s, &record, targets});
   }
   std::sort(entries_.begin(), entries_.end(), [](const Entry& a, const Entry& b) {
     if (a.unix_s != b.unix_s) return a.unix_s < b.unix_s;
@@ -88,7 +88,8 @@ void SenmlDecoder::decode(std::string_view frame, Time now, ReportSink& sink) {
     const Entry& head = entries_[first];
     builder_.begin();
     if (head.record->timed && !put_time(builder_.report(), head.unix_s)) sink.values_discarded(1);
-    for (; i < entries_.size() && entries_[i].unix_s == head.unix_s && entries_[i].link == head.link;
+    for (;
+         i < entries_.size() && entries_[i].unix_s == head.unix_s && entries_[i].link == head.link;
          ++i)
       take(entries_[i]);
     if (builder_.report().link.empty()) builder_.report().link = head.link;

@@ -6,8 +6,8 @@ namespace fadeward::report {
 
 namespace {
 
-constexpr double kFirstAbsolute = 268435456.0;   // 2^28, RFC 8428 section 4.5.3
-constexpr double kVersion = 10;                  // RFC 8428 section 4.4
+constexpr double kFirstAbsolute = 268435456.0;  // 2^28, RFC 8428 section 4.5.3
+constexpr double kVersion = 10;                 // RFC 8428 section 4.4
 
 const char* read_number(const char* at, const char* end, double& value) {
   bool whole = false;
@@ -25,7 +25,7 @@ bool SenmlPack::resolve(std::string_view pack, double now_unix_s) {
   base_ = {};
   now_unix_s_ = now_unix_s;
   if (pack.size() > kLongest) return false;
-  texts_.reserve(pack.size());   // views into it must not move
+  texts_.reserve(pack.size());  // views into it must not move
   copy_.assign(pack);
   copy_.append(kJsonPadding, '\0');
   const char* const end = copy_.data() + pack.size();
@@ -125,7 +125,7 @@ const char* SenmlPack::read_label(std::string_view label, const char* at, const 
     record.number = *at == 't' ? 1 : 0;
     return skip_json_literal(at, end);
   }
-  if (label.ends_with('_')) return nullptr;   // must be understood: RFC 8428 section 4.4
+  if (label.ends_with('_')) return nullptr;  // must be understood: RFC 8428 section 4.4
   ++unknown_labels_;
   return skip_json_value(at, end, 2);
 }

@@ -13,10 +13,16 @@ namespace fadeward::fuzz {
 std::span<const std::string_view> seeds() {
   using namespace std::string_view_literals;
   static constexpr std::string_view kSeeds[] = {
-      "\x00""first\nsecond\r\nthird\rlast"sv,
-      "\x01""a=1\nb=2\nEND\nc=3\nEND\n"sv,
-      "\x02\x06""12345\x05""6789\x00\x01\x01\x00\x02x\x00"sv,
-      "\x03\x0c""123456789\x6e\x90\x00\x03""ab\x00"sv,
+      "\x00"
+      "first\nsecond\r\nthird\rlast"sv,
+      "\x01"
+      "a=1\nb=2\nEND\nc=3\nEND\n"sv,
+      "\x02\x06"
+      "12345\x05"
+      "6789\x00\x01\x01\x00\x02x\x00"sv,
+      "\x03\x0c"
+      "123456789\x6e\x90\x00\x03"
+      "ab\x00"sv,
       "\x04~123456789\x6e\x90~\x7d\x5e\x7d\x5d~abc}~"sv,
   };
   return kSeeds;

@@ -42,8 +42,9 @@ DecoderSettings settings(unsigned kind) {
     case 3: out.kind = DecoderKind::csv; break;
     case 4:
       out.kind = DecoderKind::pattern;
-      out.patterns = {R"(^t=(?P<time>\d+\.\d+) link=(?P<link>\S+) rssi=(?P<rssi_dbm>-?\d+) snr=(?P<snr_db>\S+)$)",
-                      R"(rssi=(?P<rssi_dbm>-?\d+))"};
+      out.patterns = {
+          R"(^t=(?P<time>\d+\.\d+) link=(?P<link>\S+) rssi=(?P<rssi_dbm>-?\d+) snr=(?P<snr_db>\S+)$)",
+          R"(rssi=(?P<rssi_dbm>-?\d+))"};
       break;
     case 5: out.kind = DecoderKind::senml; break;
     case 6:
@@ -69,7 +70,7 @@ struct Sink final : report::ReportSink {
       require(report[field] >= info.lowest && report[field] <= info.highest,
               "a value lies in its field's range");
     }
-    std::size_t sum = 0;   // every byte of the link's name can be read
+    std::size_t sum = 0;  // every byte of the link's name can be read
     for (const char c : report.link) sum += static_cast<unsigned char>(c);
     require(sum <= report.link.size() * 255, "a link's name can be read");
   }
@@ -83,7 +84,8 @@ void compare(const report::Parsed& a, const LinkReport& one, const report::Parse
   require(a.outcome == b.outcome, "same outcome with padding, or after other lines");
   if (a.outcome == report::Outcome::syntax) return;
   require(a.tally.unknown_keys == b.tally.unknown_keys &&
-              a.tally.values_discarded == b.tally.values_discarded, "same counts");
+              a.tally.values_discarded == b.tally.values_discarded,
+          "same counts");
   require(one.present == two.present && one.timed == two.timed && one.link == two.link,
           "same keys");
   for (std::size_t i = 0; i < kFields; ++i)
@@ -121,8 +123,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   Sink sink;
   decoder->decode(frame, fadeward::Time{std::chrono::seconds{1'900'000'000}}, sink);
   const bool is_senml = kind == 5, is_csv = kind == 3;
-  require(is_senml || sink.reports + sink.rejects == 1 || (is_csv && sink.reports + sink.rejects == 0),
-          "a frame is a report or a reject");
+  require(
+      is_senml || sink.reports + sink.rejects == 1 || (is_csv && sink.reports + sink.rejects == 0),
+      "a frame is a report or a reject");
   require(!is_senml || sink.reports + sink.rejects > 0, "a pack is not lost");
   if (kind == 0) check_canonical(frame);
   return 0;

@@ -12,7 +12,7 @@
 
 namespace {
 
-std::string running;   // the input that the target is working on
+std::string running;  // the input that the target is working on
 
 void keep_input(int signal) {
   if (std::FILE* file = std::fopen("fuzz-input.bin", "wb")) {

@@ -35,7 +35,7 @@ class CobsFramer final : public Framer {
 
  private:
   enum class Verdict : std::uint8_t { frame, fill, encoding, checksum, too_long };
-  Verdict judge(std::span<const std::uint8_t> encoded);   ///< leaves the content in decoded_
+  Verdict judge(std::span<const std::uint8_t> encoded);  ///< leaves the content in decoded_
   void piece(std::span<const std::uint8_t> encoded, FrameSink& sink);
 
   const std::size_t max_bytes_;

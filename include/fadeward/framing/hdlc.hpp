@@ -32,14 +32,14 @@ class HdlcFramer final : public Framer {
 
  private:
   enum class Verdict : std::uint8_t { frame, fill, garbage, checksum, aborted, too_long };
-  Verdict judge(std::span<const std::uint8_t> raw);   ///< leaves the content in content_
+  Verdict judge(std::span<const std::uint8_t> raw);  ///< leaves the content in content_
   void piece(std::span<const std::uint8_t> raw, FrameSink& sink);
 
   const std::size_t max_bytes_;
   Delimited pieces_;
   std::vector<std::uint8_t> unescaped_;
   std::span<const std::uint8_t> content_;
-  bool hunting_ = true;   ///< no flag seen yet
+  bool hunting_ = true;  ///< no flag seen yet
 };
 
 }  // namespace fadeward::framing

@@ -46,15 +46,15 @@ class LineFramer final : public Framer {
   void feed_to(std::string_view bytes, Sink& sink);
 
  private:
-  struct Outcome {                ///< what became of a line in a block
-    std::string_view frame;       ///< a finished block; empty: none
-    std::uint64_t too_long = 0;   ///< bytes to report
+  struct Outcome {               ///< what became of a line in a block
+    std::string_view frame;      ///< a finished block; empty: none
+    std::uint64_t too_long = 0;  ///< bytes to report
   };
 
   LineFramer(std::size_t max_bytes, std::unique_ptr<re2::RE2> block_end);
   Outcome add_to_block(std::string_view line);
   Outcome lose_block(std::uint64_t more_bytes);
-  bool hold(std::string_view part);   ///< false: the line is too long
+  bool hold(std::string_view part);  ///< false: the line is too long
 
   template <class Sink>
   void end_line(std::string_view line, Sink& sink);
@@ -65,12 +65,12 @@ class LineFramer final : public Framer {
 
   const std::size_t max_bytes_;
   const std::unique_ptr<re2::RE2> block_end_;
-  std::string held_;           ///< beginning of an unfinished line
-  std::string block_;          ///< lines of an unfinished block
-  bool skip_line_ = false;     ///< inside a line that was too long
-  bool skip_block_ = false;    ///< inside a block that was too long
-  bool after_cr_ = false;      ///< the last byte was a CR: an LF now belongs to it
-  bool clear_block_ = false;   ///< the block was handed out: begin a new one
+  std::string held_;          ///< beginning of an unfinished line
+  std::string block_;         ///< lines of an unfinished block
+  bool skip_line_ = false;    ///< inside a line that was too long
+  bool skip_block_ = false;   ///< inside a block that was too long
+  bool after_cr_ = false;     ///< the last byte was a CR: an LF now belongs to it
+  bool clear_block_ = false;  ///< the block was handed out: begin a new one
 };
 
 template <class Sink>

@@ -52,7 +52,7 @@ class CanonicalParser {
     std::array<std::uint64_t, 3> mask{};
     std::uint32_t size = 0;
     std::uint32_t id = kUnknown;
-    bool starts(const char* at) const;   ///< looks at 24 bytes
+    bool starts(const char* at) const;  ///< looks at 24 bytes
   };
 
   void add_key(unsigned id, std::string_view name);
@@ -70,12 +70,12 @@ class CanonicalParser {
   const char* read_rare_time(const char* at, const char* end, LinkReport& report, Tally& tally);
   const char* read_rare_link(const char* at, const char* end, LinkReport& report);
 
-  std::array<Step, kStart + 1> steps_;             ///< what followed each key
-  std::array<std::uint8_t, kSlots> slots_{};       ///< hash table of key numbers + 1
+  std::array<Step, kStart + 1> steps_;        ///< what followed each key
+  std::array<std::uint8_t, kSlots> slots_{};  ///< hash table of key numbers + 1
   std::array<std::string_view, kUnknown> names_{};
-  std::string copy_;                               ///< of a line without padding
-  std::string scratch_;                            ///< of a text with escapes
-  std::string link_text_;                          ///< of a link with escapes
+  std::string copy_;       ///< of a line without padding
+  std::string scratch_;    ///< of a text with escapes
+  std::string link_text_;  ///< of a link with escapes
 };
 
 /// The canonical parser as a decoder.

@@ -34,9 +34,9 @@ class CsvDecoder final : public Decoder {
   ReportBuilder builder_;
   const std::string separator_;
   const bool given_;
-  std::vector<std::span<const Target>> columns_;   ///< into the builder's map
+  std::vector<std::span<const Target>> columns_;  ///< into the builder's map
   std::vector<std::string_view> cells_;
-  std::string texts_;      ///< quoted cells with quotes in them
+  std::string texts_;  ///< quoted cells with quotes in them
 };
 
 }  // namespace fadeward::report

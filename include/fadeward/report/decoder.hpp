@@ -25,8 +25,8 @@ class ReportSink {
   /// sink may set `index`, `port` and, where it is not `timed`, `time`.
   virtual void report(LinkReport& report) = 0;
 
-  /// The frame, or (SenML) one link and moment in it, gave no report: syntax (not readable), empty (nothing about a link in it) or
-  /// implausible (every value in it was impossible).
+  /// The frame, or (SenML) one link and moment in it, gave no report: syntax (not readable), empty
+  /// (nothing about a link in it) or implausible (every value in it was impossible).
   virtual void rejected(RejectReason reason, std::string_view frame) = 0;
 
   /// Values left out because they were not finite, out of the field's range (base/field.hpp), not

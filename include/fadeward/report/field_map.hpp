@@ -1,7 +1,9 @@
 // Which name in a frame means which canonical key, and how its value is turned into the key's unit.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
+#include <cstring>
 #include <functional>
 #include <map>
 #include <span>
@@ -22,7 +24,7 @@ struct Target {
   Kind kind = Kind::field;
   Field field = Field::seq;
   std::uint8_t low_bit = 0;
-  std::uint8_t bit_count = 0;     ///< 0: the whole value
+  std::uint8_t bit_count = 0;  ///< 0: the whole value
   double scale = 1;
   double offset = 0;
 
@@ -46,8 +48,13 @@ class FieldMap {
  private:
   struct Hash {
     using is_transparent = void;
+    /// Both ends and the length: enough to tell names apart, and quick.
     std::size_t operator()(std::string_view name) const {
-      return std::hash<std::string_view>{}(name);
+      std::uint64_t head = 0, tail = 0;
+      std::memcpy(&head, name.data(), std::min<std::size_t>(name.size(), 8));
+      if (name.size() > 8) std::memcpy(&tail, name.data() + name.size() - 8, 8);
+      return static_cast<std::size_t>(((head ^ name.size()) * 31 + tail) * 0x9e3779b97f4a7c15 >>
+                                      24U);
     }
   };
   std::unordered_map<std::string, std::vector<Target>, Hash, std::equal_to<>> targets_;

@@ -26,10 +26,10 @@ class JsonDecoder final : public Decoder {
   const char* read_text(const char* at, const char* end, std::span<const Target> targets);
 
   ReportBuilder builder_;
-  std::string copy_;       ///< of the frame, with the padding that json_text.hpp asks for
-  std::string path_;       ///< of the member being read
+  std::string copy_;  ///< of the frame, with the padding that json_text.hpp asks for
+  std::string path_;  ///< of the member being read
   std::string key_text_;
-  std::string texts_;      ///< values with escapes, one frame's worth
+  std::string texts_;  ///< values with escapes, one frame's worth
 };
 
 }  // namespace fadeward::report

@@ -47,14 +47,15 @@ inline std::uint64_t non_digits(std::uint64_t word) {
 inline std::uint64_t join(std::uint64_t digits) {
   digits = digits * 10 + (digits >> 8U);
   return ((digits & 0x000000ff000000ff) * 0x000f424000000064 +
-          ((digits >> 16U) & 0x000000ff000000ff) * 0x0000271000000001) >> 32U;
+          ((digits >> 16U) & 0x000000ff000000ff) * 0x0000271000000001) >>
+         32U;
 }
 
 /// The run of digits at the front of a word.
 struct Run {
-  std::uint64_t digits;     ///< the word with digit bytes as 0..9
-  unsigned bits;            ///< eight times the number of digits, 0..56; 64: all eight are digits
-  char stop;                ///< the character behind them; 0 if all eight are digits
+  std::uint64_t digits;  ///< the word with digit bytes as 0..9
+  unsigned bits;         ///< eight times the number of digits, 0..56; 64: all eight are digits
+  char stop;             ///< the character behind them; 0 if all eight are digits
 
   explicit Run(std::uint64_t word) : digits(word ^ kEach * '0') {
     const std::uint64_t others = non_digits(word);
@@ -66,7 +67,7 @@ struct Run {
   std::uint64_t value() const { return join(digits << (64 - bits)); }
 };
 
-inline constexpr std::uint64_t kWholePowers[9] = {1,       10,        100,        1000,     10000,
+inline constexpr std::uint64_t kWholePowers[9] = {1,      10,      100,      1000,     10000,
                                                   100000, 1000000, 10000000, 100000000};
 
 /// Behind the point, `number` holding what stands before it.
@@ -109,9 +110,9 @@ inline const char* read_short_number(const char* at, Decimal& number) {
   return (run.stop | 0x20) == 'e' ? nullptr : at;
 }
 
-/// The commonest of them: up to seven characters right before a comma. Looks at eight bytes. Null for
-/// everything else. Where the number ends depends on the comma alone, so that reading on need not
-/// wait for its digits.
+/// The commonest of them: up to seven characters right before a comma. Looks at eight bytes. Null
+/// for everything else. Where the number ends depends on the comma alone, so that reading on need
+/// not wait for its digits.
 [[gnu::always_inline]] inline const char* read_before_comma(const char* at, double& value) {
   using namespace number_detail;
   std::uint64_t word = load(at);
@@ -127,7 +128,8 @@ inline const char* read_short_number(const char* at, Decimal& number) {
   const std::uint64_t others = non_digits(word);
   const unsigned stop = static_cast<unsigned>(std::countr_zero(others)) - 7;
   std::uint64_t digits = word ^ kEach * '0';
-  if (stop == 0 || (static_cast<char>(word) == '0' && stop > 8)) [[unlikely]] return nullptr;
+  if (stop == 0 || (static_cast<char>(word) == '0' && stop > 8)) [[unlikely]]
+    return nullptr;
   if (stop == bits) {
     const auto whole = static_cast<std::int64_t>(join(digits << (64 - bits)));
     value = static_cast<double>(negative ? -whole : whole);

@@ -14,7 +14,7 @@
 namespace fadeward::report {
 
 inline constexpr std::size_t kJsonPadding = 64;
-inline constexpr int kJsonDepth = 64;   ///< arrays and objects nested deeper are refused
+inline constexpr int kJsonDepth = 64;  ///< arrays and objects nested deeper are refused
 
 inline bool is_json_space(char c) { return c == ' ' || c == '\t' || c == '\n' || c == '\r'; }
 

@@ -10,8 +10,8 @@
 namespace fadeward::report {
 
 /// A frame shorter than `packed_min_bytes`, or where that is 0 than its last field needs, is
-/// `syntax`; fields beyond the end of a frame that is long enough are absent. Floating-point NaN and
-/// infinities are left out and counted. A link is written as a decimal number.
+/// `syntax`; fields beyond the end of a frame that is long enough are absent. Floating-point NaN
+/// and infinities are left out and counted. A link is written as a decimal number.
 class PackedDecoder final : public Decoder {
  public:
   /// Errors: a field whose name nobody knows.

@@ -28,7 +28,7 @@ class PairsDecoder final : public Decoder {
 
   ReportBuilder builder_;
   std::array<bool, 256> separator_{};
-  std::string texts_;      ///< quoted values with escapes
+  std::string texts_;  ///< quoted values with escapes
 };
 
 }  // namespace fadeward::report

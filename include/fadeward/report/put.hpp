@@ -15,7 +15,7 @@ namespace fadeward::report {
 struct Limits {
   double lowest = 0;
   double highest = 0;
-  bool whole = false;   ///< counts and numbers of things: a fraction is impossible
+  bool whole = false;  ///< counts and numbers of things: a fraction is impossible
 };
 
 std::array<Limits, kFields> make_limits();
@@ -36,7 +36,7 @@ inline bool put(LinkReport& report, Field field, double value) {
     remove(report, field);
     return false;
   }
-  report.set(field, value + 0.0);   // makes -0 a plain zero
+  report.set(field, value + 0.0);  // makes -0 a plain zero
   return true;
 }
 

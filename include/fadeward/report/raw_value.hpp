@@ -7,11 +7,11 @@
 namespace fadeward::report {
 
 struct RawValue {
-  std::string_view text;         ///< as written; empty where the frame holds binary numbers
-  double number = 0;             ///< valid if `numeric`
-  std::uint64_t integer = 0;     ///< its bits (two's complement), valid if `whole`
+  std::string_view text;      ///< as written; empty where the frame holds binary numbers
+  double number = 0;          ///< valid if `numeric`
+  std::uint64_t integer = 0;  ///< its bits (two's complement), valid if `whole`
   bool numeric = false;
-  bool whole = false;            ///< a whole number that fits 64 bits
+  bool whole = false;  ///< a whole number that fits 64 bits
 };
 
 /// Text of a line: blanks around it are dropped. It is numeric if all that is left is one number:

@@ -12,19 +12,19 @@ namespace fadeward::report {
 struct SenmlRecord {
   enum class Kind : std::uint8_t { none, number, text, boolean, data };
   std::string_view name;
-  std::string_view unit;         ///< empty: none given
+  std::string_view unit;  ///< empty: none given
   double unix_s = 0;
-  bool timed = false;            ///< the pack said something about time; else unix_s is `now`
-  Kind kind = Kind::none;        ///< none: a record with a sum or base fields only
-  double number = 0;             ///< number: value; boolean: 0 or 1
-  std::string_view text;         ///< text; data: as in the pack (base64url)
+  bool timed = false;      ///< the pack said something about time; else unix_s is `now`
+  Kind kind = Kind::none;  ///< none: a record with a sum or base fields only
+  double number = 0;       ///< number: value; boolean: 0 or 1
+  std::string_view text;   ///< text; data: as in the pack (base64url)
 };
 
 /// Reads packs one after the other into the same buffers.
 class SenmlPack {
  public:
   static constexpr std::size_t kLongest = 65536;
-  static constexpr std::size_t kLongestNames = 1U << 20U;   ///< of all resolved names together
+  static constexpr std::size_t kLongestNames = 1U << 20U;  ///< of all resolved names together
 
   /// Resolves a pack; times below 2^28 are relative to `now_unix_s`. False if it is no array of
   /// objects in strict JSON, a label has a value of the wrong type, a record with a value has no
@@ -63,7 +63,7 @@ class SenmlPack {
   double now_unix_s_ = 0;
   std::uint32_t unknown_labels_ = 0;
   std::vector<SenmlRecord> records_;
-  std::vector<std::size_t> name_ends_;   ///< of each record's name in names_
+  std::vector<std::size_t> name_ends_;  ///< of each record's name in names_
   std::string copy_, names_, texts_, label_;
 };
 

@@ -61,7 +61,7 @@ TEST(Cobs, PublishedVectors) {
     std::string got;
     EXPECT_TRUE(decodes(encoded, &got)) << line;
     EXPECT_EQ(got, plain) << line;
-    EXPECT_EQ(encode(plain), encoded) << line;   // the encoder that the other tests lean on
+    EXPECT_EQ(encode(plain), encoded) << line;  // the encoder that the other tests lean on
     CobsFramer framer(65536, Crc::none);
     EXPECT_EQ(feed_bytewise(framer, encoded + '\0').frames,
               plain.empty() ? Frames{} : Frames{plain});
@@ -177,7 +177,7 @@ TEST(Cobs, AMegabyteOfNoiseThenAGoodFrame) {
   std::mt19937_64 random(3);
   CobsFramer framer(1000, Crc::crc32);
   Collected got = feed_random(framer, noise(1 << 20, random) + '\0', 4096, random);
-  EXPECT_EQ(got.frames.size(), 0u);   // a false one: odds of 4,000 pieces in 2^32
+  EXPECT_EQ(got.frames.size(), 0u);  // a false one: odds of 4,000 pieces in 2^32
   const std::string good = encode("123456789\x26\x39\xf4\xcb") + '\0';
   framer.feed(octets(good), got);
   EXPECT_EQ(got.frames, Frames{"123456789"});

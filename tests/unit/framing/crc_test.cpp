@@ -1,7 +1,7 @@
 #include "fadeward/framing/crc.hpp"
 
-#include <boost/crc.hpp>
 #include <gtest/gtest.h>
+#include <boost/crc.hpp>
 
 #include "unit/framing/collect.hpp"
 

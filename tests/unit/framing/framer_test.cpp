@@ -22,7 +22,7 @@ TEST(MakeFramer, EachKindCutsItsOwnWay) {
   EXPECT_EQ(feed_whole(**make_framer(settings), bytes({3, 'h', 'i', 0})).frames, Frames{});
   settings = {};
   settings.kind = Kind::hdlc;
-  const std::string frame = "~123456789\x6e\x90~";   // check value of CRC-16/X-25
+  const std::string frame = "~123456789\x6e\x90~";  // check value of CRC-16/X-25
   EXPECT_EQ(feed_whole(**make_framer(settings), frame).frames, Frames{"123456789"});
 }
 

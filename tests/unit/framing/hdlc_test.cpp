@@ -48,10 +48,26 @@ TEST(Hdlc, PublishedEscapes) {
   const std::string content = bytes({0x7e, 0x7d, 0x03, 0x11, 0x13, 0x91, 0x93});
   boost::crc_optimal<16, 0x1021, 0xffff, 0xffff, true, true> fcs;
   fcs.process_bytes(content.data(), content.size());
-  const std::string stream =
-      bytes({0x7e, 0x7d, 0x5e, 0x7d, 0x5d, 0x7d, 0x23, 0x7d, 0x31, 0x7d, 0x33, 0x7d, 0xb1, 0x7d,
-             0xb3, 0x7d, static_cast<int>((fcs.checksum() & 0xff) ^ 0x20), 0x7d,
-             static_cast<int>((fcs.checksum() >> 8) ^ 0x20), 0x7e});
+  const std::string stream = bytes({0x7e,
+                                    0x7d,
+                                    0x5e,
+                                    0x7d,
+                                    0x5d,
+                                    0x7d,
+                                    0x23,
+                                    0x7d,
+                                    0x31,
+                                    0x7d,
+                                    0x33,
+                                    0x7d,
+                                    0xb1,
+                                    0x7d,
+                                    0xb3,
+                                    0x7d,
+                                    static_cast<int>((fcs.checksum() & 0xff) ^ 0x20),
+                                    0x7d,
+                                    static_cast<int>((fcs.checksum() >> 8) ^ 0x20),
+                                    0x7e});
   HdlcFramer framer(100);
   EXPECT_EQ(feed_bytewise(framer, stream).frames, Frames{content});
 }
@@ -76,7 +92,7 @@ TEST(Hdlc, EveryKindOfDamageSplitEverywhere) {
     HdlcFramer framer(20);
     const Collected got = feed_split(framer, stream, at);
     EXPECT_EQ(got.frames, (Frames{"one", "two", "three"}));
-    EXPECT_EQ(got[DiscardReason::garbage], 7u + 3);   // before the first flag; below four octets
+    EXPECT_EQ(got[DiscardReason::garbage], 7u + 3);  // before the first flag; below four octets
     EXPECT_EQ(got[DiscardReason::checksum], 7u);
     EXPECT_EQ(got[DiscardReason::aborted], 4u);
     EXPECT_EQ(got[DiscardReason::too_long], 60u);
@@ -152,7 +168,7 @@ TEST(Hdlc, AMegabyteOfNoiseThenAGoodFrame) {
   HdlcFramer framer(1000);
   Collected got = feed_random(framer, noise(1 << 20, random) + '~', 4096, random);
   const std::size_t false_frames = got.frames.size();
-  EXPECT_LT(false_frames, 4u);   // 4,000 pieces against 2^16
+  EXPECT_LT(false_frames, 4u);  // 4,000 pieces against 2^16
   framer.feed(octets(encode("good")), got);
   ASSERT_EQ(got.frames.size(), false_frames + 1);
   EXPECT_EQ(got.frames.back(), "good");

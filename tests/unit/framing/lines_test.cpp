@@ -127,8 +127,8 @@ TEST(Lines, NoiseIsAccountedForToTheByte) {
     SCOPED_TRACE("seed " + std::to_string(seed));
     std::mt19937_64 random(seed);
     std::string stream = noise(1 << 20, random) + "\n";
-    const auto ends = static_cast<std::uint64_t>(std::count_if(
-        stream.begin(), stream.end(), [](char c) { return c == '\r' || c == '\n'; }));
+    const auto ends = static_cast<std::uint64_t>(
+        std::count_if(stream.begin(), stream.end(), [](char c) { return c == '\r' || c == '\n'; }));
     const auto framer = lines(300);
     Collected got = feed_random(*framer, stream, 5000, random);
     EXPECT_EQ(got.frame_bytes() + got.lost_bytes() + ends, stream.size());

@@ -74,54 +74,103 @@ TEST(Canonical, EveryFieldAloneAndTogether) {
 
 struct Case {
   const char* line;
-  const char* outcome;        ///< report, or the reason of the reject
+  const char* outcome;  ///< report, or the reason of the reject
   unsigned discarded = 0;
   unsigned unknown = 0;
 };
 
 const Case kCases[] = {
     // RFC 8259 and nothing else.
-    {"", "syntax"}, {" ", "syntax"}, {"{", "syntax"}, {"}", "syntax"}, {"[]", "syntax"},
-    {"1", "syntax"}, {"null", "syntax"}, {R"({"seq":1)", "syntax"}, {R"({"seq":1,})", "syntax"},
-    {R"({"seq":1}})", "syntax"}, {R"({"seq":1} {})", "syntax"}, {R"({"seq" 1})", "syntax"},
-    {R"({seq:1})", "syntax"}, {R"({"seq":1;"snr_db":2})", "syntax"}, {R"({,"seq":1})", "syntax"},
-    {R"({"seq":1,,"snr_db":1})", "syntax"}, {R"({"seq":})", "syntax"}, {R"(x{"seq":1})", "syntax"},
-    {R"({"seq":1}x)", "syntax"}, {R"({"seq":1 2})", "syntax"}, {R"({'seq':1})", "syntax"},
-    {R"({"snr_db":NaN})", "syntax"}, {R"({"snr_db":Infinity})", "syntax"},
-    {R"({"snr_db":-Infinity})", "syntax"}, {R"({"snr_db":nan})", "syntax"},
-    {R"({"snr_db":+1})", "syntax"}, {R"({"snr_db":01})", "syntax"}, {R"({"snr_db":-01})", "syntax"},
-    {R"({"snr_db":.5})", "syntax"}, {R"({"snr_db":5.})", "syntax"}, {R"({"snr_db":-})", "syntax"},
-    {R"({"snr_db":--1})", "syntax"}, {R"({"snr_db":1e})", "syntax"}, {R"({"snr_db":1e+})", "syntax"},
-    {R"({"snr_db":1.e1})", "syntax"}, {R"({"snr_db":0x10})", "syntax"},
-    {R"({"snr_db":1.2.3})", "syntax"}, {R"({"snr_db":1_0})", "syntax"},
-    {R"({"snr_db":00,"seq":1})", "syntax"}, {R"({"snr_db":-.5,"seq":1})", "syntax"},
-    {R"({"snr_db":5.,"seq":1})", "syntax"}, {R"({"snr_db":1.2.3,"seq":1})", "syntax"},
-    {R"({"snr_db":-,"seq":1})", "syntax"}, {R"({"snr_db":,"seq":1})", "syntax"},
-    {R"({"snr_db":1-2,"seq":1})", "syntax"}, {R"({"snr_db":tru})", "syntax"},
-    {R"({"snr_db":nul})", "syntax"}, {R"({"snr_db":"x})", "syntax"},
-    {R"({"time":01,"seq":1})", "syntax"}, {R"({"time":1.,"seq":1})", "syntax"},
+    {"", "syntax"},
+    {" ", "syntax"},
+    {"{", "syntax"},
+    {"}", "syntax"},
+    {"[]", "syntax"},
+    {"1", "syntax"},
+    {"null", "syntax"},
+    {R"({"seq":1)", "syntax"},
+    {R"({"seq":1,})", "syntax"},
+    {R"({"seq":1}})", "syntax"},
+    {R"({"seq":1} {})", "syntax"},
+    {R"({"seq" 1})", "syntax"},
+    {R"({seq:1})", "syntax"},
+    {R"({"seq":1;"snr_db":2})", "syntax"},
+    {R"({,"seq":1})", "syntax"},
+    {R"({"seq":1,,"snr_db":1})", "syntax"},
+    {R"({"seq":})", "syntax"},
+    {R"(x{"seq":1})", "syntax"},
+    {R"({"seq":1}x)", "syntax"},
+    {R"({"seq":1 2})", "syntax"},
+    {R"({'seq':1})", "syntax"},
+    {R"({"snr_db":NaN})", "syntax"},
+    {R"({"snr_db":Infinity})", "syntax"},
+    {R"({"snr_db":-Infinity})", "syntax"},
+    {R"({"snr_db":nan})", "syntax"},
+    {R"({"snr_db":+1})", "syntax"},
+    {R"({"snr_db":01})", "syntax"},
+    {R"({"snr_db":-01})", "syntax"},
+    {R"({"snr_db":.5})", "syntax"},
+    {R"({"snr_db":5.})", "syntax"},
+    {R"({"snr_db":-})", "syntax"},
+    {R"({"snr_db":--1})", "syntax"},
+    {R"({"snr_db":1e})", "syntax"},
+    {R"({"snr_db":1e+})", "syntax"},
+    {R"({"snr_db":1.e1})", "syntax"},
+    {R"({"snr_db":0x10})", "syntax"},
+    {R"({"snr_db":1.2.3})", "syntax"},
+    {R"({"snr_db":1_0})", "syntax"},
+    {R"({"snr_db":00,"seq":1})", "syntax"},
+    {R"({"snr_db":-.5,"seq":1})", "syntax"},
+    {R"({"snr_db":5.,"seq":1})", "syntax"},
+    {R"({"snr_db":1.2.3,"seq":1})", "syntax"},
+    {R"({"snr_db":-,"seq":1})", "syntax"},
+    {R"({"snr_db":,"seq":1})", "syntax"},
+    {R"({"snr_db":1-2,"seq":1})", "syntax"},
+    {R"({"snr_db":tru})", "syntax"},
+    {R"({"snr_db":nul})", "syntax"},
+    {R"({"snr_db":"x})", "syntax"},
+    {R"({"time":01,"seq":1})", "syntax"},
+    {R"({"time":1.,"seq":1})", "syntax"},
     {R"({"time":189345600012.,"seq":1})", "syntax"},
     // Other forms of good numbers.
-    {R"({"snr_db":1e1})", "report"}, {R"({"snr_db":1E+1})", "report"},
-    {R"({"snr_db":-0})", "report"}, {R"({"snr_db":0.0})", "report"}, {R"({"snr_db":10e-1})", "report"},
+    {R"({"snr_db":1e1})", "report"},
+    {R"({"snr_db":1E+1})", "report"},
+    {R"({"snr_db":-0})", "report"},
+    {R"({"snr_db":0.0})", "report"},
+    {R"({"snr_db":10e-1})", "report"},
     {R"({"snr_db":1.000000000000000000000000000000000000001})", "report"},
     {R"({"snr_db":1e-999})", "report"},
     // Absence.
-    {"{}", "empty"}, {" { } ", "empty"}, {R"({"link":"L1"})", "empty"}, {R"({"time":1})", "empty"},
-    {R"({"snr_db":null})", "empty"}, {R"({"snr_db":null,"seq":1})", "report"},
+    {"{}", "empty"},
+    {" { } ", "empty"},
+    {R"({"link":"L1"})", "empty"},
+    {R"({"time":1})", "empty"},
+    {R"({"snr_db":null})", "empty"},
+    {R"({"snr_db":null,"seq":1})", "report"},
     {R"({"other":1})", "empty", 0, 1},
     // Impossible values go, the rest stays.
-    {R"({"snr_db":1e999})", "implausible", 1}, {R"({"snr_db":-1e999,"seq":1})", "report", 1},
-    {R"({"rssi_dbm":200,"seq":1})", "report", 1}, {R"({"rssi_dbm":200})", "implausible", 1},
-    {R"({"seq":-1,"snr_db":1})", "report", 1}, {R"({"seq":1.5,"snr_db":1})", "report", 1},
-    {R"({"seq":15e-1,"snr_db":1})", "report", 1}, {R"({"seq":1.0})", "report"},
-    {R"({"seq":9007199254740993})", "report"}, {R"({"seq":9007199254740994})", "implausible", 1},
-    {R"({"channel":3.5,"seq":1})", "report", 1}, {R"({"uptime_s":3.5})", "report"},
-    {R"({"rssi_dbm":"-101","seq":1})", "report", 1}, {R"({"rssi_dbm":true,"seq":1})", "report", 1},
-    {R"({"rssi_dbm":{"a":1},"seq":1})", "report", 1}, {R"({"rssi_dbm":[-1],"seq":1})", "report", 1},
-    {R"({"time":"yesterday","seq":1})", "report", 1}, {R"({"time":-5,"seq":1})", "report", 1},
-    {R"({"time":1e30,"seq":1})", "report", 1}, {R"({"time":true,"seq":1})", "report", 1},
-    {R"({"time":999999999999,"seq":1})", "report", 1}, {R"({"time":null,"seq":1})", "report"},
+    {R"({"snr_db":1e999})", "implausible", 1},
+    {R"({"snr_db":-1e999,"seq":1})", "report", 1},
+    {R"({"rssi_dbm":200,"seq":1})", "report", 1},
+    {R"({"rssi_dbm":200})", "implausible", 1},
+    {R"({"seq":-1,"snr_db":1})", "report", 1},
+    {R"({"seq":1.5,"snr_db":1})", "report", 1},
+    {R"({"seq":15e-1,"snr_db":1})", "report", 1},
+    {R"({"seq":1.0})", "report"},
+    {R"({"seq":9007199254740993})", "report"},
+    {R"({"seq":9007199254740994})", "implausible", 1},
+    {R"({"channel":3.5,"seq":1})", "report", 1},
+    {R"({"uptime_s":3.5})", "report"},
+    {R"({"rssi_dbm":"-101","seq":1})", "report", 1},
+    {R"({"rssi_dbm":true,"seq":1})", "report", 1},
+    {R"({"rssi_dbm":{"a":1},"seq":1})", "report", 1},
+    {R"({"rssi_dbm":[-1],"seq":1})", "report", 1},
+    {R"({"time":"yesterday","seq":1})", "report", 1},
+    {R"({"time":-5,"seq":1})", "report", 1},
+    {R"({"time":1e30,"seq":1})", "report", 1},
+    {R"({"time":true,"seq":1})", "report", 1},
+    {R"({"time":999999999999,"seq":1})", "report", 1},
+    {R"({"time":null,"seq":1})", "report"},
     // Of a key given twice the last counts, in whatever form.
     {R"({"rssi_dbm":200,"rssi_dbm":-90})", "report", 1},
     {R"({"rssi_dbm":-90,"rssi_dbm":200})", "implausible", 1},
@@ -129,16 +178,24 @@ const Case kCases[] = {
     // Unknown keys are skipped, whatever they hold, but must be JSON.
     {R"({"a":1,"b":"x","c":[1,{"d":[]}],"e":{"f":{}},"seq":1})", "report", 0, 4},
     {R"({"a":true,"b":false,"c":null,"d":-1.5e3,"seq":1})", "report", 0, 4},
-    {R"({"a":[1,],"seq":1})", "syntax"}, {R"({"a":{"b"},"seq":1})", "syntax"},
-    {R"({"a":[1 2],"seq":1})", "syntax"}, {R"({"a":{"b":1,},"seq":1})", "syntax"},
-    {R"({"a":"\x","seq":1})", "syntax"}, {R"({"a":"\u12g4","seq":1})", "syntax"},
-    {R"({"a":"\ud800","seq":1})", "syntax"}, {R"({"a":"\udc00","seq":1})", "syntax"},
-    {R"({"a":"\ud800\u0041","seq":1})", "syntax"}, {R"({"a":01,"seq":1})", "syntax"},
+    {R"({"a":[1,],"seq":1})", "syntax"},
+    {R"({"a":{"b"},"seq":1})", "syntax"},
+    {R"({"a":[1 2],"seq":1})", "syntax"},
+    {R"({"a":{"b":1,},"seq":1})", "syntax"},
+    {R"({"a":"\x","seq":1})", "syntax"},
+    {R"({"a":"\u12g4","seq":1})", "syntax"},
+    {R"({"a":"\ud800","seq":1})", "syntax"},
+    {R"({"a":"\udc00","seq":1})", "syntax"},
+    {R"({"a":"\ud800\u0041","seq":1})", "syntax"},
+    {R"({"a":01,"seq":1})", "syntax"},
     {R"({"rssi":-1,"rssi_dbmm":-1,"Seq":1,"se":1,"":1,"seq":1})", "report", 0, 5},
     // A link is text or a whole number.
-    {R"({"link":1.5,"seq":1})", "syntax"}, {R"({"link":1e2,"seq":1})", "syntax"},
-    {R"({"link":true,"seq":1})", "syntax"}, {R"({"link":{},"seq":1})", "syntax"},
-    {R"({"link":[],"seq":1})", "syntax"}, {R"({"link":07,"seq":1})", "syntax"},
+    {R"({"link":1.5,"seq":1})", "syntax"},
+    {R"({"link":1e2,"seq":1})", "syntax"},
+    {R"({"link":true,"seq":1})", "syntax"},
+    {R"({"link":{},"seq":1})", "syntax"},
+    {R"({"link":[],"seq":1})", "syntax"},
+    {R"({"link":07,"seq":1})", "syntax"},
     {R"({"link":null,"seq":1})", "report"},
 };
 
@@ -174,12 +231,13 @@ TEST(Canonical, Links) {
 }
 
 TEST(Canonical, TextThatIsNotUtf8IsRefused) {
-  for (const char* bad : {"\xff", "\xc0\x80", "\xed\xa0\x80", "\xf4\x90\x80\x80", "\xe2\x82", "\x80"}) {
+  for (const char* bad :
+       {"\xff", "\xc0\x80", "\xed\xa0\x80", "\xf4\x90\x80\x80", "\xe2\x82", "\x80"}) {
     EXPECT_EQ(decode(R"({"seq":1,"link":")"s + bad + "\"}").rejects.size(), 1u);
     EXPECT_EQ(decode(R"({"seq":1,"other":")"s + bad + "\"}").rejects.size(), 1u);
     EXPECT_EQ(decode(R"({"seq":1,")"s + bad + "\":1}").rejects.size(), 1u);
   }
-  EXPECT_EQ(decode("{\"seq\":1,\"link\":\"a\nb\"}").rejects.size(), 1u);   // control character
+  EXPECT_EQ(decode("{\"seq\":1,\"link\":\"a\nb\"}").rejects.size(), 1u);  // control character
   EXPECT_EQ(decode("{\"seq\":1,\"link\":\"a\0b\"}"s).rejects.size(), 1u);
 }
 
@@ -238,8 +296,8 @@ TEST(Canonical, NumbersAreTheNearestDoubles) {
     if (decimals > 0) text += '.';
     for (std::size_t k = 0; k < decimals; ++k) text += static_cast<char>('0' + random() % 10);
     const bool last = random() % 2;
-    const Parsed parsed = parser.parse(
-        R"({"supply_v":)" + text + (last ? "}" : R"(,"seq":1})"), report);
+    const Parsed parsed =
+        parser.parse(R"({"supply_v":)" + text + (last ? "}" : R"(,"seq":1})"), report);
     ASSERT_TRUE(parsed) << text;
     ASSERT_EQ(report[Field::supply_v], std::strtod(text.c_str(), nullptr)) << text;
   }
@@ -247,8 +305,10 @@ TEST(Canonical, NumbersAreTheNearestDoubles) {
 
 TEST(Canonical, LimitsOfSizeAndDepth) {
   const std::string head = R"({"seq":1,"a":)";
-  EXPECT_EQ(decode(head + '"' + std::string(65536 - head.size() - 3, 'x') + "\"}").reports.size(), 1u);
-  EXPECT_EQ(decode(head + '"' + std::string(65536 - head.size() - 2, 'x') + "\"}").rejects.size(), 1u);
+  EXPECT_EQ(decode(head + '"' + std::string(65536 - head.size() - 3, 'x') + "\"}").reports.size(),
+            1u);
+  EXPECT_EQ(decode(head + '"' + std::string(65536 - head.size() - 2, 'x') + "\"}").rejects.size(),
+            1u);
   const auto nested = [&](std::size_t depth) {
     return head + std::string(depth, '[') + std::string(depth, ']') + "}";
   };
@@ -267,7 +327,7 @@ TEST(Canonical, PaddingIsNotRead) {
   const std::string text = kLine + "," + kLine + std::string(kJsonPadding, ' ');
   CanonicalParser parser;
   LinkReport report;
-  for (int round = 0; round < 2; ++round) {   // the second time with all keys expected
+  for (int round = 0; round < 2; ++round) {  // the second time with all keys expected
     for (std::size_t size = 0; size < kLine.size(); ++size)
       EXPECT_EQ(parser.parse_padded({text.data(), size}, report).outcome, Outcome::syntax) << size;
     EXPECT_EQ(parser.parse_padded({text.data(), kLine.size()}, report).outcome, Outcome::report);
@@ -328,13 +388,13 @@ class Author {
       case 1: return "\"time\"";
       case 2: return "\"link\"";
       case 3: return "\"r\\u0073si_dbm\"";
-      default:
-        return '"' + std::string(field_info(static_cast<Field>(pick(kFields))).name) + '"';
+      default: return '"' + std::string(field_info(static_cast<Field>(pick(kFields))).name) + '"';
     }
   }
   std::string text() {
-    static constexpr const char* kPieces[] = {"a", "weir", "L1", " ", "\\n", "\\\"", "\\\\", "\\u00e9",
-                                              "\\ud83d\\ude00", "\xc3\xa9", "\xe2\x82\xac", "/", "{", ","};
+    static constexpr const char* kPieces[] = {
+        "a",        "weir",         "L1", " ", "\\n", "\\\"", "\\\\", "\\u00e9", "\\ud83d\\ude00",
+        "\xc3\xa9", "\xe2\x82\xac", "/",  "{", ","};
     std::string out = "\"";
     for (std::size_t i = pick(5); i > 0; --i) out += kPieces[pick(std::size(kPieces))];
     return out + "\"";
@@ -477,10 +537,10 @@ bool has_huge_number(const std::string& line) {
 
 void compare(CanonicalParser& parser, Oracle& oracle, const std::string& line, bool padded) {
   LinkReport report;
-  const Parsed parsed = padded
-                            ? parser.parse_padded(std::string_view(line + std::string(64, '7'))
-                                                      .substr(0, line.size()), report)
-                            : parser.parse(line, report);
+  const Parsed parsed =
+      padded ? parser.parse_padded(
+                   std::string_view(line + std::string(64, '7')).substr(0, line.size()), report)
+             : parser.parse(line, report);
   // The padded text above lives until the end of its statement: the link is compared below only
   // where it is in the parser's own buffer.
   oracle.read(line);
@@ -514,7 +574,7 @@ TEST_P(CanonicalDifferential, EqualsSimdjson) {
   Oracle oracle;
   std::string line = author.line();
   for (int i = 0; i < 15000; ++i) {
-    if (author.pick(3) > 0) line = author.line();   // else much like the one before
+    if (author.pick(3) > 0) line = author.line();  // else much like the one before
     const std::string text = author.pick(2) ? line : author.spoilt(line);
     compare(parser, oracle, text, author.pick(2));
     if (HasFatalFailure()) return;

@@ -14,7 +14,8 @@ DecoderSettings settings(std::vector<std::string> columns = {}) {
 
 TEST(Csv, ColumnsFromTheHeader) {
   const auto decoder = made(settings());
-  EXPECT_EQ(decode(*decoder, "weir,-101,5").rejects.at(0), RejectReason::syntax);   // before a header
+  EXPECT_EQ(decode(*decoder, "weir,-101,5").rejects.at(0),
+            RejectReason::syntax);  // before a header
   const Collected header = decode(*decoder, "link,rssi_dbm,colour,seq");
   EXPECT_TRUE(header.reports.empty());
   EXPECT_TRUE(header.rejects.empty());

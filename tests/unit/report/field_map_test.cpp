@@ -34,7 +34,8 @@ TEST(FieldMap, ARuleMovesItsKey) {
 
 TEST(FieldMap, OneNameMayFeedSeveralKeys) {
   const FieldMap map = FieldMap::make({{"channel", {"status", 1, 0, std::pair(0, 6)}},
-                                       {"supply_v", {"status", 0.1, 0, std::pair(6, 8)}}}).value();
+                                       {"supply_v", {"status", 0.1, 0, std::pair(6, 8)}}})
+                           .value();
   EXPECT_EQ(map.find("status").size(), 2u);
 }
 

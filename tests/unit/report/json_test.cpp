@@ -23,22 +23,24 @@ TEST(JsonDecoder, RulesScaleShiftAndTakeBits) {
   const Kept report = only(got);
   EXPECT_EQ(report.unix_s(), 1893456000.25);
   EXPECT_EQ(report.link, "7");
-  EXPECT_EQ(report[Field::rssi_dbm], -101);       // 118 / 2 - 160
-  EXPECT_EQ(report[Field::channel], 27);          // 423 = 0b01'1010'0111: bits 4..9 are 26
-  EXPECT_EQ(report[Field::spreading_factor], 12); // bits 0..2 are 7
+  EXPECT_EQ(report[Field::rssi_dbm], -101);        // 118 / 2 - 160
+  EXPECT_EQ(report[Field::channel], 27);           // 423 = 0b01'1010'0111: bits 4..9 are 26
+  EXPECT_EQ(report[Field::spreading_factor], 12);  // bits 0..2 are 7
   EXPECT_EQ(report[Field::snr_db], 6.5);
   EXPECT_EQ(got.unknown, 1u);
   EXPECT_EQ(got.discarded, 0u);
 }
 
 TEST(JsonDecoder, NestedMembersByPath) {
-  const auto rules = settings({{"rssi_dbm", {"radio.rx.level", 1, 0, {}}}, {"link", {"device.name", 1, 0, {}}}});
-  const Collected got = decode(rules,
+  const auto rules =
+      settings({{"rssi_dbm", {"radio.rx.level", 1, 0, {}}}, {"link", {"device.name", 1, 0, {}}}});
+  const Collected got = decode(
+      rules,
       R"({"device":{"id":5,"name":"a\"b"},"radio":{"rx":{"level":-90,"more":[1,2]},"tx":{"level":1}}})");
   const Kept report = only(got);
   EXPECT_EQ(report[Field::rssi_dbm], -90);
   EXPECT_EQ(report.link, "a\"b");
-  EXPECT_EQ(got.unknown, 3u);   // device.id, radio.rx.more, radio.tx
+  EXPECT_EQ(got.unknown, 3u);  // device.id, radio.rx.more, radio.tx
 }
 
 TEST(JsonDecoder, TextThatIsANumberIsOne) {
@@ -60,9 +62,10 @@ TEST(JsonDecoder, BitsNeedAWholeNumber) {
 
 TEST(JsonDecoder, AsStrictAsTheCanonicalParser) {
   const auto decoder = made(settings({{"rssi_dbm", {"r", 1, 0, {}}}}));
-  for (const char* bad : {"", "{", "[]", R"({"r":01})", R"({"r":1,})", R"({"r":1}x)", R"({"r":NaN})", R"({"r":+1})",
-                          R"({"r":"\ud800"})", "{\"r\":\"\xff\"}", R"({"a":[1,],"r":1})", R"({"link":1.5,"r":1})",
-                          R"({"link":{},"r":1})", R"({"link":true,"r":1})"}) {
+  for (const char* bad :
+       {"", "{", "[]", R"({"r":01})", R"({"r":1,})", R"({"r":1}x)", R"({"r":NaN})", R"({"r":+1})",
+        R"({"r":"\ud800"})", "{\"r\":\"\xff\"}", R"({"a":[1,],"r":1})", R"({"link":1.5,"r":1})",
+        R"({"link":{},"r":1})", R"({"link":true,"r":1})"}) {
     const Collected got = decode(*decoder, bad);
     ASSERT_EQ(got.rejects.size(), 1u) << bad;
     EXPECT_EQ(got.rejects[0], RejectReason::syntax) << bad;
@@ -74,7 +77,8 @@ TEST(JsonDecoder, AsStrictAsTheCanonicalParser) {
 }
 
 TEST(JsonDecoder, CutAtEveryLength) {
-  const std::string whole = R"({"device":{"name":"a\n"},"r":{"x":-90.25},"t":"2031-03-01T12:00:00Z"})";
+  const std::string whole =
+      R"({"device":{"name":"a\n"},"r":{"x":-90.25},"t":"2031-03-01T12:00:00Z"})";
   const auto decoder = made(settings({{"rssi_dbm", {"r.x", 1, 0, {}}}, {"time", {"t", 1, 0, {}}}}));
   for (std::size_t size = 0; size < whole.size(); ++size)
     EXPECT_EQ(decode(*decoder, whole.substr(0, size)).rejects.size(), 1u) << size;

@@ -13,16 +13,22 @@ TEST(Packed, EveryTypeInBothOrders) {
   using enum PackedType;
   struct Case {
     PackedType type;
-    std::string little;   // the bytes as they stand in a little-endian frame
+    std::string little;  // the bytes as they stand in a little-endian frame
     double value;
   };
   // Two's complement and IEEE 754 by hand: -2 and their like; 1.5f = 3fc00000; -2.5 = c004...
-  const Case cases[] = {
-      {u8, "\xfe", 254}, {i8, "\xfe", -2}, {u16, "\x34\x12", 0x1234}, {i16, "\xfe\xff", -2},
-      {u24, "\x56\x34\x12", 0x123456}, {i24, "\xfe\xff\xff", -2}, {u32, "\x78\x56\x34\x92", 0x92345678u},
-      {i32, "\xfe\xff\xff\xff", -2}, {u64, "\x00\x00\x00\x00\x00\x00\x00\x80"s, 9223372036854775808.0},
-      {i64, "\xfe\xff\xff\xff\xff\xff\xff\xff", -2}, {f32, "\x00\x00\xc0\x3f"s, 1.5},
-      {f64, "\x00\x00\x00\x00\x00\x00\x04\xc0"s, -2.5}};
+  const Case cases[] = {{u8, "\xfe", 254},
+                        {i8, "\xfe", -2},
+                        {u16, "\x34\x12", 0x1234},
+                        {i16, "\xfe\xff", -2},
+                        {u24, "\x56\x34\x12", 0x123456},
+                        {i24, "\xfe\xff\xff", -2},
+                        {u32, "\x78\x56\x34\x92", 0x92345678u},
+                        {i32, "\xfe\xff\xff\xff", -2},
+                        {u64, "\x00\x00\x00\x00\x00\x00\x00\x80"s, 9223372036854775808.0},
+                        {i64, "\xfe\xff\xff\xff\xff\xff\xff\xff", -2},
+                        {f32, "\x00\x00\xc0\x3f"s, 1.5},
+                        {f64, "\x00\x00\x00\x00\x00\x00\x04\xc0"s, -2.5}};
   for (const Case& c : cases) {
     ASSERT_EQ(packed_size(c.type), c.little.size());
     EXPECT_EQ(read_packed(c.little, c.type, false).number, c.value);
@@ -39,7 +45,8 @@ DecoderSettings settings() {
                 {"level", 6, PackedType::u8, false},
                 {"status", 7, PackedType::u8, false},
                 {"supply_v", 8, PackedType::f32, true}};
-  out.fields = {{"rssi_dbm", {"level", -0.5, 0, {}}}, {"channel", {"status", 1, 0, std::pair(2, 6)}}};
+  out.fields = {{"rssi_dbm", {"level", -0.5, 0, {}}},
+                {"channel", {"status", 1, 0, std::pair(2, 6)}}};
   return out;
 }
 

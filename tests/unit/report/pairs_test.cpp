@@ -13,7 +13,8 @@ DecoderSettings settings() {
 }
 
 TEST(Pairs, OneLine) {
-  const Kept report = only(decode(settings(), "RX link=weir, rssi=-101;snr=30\tseq=0x10 time=1893456000.5"));
+  const Kept report =
+      only(decode(settings(), "RX link=weir, rssi=-101;snr=30\tseq=0x10 time=1893456000.5"));
   EXPECT_EQ(report.link, "weir");
   EXPECT_EQ(report[Field::rssi_dbm], -101);
   EXPECT_EQ(report[Field::snr_db], 7.5);

@@ -7,7 +7,8 @@ namespace {
 
 using namespace std::string_literals;
 
-DecoderSettings settings(std::vector<std::string> patterns, std::map<std::string, FieldRule> fields = {}) {
+DecoderSettings settings(std::vector<std::string> patterns,
+                         std::map<std::string, FieldRule> fields = {}) {
   DecoderSettings out;
   out.kind = DecoderKind::pattern;
   out.patterns = std::move(patterns);
@@ -16,8 +17,9 @@ DecoderSettings settings(std::vector<std::string> patterns, std::map<std::string
 }
 
 TEST(Pattern, NamedGroupsFeedKeys) {
-  const auto rules = settings({R"(^t=(?P<time>\S+) from (?P<link>\S+) S=(?P<s>\d+) (?P<other>\w+) N=(?P<noise_dbm>-?\d+)$)"},
-                              {{"rssi_dbm", {"s", 0.5, -160, {}}}});
+  const auto rules = settings(
+      {R"(^t=(?P<time>\S+) from (?P<link>\S+) S=(?P<s>\d+) (?P<other>\w+) N=(?P<noise_dbm>-?\d+)$)"},
+      {{"rssi_dbm", {"s", 0.5, -160, {}}}});
   const Collected got = decode(rules, "t=2031-03-01T12:00:00Z from weir S=118 up N=-117");
   const Kept report = only(got);
   EXPECT_EQ(report.link, "weir");
@@ -28,7 +30,8 @@ TEST(Pattern, NamedGroupsFeedKeys) {
 }
 
 TEST(Pattern, TheFirstThatMatchesCounts) {
-  const auto decoder = made(settings({R"(A (?P<rssi_dbm>\S+))", R"(B (?P<snr_db>\S+))", R"((?P<seq>\d+))"}));
+  const auto decoder =
+      made(settings({R"(A (?P<rssi_dbm>\S+))", R"(B (?P<snr_db>\S+))", R"((?P<seq>\d+))"}));
   EXPECT_EQ(only(decode(*decoder, "xx A -90 B 5"))[Field::rssi_dbm], -90);
   EXPECT_EQ(only(decode(*decoder, "xx B 5"))[Field::snr_db], 5);
   EXPECT_EQ(only(decode(*decoder, "xx 12"))[Field::seq], 12);
@@ -44,7 +47,8 @@ TEST(Pattern, AGroupWithoutPartIsAbsent) {
 }
 
 TEST(Pattern, BlocksAndBytesThatAreNoText) {
-  const auto decoder = made(settings({R"((?s)level: *(?P<rssi_dbm>\S+).*ratio: *(?P<snr_db>\S+))"}));
+  const auto decoder =
+      made(settings({R"((?s)level: *(?P<rssi_dbm>\S+).*ratio: *(?P<snr_db>\S+))"}));
   EXPECT_EQ(only(decode(*decoder, "level:  -90\xb0\n"s + "\nratio: 7"s)).report.present,
             std::uint64_t{1} << static_cast<unsigned>(Field::snr_db));
   EXPECT_EQ(only(decode(*decoder, "level: -90\n\xff\0\nratio: 7"s))[Field::rssi_dbm], -90);

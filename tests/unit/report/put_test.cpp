@@ -17,8 +17,8 @@ TEST(Put, KeepsWhatTheFieldTableAllows) {
     EXPECT_TRUE(put(report, field, info.highest)) << info.name;
     EXPECT_EQ(report[field], info.highest);
     const double inf = std::numeric_limits<double>::infinity();
-    for (const double bad : {std::nextafter(info.lowest, -inf), std::nextafter(info.highest, inf), inf, -inf,
-                             std::numeric_limits<double>::quiet_NaN()}) {
+    for (const double bad : {std::nextafter(info.lowest, -inf), std::nextafter(info.highest, inf),
+                             inf, -inf, std::numeric_limits<double>::quiet_NaN()}) {
       report.set(field, info.lowest);
       EXPECT_FALSE(put(report, field, bad)) << info.name << ' ' << bad;
       EXPECT_FALSE(report.has(field));
@@ -50,9 +50,9 @@ TEST(Put, TimeKeepsToTheCenturiesThatMatter) {
     EXPECT_FALSE(put_time(report, bad));
     EXPECT_FALSE(report.timed);
   }
-  EXPECT_TRUE(put_time_text(report, "1985-04-12T23:20:50.52Z"));   // RFC 3339 section 5.8
+  EXPECT_TRUE(put_time_text(report, "1985-04-12T23:20:50.52Z"));  // RFC 3339 section 5.8
   EXPECT_EQ(to_unix_seconds(report.time), 482196050.52);
-  EXPECT_FALSE(put_time_text(report, "1937-01-01T12:00:27.87+00:20"));   // before 1970
+  EXPECT_FALSE(put_time_text(report, "1937-01-01T12:00:27.87+00:20"));  // before 1970
   EXPECT_FALSE(put_time_text(report, "9999-01-01T00:00:00Z"));
   EXPECT_FALSE(put_time_text(report, "soon"));
   EXPECT_FALSE(report.timed);

@@ -11,10 +11,24 @@ namespace {
 
 TEST(RawValue, NumbersOfText) {
   const std::pair<const char*, double> cases[] = {
-      {"0", 0}, {"-101", -101}, {"+7.5", 7.5}, {".5", 0.5}, {"5.", 5}, {"007", 7}, {"1e3", 1000},
-      {"-1.5E-2", -0.015}, {"  -98 ", -98}, {"0x1F", 31}, {"0Xff", 255}, {"-0x10", -16},
-      {"18446744073709551615", 18446744073709551615.0}, {"123456789012345678901234", 1.23456789012345678901234e23},
-      {"1e999", INFINITY}, {"-1e999", -INFINITY}, {"inf", INFINITY}, {"-infinity", -INFINITY}};
+      {"0", 0},
+      {"-101", -101},
+      {"+7.5", 7.5},
+      {".5", 0.5},
+      {"5.", 5},
+      {"007", 7},
+      {"1e3", 1000},
+      {"-1.5E-2", -0.015},
+      {"  -98 ", -98},
+      {"0x1F", 31},
+      {"0Xff", 255},
+      {"-0x10", -16},
+      {"18446744073709551615", 18446744073709551615.0},
+      {"123456789012345678901234", 1.23456789012345678901234e23},
+      {"1e999", INFINITY},
+      {"-1e999", -INFINITY},
+      {"inf", INFINITY},
+      {"-infinity", -INFINITY}};
   for (const auto& [text, value] : cases) {
     const RawValue raw = raw_from_text(text);
     EXPECT_TRUE(raw.numeric) << text;
@@ -25,8 +39,8 @@ TEST(RawValue, NumbersOfText) {
 }
 
 TEST(RawValue, TextThatIsNoNumber) {
-  for (const char* text : {"", " ", "-", "+", ".", "-101dBm", "1 2", "1,5", "--1", "+-1", "-+1", "0x", "0xg", "e5",
-                           "weir", "1e", "0x1.8", "1_000", "\xff"})
+  for (const char* text : {"", " ", "-", "+", ".", "-101dBm", "1 2", "1,5", "--1", "+-1", "-+1",
+                           "0x", "0xg", "e5", "weir", "1e", "0x1.8", "1_000", "\xff"})
     EXPECT_FALSE(raw_from_text(text).numeric) << text;
 }
 
@@ -47,7 +61,8 @@ TEST(RawValue, EqualsTheStandardLibraryOnRandomDecimals) {
   std::mt19937_64 random(31);
   for (int i = 0; i < 100000; ++i) {
     std::string text = random() % 2 ? "-" : "";
-    for (std::size_t k = 1 + random() % 10; k > 0; --k) text += static_cast<char>('0' + random() % 10);
+    for (std::size_t k = 1 + random() % 10; k > 0; --k)
+      text += static_cast<char>('0' + random() % 10);
     if (random() % 2) text += '.';
     for (std::size_t k = random() % 10; k > 0; --k) text += static_cast<char>('0' + random() % 10);
     ASSERT_EQ(raw_from_text(text).number, std::strtod(text.c_str(), nullptr)) << text;

@@ -37,14 +37,15 @@ TEST(SenmlPack, PublishedExamples) {
       ++records;
     }
   }
-  EXPECT_EQ(records, 42u);   // 2 + 7 + 12 + 13 + 4 + 2 + 2
+  EXPECT_EQ(records, 42u);  // 2 + 7 + 12 + 13 + 4 + 2 + 2
 }
 
 TEST(SenmlPack, ValuesOfEveryKindAndBaseValue) {
   SenmlPack pack;
   ASSERT_TRUE(pack.resolve(
       R"([{"bn":"d:","bv":-100,"n":"a","v":1.5},{"n":"b","vs":"x\ty"},{"n":"c","vb":true},{"n":"d","vd":"aGk"},)"
-      R"({"n":"e","s":5},{"n":"f","v":2,"extra":[1],"ut":60}])", 0));
+      R"({"n":"e","s":5},{"n":"f","v":2,"extra":[1],"ut":60}])",
+      0));
   const auto& records = pack.records();
   ASSERT_EQ(records.size(), 6u);
   EXPECT_EQ(records[0].number, -98.5);
@@ -62,7 +63,8 @@ TEST(SenmlPack, RelativeAndAbsoluteTimes) {
   SenmlPack pack;
   // 2^28 = 268435456 is the first absolute time (RFC 8428 section 4.5.3).
   ASSERT_TRUE(pack.resolve(R"([{"n":"a","v":1,"t":268435455},{"n":"a","v":1,"t":268435456},)"
-                           R"({"n":"a","v":1,"t":-10},{"n":"a","v":1}])", 1e9));
+                           R"({"n":"a","v":1,"t":-10},{"n":"a","v":1}])",
+                           1e9));
   EXPECT_EQ(pack.records()[0].unix_s, 1268435455);
   EXPECT_EQ(pack.records()[1].unix_s, 268435456);
   EXPECT_EQ(pack.records()[2].unix_s, 999999990);
@@ -72,10 +74,12 @@ TEST(SenmlPack, RelativeAndAbsoluteTimes) {
 
 TEST(SenmlPack, Refusals) {
   SenmlPack pack;
-  for (const char* bad : {"", "[]", "{}", "[{]", "[{}", "[{},]", "[1]", R"([{"n":1,"v":1}])", R"([{"n":"a","v":"1"}])",
-                          R"([{"n":"a","v":null}])", R"([{"v":1}])", R"([{"bver":11,"n":"a","v":1}])",
-                          R"([{"must_":1,"n":"a","v":1}])", R"([{"n":"a","vb":1}])", R"([{"n":"a","vb":null}])",
-                          R"([{"n":"a","v":1}] x)", R"([{"n":"a","v":01}])", "[{\"n\":\"\xff\",\"v\":1}]"})
+  for (const char* bad :
+       {"", "[]", "{}", "[{]", "[{}", "[{},]", "[1]", R"([{"n":1,"v":1}])",
+        R"([{"n":"a","v":"1"}])", R"([{"n":"a","v":null}])", R"([{"v":1}])",
+        R"([{"bver":11,"n":"a","v":1}])", R"([{"must_":1,"n":"a","v":1}])", R"([{"n":"a","vb":1}])",
+        R"([{"n":"a","vb":null}])", R"([{"n":"a","v":1}] x)", R"([{"n":"a","v":01}])",
+        "[{\"n\":\"\xff\",\"v\":1}]"})
     EXPECT_FALSE(pack.resolve(bad, 0)) << bad;
   EXPECT_TRUE(pack.resolve(R"([{"bver":10,"n":"a","v":1}])", 0));
   EXPECT_TRUE(pack.resolve(R"([{"bver":5,"bn":"a"},{"v":1}])", 0));
@@ -90,7 +94,8 @@ TEST(SenmlPack, NamesAreBounded) {
 }
 
 TEST(SenmlPack, CutAtEveryLength) {
-  const std::string whole = R"([{"bn":"a:","bt":1.5e9,"n":"\u0041","v":-1.5},{"n":"y","vs":"z","t":2}])";
+  const std::string whole =
+      R"([{"bn":"a:","bt":1.5e9,"n":"\u0041","v":-1.5},{"n":"y","vs":"z","t":2}])";
   SenmlPack pack;
   for (std::size_t size = 0; size < whole.size(); ++size)
     EXPECT_FALSE(pack.resolve(std::string_view(whole).substr(0, size), 0)) << size;
@@ -105,7 +110,8 @@ DecoderSettings settings(std::map<std::string, FieldRule> fields = {}) {
 }
 
 TEST(Senml, RecordsOfOneLinkAndTimeMakeOneReport) {
-  const Collected got = decode(settings(),
+  const Collected got = decode(
+      settings(),
       R"([{"bn":"urn:dev:ow:10e2073a01080063:","bt":1893456000,"n":"rssi_dbm","v":-101},{"n":"snr_db","v":7.5},)"
       R"({"n":"rssi_dbm","v":-102,"t":10},{"bn":"mast/","n":"rssi_dbm","v":-90},{"n":"pressure","v":1}])");
   ASSERT_EQ(got.reports.size(), 3u);
@@ -122,8 +128,10 @@ TEST(Senml, RecordsOfOneLinkAndTimeMakeOneReport) {
 }
 
 TEST(Senml, RulesAndLinkRecords) {
-  const auto rules = settings({{"rssi_dbm", {"level", 0.5, -160, {}}}, {"link", {"node", 1, 0, {}}}});
-  const Kept report = only(decode(rules, R"([{"n":"node","vs":"weir"},{"n":"level","v":118},{"n":"seq","v":3}])"));
+  const auto rules =
+      settings({{"rssi_dbm", {"level", 0.5, -160, {}}}, {"link", {"node", 1, 0, {}}}});
+  const Kept report =
+      only(decode(rules, R"([{"n":"node","vs":"weir"},{"n":"level","v":118},{"n":"seq","v":3}])"));
   EXPECT_EQ(report.link, "weir");
   EXPECT_EQ(report[Field::rssi_dbm], -101);
   EXPECT_EQ(report[Field::seq], 3);
@@ -138,7 +146,8 @@ TEST(Senml, RelativeTimeCountsFromArrival) {
 
 // dBW and dBm differ by 30 dB; 0 degrees Celsius is 273.15 K.
 TEST(Senml, UnitsAreHeeded) {
-  const Kept report = only(decode(settings(),
+  const Kept report = only(decode(
+      settings(),
       R"([{"n":"rssi_dbm","u":"dBW","v":-130},{"n":"temperature_c","u":"K","v":293.15},)"
       R"({"n":"latency_s","u":"ms","v":250},{"n":"frequency_hz","u":"MHz","v":915},{"n":"snr_db","u":"dB","v":3}])"));
   EXPECT_EQ(report[Field::rssi_dbm], -100);
@@ -151,7 +160,8 @@ TEST(Senml, UnitsAreHeeded) {
 TEST(Senml, Rejects) {
   EXPECT_EQ(decode(settings(), "nonsense").rejects.at(0), RejectReason::syntax);
   EXPECT_EQ(decode(settings(), R"([{"n":"x","v":1}])").rejects.at(0), RejectReason::empty);
-  EXPECT_EQ(decode(settings(), R"([{"n":"rssi_dbm","v":500}])").rejects.at(0), RejectReason::implausible);
+  EXPECT_EQ(decode(settings(), R"([{"n":"rssi_dbm","v":500}])").rejects.at(0),
+            RejectReason::implausible);
   EXPECT_EQ(decode(settings(), R"([{"n":"rssi_dbm","vb":true},{"n":"seq","v":1}])").discarded, 1u);
 }
 
