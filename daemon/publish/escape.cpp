@@ -1,5 +1,7 @@
 #include "escape.hpp"
 
+#include <algorithm>
+
 #include "fadeward/base/text.hpp"
 
 namespace fadeward::publish {
@@ -14,6 +16,9 @@ int hex_digit(char c) {
   return -1;
 }
 
+/// Needs no escape in a label value, and no look at its encoding.
+bool is_plain(char c) { return c >= 0x20 && c < 0x7f && c != '"' && c != '\\'; }
+
 bool is_unreserved(char c) {
   return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '-' ||
          c == '.' || c == '_' || c == '~';
@@ -22,6 +27,10 @@ bool is_unreserved(char c) {
 }  // namespace
 
 void append_label_value(std::string& out, std::string_view text) {
+  if (std::all_of(text.begin(), text.end(), is_plain)) {
+    out += text;
+    return;
+  }
   // A JSON string is the same but for the control characters, which a label value holds as they
   // are; so the repair of UTF-8 stands in one place only.
   std::string json;

@@ -236,7 +236,8 @@ class TextEmitter {
     text = family_->name;
     text += owner == Owner::link ? "{link=\"" : "{port=\"";
     text += owner == Owner::link ? state_.links[i] : state_.ports[i];
-    text += Tails::alert_labels(cell);
+    const Block& labels = state_.tails.alert[cell];
+    text.append(labels.text.data(), labels.size - state_.tails.closed.size);
     text += "\",cause=\"";
     text += name_of(cause);
     text += "\"} ";

@@ -5,19 +5,18 @@
 #include <time.h>
 
 #include <array>
+#include <boost/asio/buffer.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/steady_timer.hpp>
+#include <boost/asio/write.hpp>
+#include <boost/beast/core/basic_stream.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
-#include <boost/beast/core/tcp_stream.hpp>
-#include <boost/beast/http/empty_body.hpp>
 #include <boost/beast/http/error.hpp>
 #include <boost/beast/http/parser.hpp>
 #include <boost/beast/http/read.hpp>
-#include <boost/beast/http/span_body.hpp>
 #include <boost/beast/http/string_body.hpp>
-#include <boost/beast/http/write.hpp>
 #include <cstdio>
 #include <exception>
 #include <list>
@@ -34,10 +33,15 @@ namespace http = boost::beast::http;
 using asio::ip::tcp;
 using boost::system::error_code;
 
+// Tied to the io_context instead of any executor: less to compile, and no indirection.
+using Executor = asio::io_context::executor_type;
+using Socket = asio::basic_stream_socket<tcp, Executor>;
+using Acceptor = asio::basic_socket_acceptor<tcp, Executor>;
+using Stream = beast::basic_stream<tcp, Executor>;
+
 namespace {
 
 std::string_view view(beast::string_view text) { return {text.data(), text.size()}; }
-beast::string_view view(std::string_view text) { return {text.data(), text.size()}; }
 
 /// IMF-fixdate of RFC 9110 section 5.6.7, in English whatever the locale.
 std::string http_date() {
@@ -59,21 +63,33 @@ Duration steady_now() {
   return std::chrono::duration_cast<Duration>(std::chrono::steady_clock::now().time_since_epoch());
 }
 
-template <class Response>
-void set_headers(Response& response, const HttpAnswer& answer, bool keep_alive) {
-  response.keep_alive(keep_alive);
-  response.set(http::field::date, http_date());
-  response.set(http::field::content_type, view(answer.content_type));
-  response.set(http::field::cache_control, answer.cacheable ? "max-age=3600" : "no-store");
-  if (answer.gzip) response.set(http::field::content_encoding, "gzip");
-  if (!answer.vary.empty()) response.set(http::field::vary, view(answer.vary));
-  if (!answer.allow.empty()) response.set(http::field::allow, view(answer.allow));
-  response.set("X-Content-Type-Options", "nosniff");
-  response.set("Referrer-Policy", "no-referrer");
-  response.set("Content-Security-Policy",
-               "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
-               "frame-ancestors 'none'");
-  response.content_length(answer.body.size());
+void field(std::string& out, std::string_view name, std::string_view value) {
+  if (value.empty()) return;
+  out += name;
+  out += ": ";
+  out += value;
+  out += "\r\n";
+}
+
+/// Everything before the body. All values are our own and hold no line ends.
+std::string header_of(const HttpAnswer& answer, bool keep_alive) {
+  std::string out = "HTTP/1.1 " + std::to_string(answer.status) + ' ';
+  out += view(http::obsolete_reason(http::int_to_status(answer.status)));
+  out += "\r\n";
+  field(out, "Date", http_date());
+  field(out, "Connection", keep_alive ? "keep-alive" : "close");
+  field(out, "Content-Type", answer.content_type);
+  field(out, "Content-Length", std::to_string(answer.body.size()));
+  field(out, "Content-Encoding", answer.gzip ? "gzip" : "");
+  field(out, "Cache-Control", answer.cacheable ? "max-age=3600" : "no-store");
+  field(out, "Vary", answer.vary);
+  field(out, "Allow", answer.allow);
+  field(out, "X-Content-Type-Options", "nosniff");
+  field(out, "Referrer-Policy", "no-referrer");
+  field(out, "Content-Security-Policy",
+        "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'");
+  return out + "\r\n";
 }
 
 HttpAnswer complaint(unsigned status, std::string_view text) {
@@ -121,7 +137,7 @@ class HttpServer::Core {
   Status listen();
   void run();
   void accept();
-  void take(tcp::socket socket);
+  void take(Socket socket);
   void begin_stop();
   void left();
   HttpAnswer answer(const HttpRequest& request);
@@ -137,7 +153,7 @@ class HttpServer::Core {
   std::uint16_t port_ = 0;
   // Declared last, destroyed first: sessions that are still pending in it know the lists above.
   asio::io_context io_{1};
-  tcp::acceptor acceptor_{io_};
+  Acceptor acceptor_{io_};
   asio::steady_timer timer_{io_};   ///< until the next accept; while stopping, until the end
   std::thread thread_;
 };
@@ -145,7 +161,7 @@ class HttpServer::Core {
 /// One connection. Kept alive by its pending operation.
 class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
  public:
-  Session(tcp::socket socket, Core& core)
+  Session(Socket socket, Core& core)
       : core_(core), stream_(std::move(socket)), buffer_(kBuffer) {
     at_ = core_.waiting_.insert(core_.waiting_.end(), this);
   }
@@ -180,11 +196,10 @@ class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
   void drain();
 
   Core& core_;
-  beast::tcp_stream stream_;
+  Stream stream_;
   beast::flat_buffer buffer_;
   std::optional<http::request_parser<http::string_body>> parser_;
-  std::optional<http::response<http::span_body<const char>>> response_;
-  std::optional<http::response<http::empty_body>> head_response_;
+  std::string header_;
   HttpAnswer answer_;
   Sessions::iterator at_;
   std::size_t drained_ = 0;
@@ -232,6 +247,10 @@ void HttpServer::Core::Session::on_unreadable(const error_code& error) {
 
 void HttpServer::Core::Session::on_request() {
   const auto& message = parser_->get();
+  if (message.version() >= 11 && message.count(http::field::host) != 1) {   // RFC 9112 section 3.2
+    ++core_.tally_.malformed;
+    return send(complaint(400, "one Host header is needed\n"), false, false);
+  }
   HttpRequest request;
   request.method = view(message.method_string());
   request.target = view(message.target());
@@ -247,32 +266,24 @@ void HttpServer::Core::Session::send(HttpAnswer answer, bool head, bool keep_ali
   answering_ = true;
   answer_ = std::move(answer);
   stream_.expires_after(core_.limits_.answer);
-  auto done = [self = shared_from_this(), keep_alive](const error_code& error, std::size_t) {
-    self->on_sent(error, keep_alive);
-  };
-  if (head) {
-    head_response_.emplace(http::int_to_status(answer_.status), 11U);
-    set_headers(*head_response_, answer_, keep_alive);
-    http::async_write(stream_, *head_response_, std::move(done));
-  } else {
-    response_.emplace(http::int_to_status(answer_.status), 11U);
-    response_->body() = {answer_.body.data(), answer_.body.size()};
-    set_headers(*response_, answer_, keep_alive);
-    http::async_write(stream_, *response_, std::move(done));
-  }
+  header_ = header_of(answer_, keep_alive);
+  const std::array<asio::const_buffer, 2> parts = {
+      asio::buffer(header_), asio::buffer(answer_.body.data(), head ? 0 : answer_.body.size())};
+  asio::async_write(stream_, parts,
+                    [self = shared_from_this(), keep_alive](const error_code& error, std::size_t) {
+                      self->on_sent(error, keep_alive);
+                    });
 }
 
 void HttpServer::Core::Session::on_sent(const error_code& error, bool keep_alive) {
   answering_ = false;
   answer_ = {};
-  response_.reset();
-  head_response_.reset();
   if (!open_) return;
   if (error == beast::error::timeout) ++core_.tally_.deadline;
   if (error) return;
   if (keep_alive && !core_.stopping_) return wait(core_.limits_.idle);
   error_code ignored;
-  stream_.socket().shutdown(tcp::socket::shutdown_send, ignored);
+  stream_.socket().shutdown(asio::socket_base::shutdown_send, ignored);
   if (!core_.stopping_) drain();
 }
 
@@ -300,7 +311,7 @@ HttpAnswer HttpServer::Core::answer(const HttpRequest& request) {
 }
 
 void HttpServer::Core::accept() {
-  acceptor_.async_accept([this](const error_code& error, tcp::socket socket) {
+  acceptor_.async_accept([this](const error_code& error, Socket socket) {
     if (stopping_) return;
     if (!error) {
       take(std::move(socket));
@@ -315,7 +326,7 @@ void HttpServer::Core::accept() {
   });
 }
 
-void HttpServer::Core::take(tcp::socket socket) {
+void HttpServer::Core::take(Socket socket) {
   if (waiting_.size() + busy_.size() >= limits_.connections) {
     ++tally_.limit;
     if (waiting_.empty()) return;   // all are at work: the newcomer's socket closes here
@@ -367,7 +378,7 @@ Status HttpServer::Core::listen() {
   if (!where) return where.error();
   error_code error;
   acceptor_.open(where->protocol(), error);
-  if (!error) acceptor_.set_option(tcp::acceptor::reuse_address(true), error);
+  if (!error) acceptor_.set_option(asio::socket_base::reuse_address(true), error);
   if (!error) acceptor_.bind(*where, error);
   if (!error) acceptor_.listen(asio::socket_base::max_listen_connections, error);
   if (error) {

@@ -11,6 +11,10 @@ namespace fadeward::publish {
 /// Keeps its memory over clear(). Views and pointers live until the next grow_to().
 class TextBuffer {
  public:
+  TextBuffer() = default;
+  TextBuffer(const TextBuffer&) = delete;
+  TextBuffer& operator=(const TextBuffer&) = delete;
+
   std::string_view view() const { return {text_.get(), size_}; }
   std::size_t size() const { return size_; }
   std::size_t capacity() const { return capacity_; }

@@ -107,13 +107,15 @@ TEST_F(HttpServerTest, WhatIsNotHttpIsRefusedAndCounted) {
   for (const std::string& bytes :
        {std::string("\x16\x03\x01\x02\x00\x01\x00\r\n\r\n", 11), std::string("GET\r\n\r\n"),
         std::string("GET / HTTP/9.9\r\n\r\n"), std::string("GET / HTTP/1.1\r\nno colon\r\n\r\n"),
+        std::string("GET / HTTP/1.1\r\n\r\n"),
+        std::string("GET / HTTP/1.1\r\nHost: a\r\nHost: b\r\n\r\n"),
         std::string("POST / HTTP/1.1\r\nContent-Length: -1\r\n\r\n")}) {
     RawClient c = client();
     c.send(bytes);
     EXPECT_EQ(c.receive().status, 400) << bytes;
     EXPECT_TRUE(c.closed());
   }
-  EXPECT_EQ(dropped("malformed"), 5);
+  EXPECT_EQ(dropped("malformed"), 7);
 }
 
 TEST_F(HttpServerTest, HugeHeadersAndBodiesAreRefused) {
