@@ -101,7 +101,8 @@ int run(int argc, char** argv) {
   CLI::App app{"Keeps an eye on licence-free serial radio links: margins of both directions, alerts with "
                "their cause, metrics for monitoring stacks.",
                "fadeward"};
-  app.set_version_flag("--version", std::string("fadeward " FADEWARD_VERSION ", built with g++ " __VERSION__));
+  const std::string version = "fadeward " FADEWARD_VERSION ", built with g++ " __VERSION__;
+  app.set_version_flag("--version", version);
   app.require_subcommand(1);
   const auto with_config = [&](CLI::App* command) {
     command->add_option("--config", words.config, "configuration file (YAML)")->required();
@@ -146,6 +147,8 @@ int run(int argc, char** argv) {
   simulate_command->add_option("--truth", simulate_options.truth, "file for what really happened (JSON Lines)");
   simulate_command->add_option("--pace", simulate_options.pace, "so many times faster than life (default: at once)");
   simulate_command->add_option("--pty", simulate_options.pty, "play the radio at a pseudo-terminal linked at this path");
+
+  for (CLI::App* command : app.get_subcommands({})) command->set_version_flag("--version", version);
 
   try {
     app.parse(argc, argv);

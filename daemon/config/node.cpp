@@ -167,18 +167,31 @@ class TreeBuilder final : public YAML::EventHandler {
   std::size_t bytes_ = 0;
 };
 
+Place place_at(std::string_view text, std::size_t offset) {
+  const auto before = text.substr(0, offset);
+  const auto line_start = before.rfind('\n') == before.npos ? 0 : before.rfind('\n') + 1;
+  return {static_cast<int>(std::count(before.begin(), before.end(), '\n')) + 1,
+          static_cast<int>(offset - line_start) + 1};
+}
+
 std::optional<SyntaxError> check_text(std::string_view text) {
   const std::size_t bad = first_bad_character(text);
   if (bad == text.size()) return {};
-  const auto before = text.substr(0, bad);
-  const auto line_start = before.rfind('\n') == before.npos ? 0 : before.rfind('\n') + 1;
-  const Place place{static_cast<int>(std::count(before.begin(), before.end(), '\n')) + 1,
-                    static_cast<int>(bad - line_start) + 1};
-  return SyntaxError{place, "a byte that is neither UTF-8 text nor a line end"};
+  return SyntaxError{place_at(text, bad), "a byte that is neither UTF-8 text nor a line end"};
+}
+
+SyntaxError error_of(const YAML::Exception& error, std::string_view text) {
+  if (error.msg == YAML::ErrorMsg::EOF_IN_SCALAR) {
+    const auto last = text.find_last_not_of(" \n\r\t");
+    return {place_at(text, last == text.npos ? 0 : last), "not YAML: a quote is never closed"};
+  }
+  return {place_of(error.mark), "not YAML: " + error.msg};
 }
 
 std::variant<NodePtr, SyntaxError> build(std::string_view text) {
-  std::istringstream stream{std::string(text)};
+  // The library takes a quote that is still open at a final line end for closed: a last comment
+  // keeps it from ending there.
+  std::istringstream stream{std::string(text) + "\n#"};
   YAML::Parser parser(stream);
   TreeBuilder builder;
   if (!parser.HandleNextDocument(builder)) return std::make_shared<const Node>();
@@ -211,7 +224,7 @@ std::variant<NodePtr, SyntaxError> read_tree(std::string_view yaml_text) {
   } catch (const Refusal& refusal) {
     return refusal.error;
   } catch (const YAML::Exception& error) {
-    return SyntaxError{place_of(error.mark), "not YAML: " + error.msg};
+    return error_of(error, yaml_text);
   } catch (const std::exception& error) {
     return SyntaxError{{}, std::string("not YAML: ") + error.what()};
   }

@@ -215,6 +215,7 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
   std::map<std::string, std::size_t, std::less<>> link_at, port_at;
   for (std::size_t i = 0; i < settings.links.size(); ++i) link_at[settings.links[i].name] = i;
   for (std::size_t i = 0; i < settings.ports.size(); ++i) port_at[settings.ports[i].name] = i;
+  std::vector<std::string> heard_on(settings.links.size());
   for (std::size_t i = 0; i < old.links.size(); ++i) {
     const auto it = link_at.find(old.links[i].name());
     if (it == link_at.end()) {
@@ -223,8 +224,17 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
                                       "Link " + old.links[i].name() + " was removed from the configuration.");
       continue;
     }
+    if (old.links[i].bound_port < old.ports.size())
+      heard_on[it->second] = old.ports[old.links[i].bound_port].name();
     fresh->links[it->second] = std::move(old.links[i]);
     fresh->links[it->second].reconfigure(settings.links[it->second]);
+  }
+  fresh->bind_ports();
+  // A link that names no port stays with the one that it was first heard on.
+  for (std::size_t i = 0; i < fresh->links.size(); ++i) {
+    const auto it = port_at.find(heard_on[i]);
+    if (fresh->links[i].bound_port == kNoPort && it != port_at.end())
+      fresh->links[i].bound_port = static_cast<PortIndex>(it->second);
   }
   for (std::size_t i = 0; i < old.ports.size(); ++i) {
     const auto it = port_at.find(old.ports[i].name());
@@ -236,7 +246,6 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
     fresh->ports[it->second] = std::move(old.ports[i]);
     fresh->ports[it->second].reconfigure(settings.ports[it->second]);
   }
-  fresh->bind_ports();
   state_ = std::move(fresh);
 }
 

@@ -65,7 +65,7 @@ def check_refused(t, recording):
         path = t.write(f"refused{number}.yaml", text)
         place = place_of(text, mark) if mark else None
         for command, more in arguments.items():
-            code, out, err = t.run(command, "--config", path, *more)
+            code, out, err = t.run(command, "--config", path, *more, limit_s=10)
             first = err.splitlines()[0] if err else ""
             found = re.fullmatch(re.escape(path) + r":(\d+):(\d+): (.*)", first)
             problems = []

@@ -153,7 +153,7 @@ def test(t):
     check_story(t)
     # A terminal sends Ctrl-C to every process of the group; a service manager to the first alone.
     check_stopped(t, "Ctrl-C", lambda process: os.killpg(process.pid, signal.SIGINT))
-    check_stopped(t, "SIGTERM to the script alone", lambda process: process.signal(signal.SIGTERM))
+    check_stopped(t, "SIGTERM to the script alone", lambda process: process.send(signal.SIGTERM))
 
 
 harness.run(test)

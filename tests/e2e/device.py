@@ -14,6 +14,7 @@ import harness
 
 LINKS_PER_PORT = 25
 REPORTS_PER_LINK = 8
+TURNS = 2  # times that the device vanishes
 
 
 def link_yaml(name, port):
@@ -57,7 +58,8 @@ def check_coming_and_going(t):
     daemon = t.daemon(serial_config(device))
     harness.wait_until(lambda: lines_of_port(daemon), "the absent device is logged")
     t.equal(daemon.metrics().get("fadeward_port_up", port="mast"), 0, "absent: fadeward_port_up 0")
-    t.expect(device in daemon.ports()["mast"]["detail"], "/links says why the port is down",
+    harness.wait_until(lambda: device in (daemon.ports()["mast"]["detail"] or ""), "/links names the device")
+    t.expect("no such device" in daemon.ports()["mast"]["detail"], "/links says why the port is down",
              daemon.ports()["mast"])
     # The pauses between attempts begin at a quarter of a second: several fall into this time.
     harness.stays_true(lambda: daemon.running() and len(lines_of_port(daemon)) == 1,
@@ -82,7 +84,7 @@ def check_coming_and_going(t):
 
     # Mid-line; the frames that were sent meanwhile are unknown, not lost.
     seq = 10
-    for turn in range(3):
+    for turn in range(TURNS):
         radio.write(line(seq + 1) + line(seq + 2)[:20])
         radio.wait_read()
         daemon.wait_metric(11 + turn * 2, "fadeward_link_reports_total", link="weir")
@@ -93,9 +95,9 @@ def check_coming_and_going(t):
         seq += 50
         radio.write(line(seq))
         daemon.wait_metric(12 + turn * 2, "fadeward_link_reports_total", link="weir")
-    t.expect(True, "vanished in the middle of a line three times, and came back")
+    t.expect(True, f"vanished in the middle of a line {TURNS} times, and came back")
     metrics = daemon.metrics()
-    t.equal(metrics.get("fadeward_port_faults_total", port="mast"), 3, "three faults are counted")
+    t.equal(metrics.get("fadeward_port_faults_total", port="mast"), TURNS, "each fault is counted")
     t.equal(metrics.total("fadeward_port_discarded_bytes_total", port="mast"), 0,
             "a cut tail is not discarded bytes")
     t.equal(metrics.total("fadeward_reports_rejected_total", port="mast"), 0,
@@ -105,11 +107,12 @@ def check_coming_and_going(t):
     log = lines_of_port(daemon)
     closed = [entry for entry in log if "closed" in entry]
     opened = [entry for entry in log if "open (" in entry]
-    t.expect(len(closed) == 3 and len(opened) == 4 and len(log) <= 8 + 3,
+    t.expect(len(closed) == TURNS and len(opened) == TURNS + 1 and len(log) <= 3 * TURNS + 2,
              "one line in the log for each change", log)
-    code, took = daemon.stop()
+    code, _ = daemon.stop()
     t.expect(code == 0, "SIGTERM ends it with 0", code)
     t.expect(not in_use(radio.path), "the device is free afterwards")
+    radio.hang_up()
 
 
 def check_port_fault(t):
@@ -127,12 +130,13 @@ def check_port_fault(t):
     t.expect([a["labels"].get("alertname") for a in alerts] == ["PortFault"] and
              alerts[0]["labels"].get("port") == "mast" and device in alerts[0]["annotations"]["description"],
              "/alerts names port and device", alerts)
-    t.pty()
+    radio = t.pty()
     daemon.wait_metric(0, "fadeward_alert_active", limit_s=15, **series)
     t.equal(daemon.metrics().get("fadeward_alert_severity", **series), 0, "cleared when it appears")
     log = [entry for entry in daemon.log().splitlines() if "PortFault" in entry]
     t.expect(len(log) == 2, "raised and cleared in the log, once each", log)
     daemon.stop()
+    radio.hang_up()
 
 
 def check_silent_port(t):
@@ -211,14 +215,14 @@ def check_several_ports(t):
         t.equal(metrics.total(family), 0, f"{family} 0")
 
     tcp.hang_up()
-    daemon.wait_metric(0, "fadeward_port_up", port="net", limit_s=5)
+    daemon.wait_metric(1, "fadeward_port_faults_total", port="net", limit_s=5)
     tcp.accept()
     daemon.wait_metric(1, "fadeward_port_up", port="net")
     tcp.write(line(REPORTS_PER_LINK + 1, "net0"))
     daemon.wait_metric(wanted + 1, "fadeward_link_reports_total", link="net0")
     t.expect(True, "a broken connection is made again")
     t.equal(daemon.metrics().total("fadeward_port_up"), 4, "the other ports did not notice")
-    code, took = daemon.stop(signal.SIGINT)
+    code, _ = daemon.stop(signal.SIGINT)
     t.expect(code == 0, "SIGINT ends it with 0", code)
 
 

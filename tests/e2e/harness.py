@@ -170,7 +170,7 @@ class Process:
         with open(self.stdout_path, encoding="utf-8", errors="replace") as file:
             return file.read()
 
-    def signal(self, number):
+    def send(self, number):
         self.child.send_signal(number)
 
     def wait(self, limit_s=PATIENCE_S):
@@ -183,7 +183,7 @@ class Process:
     def stop(self, number=signal.SIGTERM, limit_s=PATIENCE_S):
         """(exit code, seconds that the end took)."""
         begin = time.monotonic()
-        self.signal(number)
+        self.send(number)
         code = self.wait(limit_s)
         return code, time.monotonic() - begin
 
@@ -395,11 +395,15 @@ class Test:
 
     # -- programs
 
-    def run(self, *args, stdin=None, limit_s=60, env=None):
-        """`fadeward ARGS` to its end: (exit code, standard output, standard error)."""
-        done = subprocess.run([self.fadeward, *map(str, args)], input=stdin, timeout=limit_s,
-                              stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env, check=False,
-                              **({} if stdin is not None else {"stdin": subprocess.DEVNULL}))
+    def run(self, *args, stdin=None, limit_s=60):
+        """`fadeward ARGS` to its end: (exit code, standard output, standard error). A program that
+        does not end has the exit code None."""
+        more = {"input": stdin} if stdin is not None else {"stdin": subprocess.DEVNULL}
+        try:
+            done = subprocess.run([self.fadeward, *map(str, args)], timeout=limit_s, check=False,
+                                  capture_output=True, **more)
+        except subprocess.TimeoutExpired as over:
+            return None, over.stdout or b"", (over.stderr or b"").decode("utf-8", "replace")
         return done.returncode, done.stdout, done.stderr.decode("utf-8", "replace")
 
     def keep(self, thing):

@@ -303,7 +303,7 @@ def check_one_name_on_two_ports(t):
             "and loses no frames by the other's numbers")
     t.equal(daemon.ports()["p1"]["last_unmatched"], "weir", "/links tells the name that found no link")
 
-    daemon.signal(harness.signal.SIGHUP)
+    daemon.send(harness.signal.SIGHUP)
     harness.wait_until(lambda: "configuration reloaded" in daemon.log(), "the configuration is read again")
     second.write(good(1005))
     daemon.wait_metric(6, "fadeward_reports_unmatched_total", port="p1", limit_s=5)

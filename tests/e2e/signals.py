@@ -221,7 +221,7 @@ def check_reload(t):
         """Says SIGHUP and waits for the answer in the log."""
         t.write("reload.yaml", text)
         before = daemon.log().count(told)
-        daemon.signal(signal.SIGHUP)
+        daemon.send(signal.SIGHUP)
         harness.wait_until(lambda: daemon.log().count(told) > before, f"the log says {told!r}")
 
     with_more = (head + port_yaml("shed", f"serial:{late}") + "links:\n" + link_yaml("quarry") +
@@ -258,7 +258,7 @@ def check_reload(t):
     daemon.wait_metric(16, "fadeward_link_reports_total", link="weir")
     os.unlink(path)
     before = daemon.log().count("not reloaded")
-    daemon.signal(signal.SIGHUP)
+    daemon.send(signal.SIGHUP)
     harness.wait_until(lambda: daemon.log().count("not reloaded") > before, "a missing file is told")
     rewrite(with_more, "configuration reloaded")
     t.equal(daemon.metrics().get("fadeward_config_last_reload_successful"), 1, "1 again after the repair")
@@ -269,7 +269,7 @@ def check_reload(t):
     t.expect(answer.status in (403, 404), "refused by default", answer.status)
     t.equal(daemon.get("/-/reload").status, 405 if answer.status == 403 else 404, "GET is no reload")
     for _ in range(20):  # several in a row, faster than they are worked off
-        daemon.signal(signal.SIGHUP)
+        daemon.send(signal.SIGHUP)
     code, seconds = daemon.stop()
     t.expect(code == 0 and seconds < 5, "many in a row, and then the end", f"{code} {seconds}")
 
@@ -323,7 +323,7 @@ def check_taken(t):
     t.expect(second.wait() == 1 and history in second.log(), "a second daemon on the same history.dir: exit code 1",
              second.log())
     t.equal(first.get("/-/healthy").status, 200, "the first does not mind")
-    first.signal(signal.SIGKILL)
+    first.send(signal.SIGKILL)
     first.wait()
     third = t.daemon(text)
     t.expect(third.running(), "after a violent end the directory is free again")
