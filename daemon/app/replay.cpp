@@ -252,9 +252,10 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
     recording->pop();
   }
   if (player) player->finish();
-  for (const auto& recording : recordings) {
-    summary.too_long += recording->reader().too_long();
-    if (!recording->reader().error().empty()) return Error{recording->reader().error()};
+  for (std::size_t i = 0; i < recordings.size(); ++i) {
+    const LineReader& reader = recordings[i]->reader();
+    summary.too_long += reader.too_long();
+    if (!reader.error().empty()) return Error{options.inputs[i] + ": " + reader.error()};
   }
   if ((player && player->failed()) || std::fflush(output) != 0)
     return Error{std::string("cannot write the output: ") + std::strerror(errno)};

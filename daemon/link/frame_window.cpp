@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 
 namespace fadeward::link {
 
@@ -170,36 +171,41 @@ std::optional<double> FrameWindow::weighted_median(std::int16_t FrameSample::* l
   constexpr int kCells = 1024, kStep = 25, kLowest = -20000;
   std::array<std::uint16_t, kCells> weights{};
   std::uint32_t total = 0;
-  int lowest = kCells - 1;
+  int lowest = kCells - 1, highest = 0;
   for (std::size_t i = 0; i < samples_.size(); ++i) {
     const int cell = std::clamp((samples_[i].*level - kLowest + kStep / 2) / kStep, 0, kCells - 1);
     weights[static_cast<std::size_t>(cell)] += samples_[i].weight;
     total += samples_[i].weight;
     lowest = std::min(lowest, cell);
+    highest = std::max(highest, cell);
   }
-  // Where many frames share a cell, the reports are coarser than the spread and the median lies
-  // between the middles of the cells; where few do, it is the plain median.
-  constexpr double kMany = 10 * kFullWeight;
+  const auto weight = [&](int cell) { return static_cast<double>(weights[static_cast<std::size_t>(cell)]); };
+  const auto value = [](int cell) { return cell * 0.25 - 200; };
   const double wanted = total / 2.0;
-  double below = 0, left_weight = 0, left = 0;
-  for (int cell = lowest; cell < kCells; ++cell) {
-    const double weight = weights[static_cast<std::size_t>(cell)];
-    if (weight == 0) continue;
-    const double value = cell * 0.25 - 200;
-    const bool here = below + weight / 2 >= wanted;
-    if (here && left_weight >= kMany && weight >= kMany) {
-      const double left_at = below - left_weight / 2, at = below + weight / 2;
-      return left + (value - left) * (wanted - left_at) / (at - left_at);
-    }
-    if (below == wanted && left_weight > 0) return (left + value) / 2;
-    if (below + weight > wanted) {
-      if (here || weight < kMany) return value;
-    }
-    left_weight = weight;
-    left = value;
-    below += weight;
+  double below = 0;
+  int cell = lowest;
+  while (below + weight(cell) < wanted) below += weight(cell++);
+
+  // Where many frames share a cell, the reports are coarser than the spread and the median lies
+  // between the middles of that cell and the next such one; where few do, it is the plain median.
+  constexpr double kMany = 10 * kFullWeight;
+  constexpr int kCoarsest = 8;   // cells: levels in steps of 2 dB
+  const double middle = below + weight(cell) / 2;
+  if (weight(cell) < kMany) {
+    if (below + weight(cell) > wanted) return value(cell);
+    int next = cell + 1;
+    while (next < highest && weight(next) == 0) ++next;
+    return (value(cell) + value(std::min(next, highest))) / 2;
   }
-  return left;
+  const int step = wanted < middle ? -1 : 1;
+  double apart = weight(cell) / 2;
+  for (int other = cell + step; std::abs(other - cell) <= kCoarsest && other >= lowest && other <= highest;
+       other += step) {
+    if (weight(other) >= kMany)
+      return value(cell) + (value(other) - value(cell)) * std::abs(wanted - middle) / (apart + weight(other) / 2);
+    apart += weight(other);
+  }
+  return value(cell);
 }
 
 std::optional<double> FrameWindow::signal_median_dbm() const {

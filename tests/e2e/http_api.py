@@ -31,7 +31,7 @@ loss_source trend_db_per_day deficit_db cause
 """.split()
 
 LINK_ALERTS = """
-MarginForecastLow FadingSuspected InterferenceSuspected EquipmentSuspected LinkSilent LatencyHigh
+FadingSuspected InterferenceSuspected EquipmentSuspected LinkSilent LatencyHigh
 RetriesHigh ForeignFrames RadioRestarted SettingChanged
 """.split()
 DIRECTION_ALERTS = ["MarginLow", "LossHigh", "BudgetDeficit"]

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <random>
 #include <vector>
 
@@ -38,6 +39,26 @@ TEST(FrameWindow, MediansOfTheLastHour) {
     EXPECT_NEAR(*window.signal_median_dbm(), median(hour), 0.15) << "seed " << seed;
     EXPECT_NEAR(*window.noise_median_dbm(), -117, 0.001);
     EXPECT_NEAR(*window.margin_quantile_db(0.5, false), median(hour_margins), 0.15) << "seed " << seed;
+  }
+}
+
+TEST(FrameWindow, MedianOfLevelsInWholeDecibels) {
+  // Whole decibels of a level that spreads little, and a few frames between them, as channels of
+  // another offset have them: the median of the level before rounding, not a level nearby.
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> fading(0, 1);
+    FrameWindow window;
+    std::vector<double> levels;
+    Time now = kStart;
+    const double mean = -96 - 0.1 * seed;
+    for (int i = 0; i < 360; ++i, now += 10s) {
+      const double level = mean + fading(random);
+      const bool between = i % 20 == 0;
+      window.add(now, std::round(level) + (between ? 0.75 : 0), -117, 20, 1, 0, 0, 16);
+      levels.push_back(level);
+    }
+    EXPECT_NEAR(*window.signal_median_dbm(), median(levels), 0.35) << "seed " << seed;
   }
 }
 
