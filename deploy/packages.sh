@@ -10,7 +10,7 @@ fadeward_build_packages=(
 )
 fadeward_test_packages=(
   libgtest-dev libgmock-dev libbenchmark-dev
-  prometheus prometheus-alertmanager curl python3-minimal
+  prometheus prometheus-alertmanager curl python3 systemd
 )
 
 # Prints those of the given packages that are not installed.
