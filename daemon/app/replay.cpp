@@ -184,16 +184,14 @@ class Player {
   Time next_ = Time::min();
 };
 
-/// The input whose next report is the oldest; the first of equals.
-Recording* oldest_of(std::vector<std::unique_ptr<Recording>>& recordings) {
-  if (recordings.size() == 1) return recordings.front()->peek() ? recordings.front().get() : nullptr;
-  Recording* oldest = nullptr;
-  Time time{};
+/// The input whose next report is the oldest, the first of equals, and that report.
+std::pair<Recording*, const LinkReport*> oldest_of(std::vector<std::unique_ptr<Recording>>& recordings) {
+  if (recordings.size() == 1) return {recordings.front().get(), recordings.front()->peek()};
+  std::pair<Recording*, const LinkReport*> oldest{};
   for (const auto& recording : recordings) {
     const LinkReport* report = recording->peek();
-    if (report == nullptr || (oldest != nullptr && report->time >= time)) continue;
-    oldest = recording.get();
-    time = report->time;
+    if (report == nullptr || (oldest.second != nullptr && report->time >= oldest.second->time)) continue;
+    oldest = {recording.get(), report};
   }
   return oldest;
 }
@@ -240,8 +238,10 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
   // Supervision begins with the first report: links that are never heard count from there.
   std::unique_ptr<judge::Supervisor> supervisor;
   std::unique_ptr<Player> player;
-  while (Recording* recording = oldest_of(recordings)) {
-    const LinkReport& report = *recording->peek();
+  for (;;) {
+    const auto [recording, next] = oldest_of(recordings);
+    if (next == nullptr) break;
+    const LinkReport& report = *next;
     if (!player) {
       supervisor = std::make_unique<judge::Supervisor>(
           settings, Instant{report.time, report.time.time_since_epoch()}, core);

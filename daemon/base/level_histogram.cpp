@@ -16,22 +16,15 @@ void LevelHistogram::merge(const LevelHistogram& other) {
     return;
   }
   for (int i = 0; i < kCells; ++i) {
-    const std::uint16_t more = other.counts_[static_cast<std::size_t>(i)];
+    const unsigned more = other.counts_[static_cast<std::size_t>(i)];
     if (more == 0) continue;
     const int index = std::clamp(other.first_cell_ + i - first_cell_, 0, kCells - 1);
     std::uint16_t& count = counts_[static_cast<std::size_t>(index)];
-    const auto added = static_cast<std::uint16_t>(std::min<unsigned>(more, 0xffffU - count));
-    count = static_cast<std::uint16_t>(count + added);
-    total_ += added;
+    count = static_cast<std::uint16_t>(std::min(0xffffU, count + more));
   }
+  total_ += other.total_;
   sum_cdb_ += other.sum_cdb_;
   sum_square_cdb_ += other.sum_square_cdb_;
-}
-
-std::uint32_t LevelHistogram::counted() const {
-  std::uint32_t sum = 0;
-  for (std::uint16_t count : counts_) sum += count;
-  return sum;
 }
 
 std::optional<double> LevelHistogram::mean_db() const {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cmath>
 
 namespace fadeward::estimate {
 
@@ -14,17 +15,19 @@ void SlidingHistogram::clear() { *this = SlidingHistogram{}; }
 
 std::optional<double> SlidingHistogram::quantile_db(double q) const {
   if (total_ == 0) return {};
-  const double wanted = std::clamp(q, 0.0, 1.0) * total_;
-  const auto weight = [&](int cell) { return double{static_cast<double>(weights_[static_cast<std::size_t>(cell)])}; };
+  // All weights are doubled here, so that the middle of a cell is a whole number.
+  const double wanted = std::clamp(q, 0.0, 1.0) * 2.0 * total_;
+  const auto wanted_whole = static_cast<std::uint32_t>(std::ceil(wanted));
+  const auto weight = [&](int cell) { return std::uint32_t{weights_[static_cast<std::size_t>(cell)]}; };
 
   // To the first occupied cell whose middle lies at or above what is wanted.
   auto& [cursor, below] = cursors_[q < 0.2 ? 0 : 1];
-  while (cursor > 0 && (weight(cursor) == 0 || below + weight(cursor) / 2 >= wanted)) {
+  while (cursor > 0 && (weight(cursor) == 0 || 2 * below + weight(cursor) >= wanted_whole)) {
     --cursor;
-    below -= weights_[static_cast<std::size_t>(cursor)];
+    below -= weight(cursor);
   }
-  while (cursor < kCells - 1 && (weight(cursor) == 0 || below + weight(cursor) / 2 < wanted)) {
-    below += weights_[static_cast<std::size_t>(cursor)];
+  while (cursor < kCells - 1 && (weight(cursor) == 0 || 2 * below + weight(cursor) < wanted_whole)) {
+    below += weight(cursor);
     ++cursor;
   }
   int right = cursor;
@@ -32,11 +35,11 @@ std::optional<double> SlidingHistogram::quantile_db(double q) const {
     while (right > 0 && weight(right) == 0) --right;
     return level_of(right);
   }
-  const double right_at = below + weight(right) / 2;
+  const double right_at = 2 * below + weight(right);
   int left = right - 1;
   while (left >= 0 && weight(left) == 0) --left;
   if (left < 0 || right_at < wanted) return level_of(right);
-  const double left_at = below - weight(left) / 2;
+  const double left_at = 2 * below - weight(left);
   const double share = (wanted - left_at) / (right_at - left_at);
   return level_of(left) + (level_of(right) - level_of(left)) * std::clamp(share, 0.0, 1.0);
 }

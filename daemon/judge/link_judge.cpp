@@ -237,12 +237,12 @@ void LinkJudge::judge_direction(Direction d, Time now, const AlertBook::Owner& o
 void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owner) {
   const auto margin = state_.margin_median_db(d, now);
   if (!margin) return;
-  const std::string direction = capital(std::string(name_of(d)));
 
   const ThresholdSettings& low = settings_.alerts.margin_db;
   const Severity before = margin_[at(d)].severity();
   const Severity severity = margin_[at(d)].update(margin, low, Worse::below, now);
   if (severity != before) {
+    const std::string direction = capital(std::string(name_of(d)));
     if (severity == Severity::none) {
       alerts_.clear(owner, AlertName::MarginLow, d, now,
                     direction + " margin is back at " + in_db(*margin) + levels(d));
@@ -262,7 +262,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
   const Severity deficit_before = deficit_[at(d)].severity();
   const Severity deficit_now = deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
   if (deficit_now == deficit_before) return;
-  const std::string compared = direction + " margin of " + in_db(*margin) + " is " + in_db(std::abs(deficit)) +
+  const std::string compared = capital(std::string(name_of(d))) + " margin of " + in_db(*margin) + " is " + in_db(std::abs(deficit)) +
                                (deficit >= 0 ? " under" : " over") + " the budgeted " +
                                in_db(*budget_margin_db_[at(d)]);
   if (deficit_now == Severity::none) {
@@ -331,7 +331,7 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
 
 // ---- description ---------------------------------------------------------------------------
 
-DirectionSnapshot LinkJudge::describe(Direction d, Time now) {
+DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   DirectionSnapshot out;
   link::DirectionState& state = state_.direction(d);
   out.frames_total = state.frames_total;
@@ -350,7 +350,7 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now) {
     out.loss_ratio = loss->ratio;
     out.loss_source = loss->source;
   }
-  for (std::size_t i = 0; i < windows.size(); ++i)
+  for (std::size_t i = 0; detail == Detail::all && i < windows.size(); ++i)
     if (const auto loss = state_.loss(d, windows[i], now)) out.rolling[i].loss_ratio = loss->ratio;
   out.retry_ratio = state_.retry_ratio(d, now);
   out.tx_power_dbm = state_.power_dbm(d);
@@ -367,8 +367,11 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now) {
     out.rolling[1].margin_db = margin->median_db;
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
   }
-  out.rolling[0].margin_db = state.window.recent_margin_db(now, spans[0]);
-  out.rolling[2].margin_db = state.day_margin_db(now);
+  if (detail == Detail::all) {
+    out.rolling[0].margin_db = state.window.recent_margin_db(now, spans[0]);
+    out.rolling[2].margin_db = state.day_margin_db(now);
+  }
+  if (alerts_.empty()) return out;
   // The cause of the gravest alert that speaks about this direction.
   Severity gravest = Severity::none;
   std::vector<AlertState> states;

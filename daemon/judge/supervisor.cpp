@@ -190,9 +190,10 @@ SnapshotPtr Supervisor::snapshot(Instant now) const {
 DirectionSnapshot Supervisor::interval_snapshot(LinkIndex index, Direction direction, Instant now) {
   State& s = *state_;
   LinkJudge& link = s.links[index];
-  DirectionSnapshot out = link.describe(direction, s.advance(now));
+  DirectionSnapshot out = link.describe(direction, s.advance(now), LinkJudge::Detail::window);
   link::DirectionState& state = link.state().direction(direction);
   if (!state.interval) return out;
+  state.interval->settle();
   out.interval.reports = state.interval->frames;
   out.interval.lost = state.interval->lost;
   out.interval.signal_median_dbm = state.interval->signal.median_db();

@@ -19,6 +19,14 @@ Time floor_to(Time at, Duration span) {
 
 }  // namespace
 
+void IntervalKeeper::settle() {
+  for (const auto& [signal_cdbm, noise_cdbm] : fresh) {
+    signal.add(signal_cdbm);
+    noise.add(noise_cdbm);
+  }
+  fresh.clear();
+}
+
 DirectionState::DirectionState(bool keep_intervals)
     : interval(keep_intervals ? std::make_unique<IntervalKeeper>() : nullptr) {}
 
@@ -133,10 +141,7 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   ++bin.frames;
   ++bin.rates[rate_].frames;
   ++frames_total;
-  if (!interval) return;
-  ++interval->frames;
-  interval->signal.add(sample.signal_cdbm);
-  interval->noise.add(sample.noise_cdbm);
+  if (interval) interval->add(sample.signal_cdbm, sample.noise_cdbm);
 }
 
 void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost,

@@ -32,7 +32,10 @@ void FrameWindow::rebase(Time at) {
 }
 
 std::uint32_t FrameWindow::stamp(Time at) {
-  if (samples_.empty() || stamp_of(at) > INT32_MAX) rebase(at);
+  const std::int64_t stamp_ds = stamp_of(at);
+  if (!samples_.empty() && stamp_ds >= 0 && stamp_ds <= INT32_MAX) [[likely]]
+    return static_cast<std::uint32_t>(stamp_ds);
+  if (samples_.empty() || stamp_ds > INT32_MAX) rebase(at);
   return static_cast<std::uint32_t>(std::clamp<std::int64_t>(stamp_of(at), 0, UINT32_MAX));
 }
 

@@ -18,6 +18,7 @@ constexpr double kPresumeAfterIntervals = 2.5;
 constexpr double kPresumeAfterUs = 60e6;
 constexpr Duration kObservedForPresumption = std::chrono::minutes{10};
 constexpr Duration kNoiseMemory = std::chrono::hours{1};
+constexpr std::uint64_t kLearnAll = 256;
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
@@ -296,7 +297,8 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
                         std::optional<std::uint8_t> channel) {
   DirectionState& state = direction(d);
   const bool both = reading.rssi_dbm && reading.snr_db;
-  if (both) learn_saturation(d, reading);
+  // A ceiling does not change from frame to frame.
+  if (both && (state.frames_total < kLearnAll || state.frames_total % 4 == 0)) learn_saturation(d, reading);
   ReadingRules& rules = state.rules;
   const bool by_snr = both && !reading.noise_dbm;
   if (by_snr) {

@@ -17,16 +17,16 @@ class LevelHistogram {
 
   void add(double level_db, std::uint16_t weight = 1);
   /// The same for a level in hundredths of a decibel.
-  void add_hundredths(int level_cdb, std::uint16_t weight = 1) {
+  void add_hundredths(int level_cdb, std::uint32_t weight = 1) {
     const int cell = (level_cdb + kGridShift) / kStepCdb - kGridShift / kStepCdb;
     if (total_ == 0) first_cell_ = static_cast<std::int16_t>(cell - kCells / 2);
     const int index = cell - first_cell_;
     std::uint16_t& count = counts_[static_cast<std::size_t>(index < 0 ? 0 : index >= kCells ? kCells - 1 : index)];
-    if (count > 0xffff - weight) return;   // full: a quarter hour never holds so many
-    count = static_cast<std::uint16_t>(count + weight);
+    const std::uint32_t sum = count + weight;
+    count = static_cast<std::uint16_t>(sum > 0xffff ? 0xffff : sum);
     total_ += weight;
-    sum_cdb_ += std::int64_t{level_cdb} * weight;
-    sum_square_cdb_ += std::int64_t{level_cdb} * level_cdb * weight;
+    sum_cdb_ += static_cast<std::int32_t>(weight) * level_cdb;
+    sum_square_cdb_ += std::int64_t{static_cast<std::int32_t>(weight) * level_cdb} * level_cdb;
   }
   void merge(const LevelHistogram& other);
   void clear() { *this = LevelHistogram{}; }
@@ -42,17 +42,15 @@ class LevelHistogram {
   template <class A>
   void archive(A& a) {
     a(first_cell_, counts_, total_, sum_cdb_, sum_square_cdb_);
-    if constexpr (A::kReading) total_ = counted();
   }
 
  private:
   static constexpr int kStepCdb = 50;
   static constexpr int kGridShift = 1'000'025;   ///< keeps the division above zero; + half a step
-  std::uint32_t counted() const;
 
   std::int16_t first_cell_ = 0;                 ///< index of counts_[0] on the grid
   std::array<std::uint16_t, kCells> counts_{};  ///< saturating
-  std::uint32_t total_ = 0;                     ///< sum of counts_
+  std::uint32_t total_ = 0;                     ///< weights added, also those that a full cell did not take
   std::int64_t sum_cdb_ = 0;                    ///< in hundredths of a decibel
   std::int64_t sum_square_cdb_ = 0;
 };

@@ -33,7 +33,8 @@ class LinkJudge {
   void shift(Duration step);
 
   /// Not const: closing what has become too old is part of reading.
-  DirectionSnapshot describe(Direction direction, Time now);
+  enum class Detail : std::uint8_t { window, all };   ///< window: without the rolling windows
+  DirectionSnapshot describe(Direction direction, Time now, Detail detail = Detail::all);
   LinkSnapshot describe(Time now);
   /// Reported within its silent time.
   bool up(Time now) const;

@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "fadeward/base/bin.hpp"
@@ -32,6 +33,14 @@ struct IntervalKeeper {
   std::uint64_t lost = 0;
   estimate::MedianKeeper signal;
   estimate::MedianKeeper noise;
+  std::vector<std::pair<std::int16_t, std::int16_t>> fresh;   ///< signal and noise not yet in the keepers
+
+  void add(std::int16_t signal_cdbm, std::int16_t noise_cdbm) {
+    ++frames;
+    fresh.emplace_back(signal_cdbm, noise_cdbm);
+    if (fresh.size() == 1024) settle();
+  }
+  void settle();
 };
 
 /// State of one direction. Times are the caller's; they may come up to a minute out of order.

@@ -3,7 +3,6 @@
 
 #include <cstdint>
 #include <optional>
-#include <ratio>
 #include <vector>
 
 #include "fadeward/base/ring.hpp"
@@ -101,10 +100,8 @@ class FrameWindow {
 
  private:
   Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
-  /// Tenths of a second since the origin, rounded down; negative before it.
-  std::int64_t stamp_of(Time at) const {
-    return std::chrono::floor<std::chrono::duration<std::int64_t, std::deci>>(at - origin_).count();
-  }
+  /// Tenths of a second since the origin, rounded towards it; negative before it.
+  std::int64_t stamp_of(Time at) const { return (at - origin_).count() / 100000; }
   void expire_some(Time now);
   std::uint32_t stamp(Time at);
   void rebase(Time at);
