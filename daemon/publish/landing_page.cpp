@@ -53,6 +53,14 @@ td.words { min-width: 14rem; overflow-wrap: anywhere; }
 .good { color: var(--good); }
 .warning { color: var(--warning); font-weight: 600; }
 .critical { color: var(--critical); font-weight: 700; }
+@media (max-width: 40rem) {   /* a phone: one alert below the other */
+  body { padding: .75rem; }
+  .alerts thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  .alerts tr { display: flex; flex-wrap: wrap; gap: 0 .9rem; padding: .5rem .75rem;
+               border-bottom: 1px solid var(--line); }
+  .alerts th, .alerts td { padding: 0; border: 0; }
+  .alerts td.words { flex-basis: 100%; min-width: 0; order: 1; }
+}
 nav ul { display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; margin: 0; padding: 0;
          list-style: none; }
 )css";
@@ -222,7 +230,7 @@ void append_alerts(std::string& out, const Snapshot& snapshot) {
     out += "<p>No alert is active.</p>\n";
     return;
   }
-  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"alerts\"><table>\n"
+  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"alerts\"><table class=\"alerts\">\n"
          "<thead><tr><th scope=\"col\">Severity</th><th scope=\"col\">Where</th>"
          "<th scope=\"col\">Alert</th><th scope=\"col\">What</th><th scope=\"col\">Since</th>"
          "</tr></thead>\n<tbody>\n";
