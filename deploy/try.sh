@@ -7,6 +7,7 @@
 #   deploy/try.sh --for 60        ends by itself after 60 seconds
 #   deploy/try.sh --no-build      takes the program that is there
 #   deploy/try.sh --speed 720     so many times faster than life (default 360: an hour in 10 s)
+#   deploy/try.sh --port 8080     serves there instead of on 10868
 #
 # Ends with exit code 0, leaves no process and, beside build/, no file behind.
 set -euo pipefail
@@ -35,6 +36,7 @@ while [ $# -gt 0 ]; do
   case $1 in
     --for) for_s=${2-}; whole_number --for "$for_s" 86400; shift ;;
     --speed) speed=${2-}; whole_number --speed "$speed" 3600; shift ;;
+    --port) port=${2-}; whole_number --port "$port" 65535; shift ;;
     --no-build) build=no ;;
     -h | --help) usage; exit 0 ;;
     *) echo "unknown option '$1'; see deploy/try.sh --help" >&2; exit 2 ;;
@@ -96,11 +98,12 @@ fi
 listening() { (exec 3<>"/dev/tcp/$address/$port") 2>/dev/null; }
 if listening; then
   echo "Port $port of $address is in use: perhaps by another deploy/try.sh or by the daemon itself." >&2
+  echo "Another one can be given: deploy/try.sh --port 10869" >&2
   exit 1
 fi
 
-sed "s|serial:/tmp/fadeward-demo/radio|serial:$dir/radio|" "$top/deploy/examples/demo.yaml" \
-  >"$dir/demo.yaml"
+sed -e "s|serial:/tmp/fadeward-demo/radio|serial:$dir/radio|" \
+  -e "s|127.0.0.1:10868|$address:$port|" "$top/deploy/examples/demo.yaml" >"$dir/demo.yaml"
 
 milliseconds() { local us=${EPOCHREALTIME//[!0-9]/}; echo $((us / 1000)); }
 "$program" simulate --scenario tarn-valley --seed "$seed" --days "$days" --pace "$speed" \

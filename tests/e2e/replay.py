@@ -219,32 +219,54 @@ def check_gap(t, path, names):
         t.expect(after and after[0]["margin_db"] is not None, "judged as before afterwards", after[:1])
 
 
-def check_truth(t, seed, days):
-    recording, truth = simulate(t, "healthy", "--seed", seed, "--days", days, "--links", 3, truth=True)
-    names = sorted({json.loads(line)["link"] for line in recording})
-    path = t.write("healthy.yaml", config(names))
-    found = replay(t, path, "-", stdin=b"".join(recording))
-    known = {(h["time"], h["link"], h["direction"]): h for h in truth if h["kind"] == "truth"}
-    worst_db = worst_signal_db = worst_noise_db = worst_ratio = 0.0
-    compared = 0
-    for s in found.snapshots:
-        hour = known.get((s["time"], s["link"], s["direction"]))
-        if not hour or hour["frames"] < 300 or s["margin_db"] is None:
-            continue
-        compared += 1
-        worst_db = max(worst_db, abs(s["margin_db"] - hour["margin_db"]))
-        worst_signal_db = max(worst_signal_db, abs(s["signal_dbm"] - hour["signal_dbm"]))
-        worst_noise_db = max(worst_noise_db, abs(s["noise_dbm"] - hour["noise_dbm"]))
-        worst_ratio = max(worst_ratio, abs((s["loss_ratio"] or 0) - hour["loss_ratio"]) * hour["frames"])
-    t.expect(compared >= 24 * float(days) * 2 * len(names) - 2 * len(names),
-             f"seed {seed}: {compared} hours compared with the truth", compared)
-    t.expect(worst_db <= 0.6, f"margin within {worst_db:.2f} dB of it, every hour, both directions", f"{worst_db:.2f} dB")
-    t.expect(worst_signal_db <= 0.6 and worst_noise_db <= 0.6,
-             f"signal within {worst_signal_db:.2f} dB, noise within {worst_noise_db:.2f} dB",
-             f"{worst_signal_db:.2f} {worst_noise_db:.2f}")
+class Compared:
+    """Replay of an invented world beside its truth, hour by hour."""
+
+    def __init__(self, t, *args):
+        self.recording, truth = simulate(t, *args, truth=True)
+        self.names = sorted({json.loads(line)["link"] for line in self.recording})
+        self.replayed = replay(t, t.write("world.yaml", config(self.names)), "-", stdin=b"".join(self.recording))
+        known = {(h["time"], h["link"], h["direction"]): h for h in truth if h["kind"] == "truth"}
+        self.hours = []
+        for s in self.replayed.snapshots:
+            hour = known.get((s["time"], s["link"], s["direction"]))
+            if hour and hour["frames"] >= 300 and s["margin_db"] is not None:
+                self.hours.append((s, hour))
+
+    def worst(self, key, times=None):
+        """The largest difference, where wanted times another value of the truth."""
+        return max((abs((s[key] or 0) - hour[key]) * (hour[times] if times else 1) for s, hour in self.hours),
+                   default=math.inf)
+
+    def covered(self):
+        """Shares of the hours whose margin lies within two of its standard errors."""
+        return [abs(s["margin_db"] - hour["margin_db"]) <= 2 * s["margin_stderr_db"] for s, hour in self.hours]
+
+
+def check_truth(t, scenario, seed, days):
+    world = Compared(t, scenario, "--seed", seed, "--days", days, "--links", 3)
+    t.expect(len(world.hours) >= (24 * days - 1) * 2 * len(world.names),
+             f"{scenario}, seed {seed}: {len(world.hours)} hours compared with the truth", len(world.hours))
+    for key in ("margin_db", "signal_dbm", "noise_dbm"):
+        worst = world.worst(key)
+        t.expect(worst <= 0.6, f"{key} within {worst:.2f} dB of it, every hour, both directions", worst)
     # A frame lost just before the hour is noticed just after it.
-    t.expect(worst_ratio <= 2.01, f"loss within {worst_ratio:.1f} frames of it", f"{worst_ratio:.2f} frames")
-    check_loss(t, recording, found, names)
+    worst = world.worst("loss_ratio", "frames")
+    t.expect(worst <= 2.01, f"loss within {worst:.1f} frames of it", worst)
+    check_loss(t, world.recording, world.replayed, world.names)
+
+
+def check_honesty(t):
+    """The truth lies within two standard errors 95 times in 100, also where a tenth to a half of the
+    frames is lost."""
+    t.section("standard errors")
+    covered = []
+    for signal_dbm in (-105, -112, -115, -118, -121):
+        for seed in range(1, 5):
+            world = Compared(t, "healthy", "--seed", seed, "--days", 1, "--signal", signal_dbm)
+            covered += world.covered()
+    share = sum(covered) / len(covered)
+    t.expect(share >= 0.95, f"in {100 * share:.1f} % of {len(covered)} hours", share)
 
 
 def check_loss(t, recording, found, names):
@@ -295,8 +317,11 @@ def test(t):
     check_snapshots(t, path, names, recording, reference)
     check_gap(t, path, names)
     t.section("an invented world and its truth")
-    for seed in range(1, 13 if t.long else 3):
-        check_truth(t, seed, "3" if t.long else "1")
+    for scenario, seeds in (("healthy", 12 if t.long else 1), ("collisions", 6 if t.long else 1)):
+        for seed in range(1, seeds + 1):
+            check_truth(t, scenario, seed, 3 if t.long else 1)
+    if t.long:
+        check_honesty(t)
     check_events(t)
 
 
