@@ -6,7 +6,7 @@
 namespace fadeward {
 
 void LevelHistogram::add(double level_db, std::uint16_t weight) {
-  add_hundredths(static_cast<int>(std::lround(std::clamp(level_db, -4000.0, 4000.0) * 100)), weight);
+  Filler(*this).add(static_cast<int>(std::lround(std::clamp(level_db, -4000.0, 4000.0) * 100)), weight);
 }
 
 void LevelHistogram::merge(const LevelHistogram& other) {

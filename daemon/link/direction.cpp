@@ -20,10 +20,8 @@ Time floor_to(Time at, Duration span) {
 }  // namespace
 
 void IntervalKeeper::settle() {
-  for (const auto& [signal_cdbm, noise_cdbm] : fresh) {
-    signal.add(signal_cdbm);
-    noise.add(noise_cdbm);
-  }
+  signal.add_all(fresh, &std::pair<std::int16_t, std::int16_t>::first);
+  noise.add_all(fresh, &std::pair<std::int16_t, std::int16_t>::second);
   fresh.clear();
 }
 
@@ -35,6 +33,7 @@ void DirectionState::open_bin(Time at) {
   bin.upkeep = upkeep;
   bin.noise_source = noise_source;
   bin.loss_source = loss_source;
+  bin_from_ = rate_from_ = frames_total;
   choose_rate();
 }
 
@@ -42,10 +41,11 @@ void DirectionState::open_bin(Time at) {
 void DirectionState::fill_bin() {
   advance_blocks(bin.start);
   std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
+  LevelHistogram::Filler margin(bin.margin), signal(bin.signal), noise(bin.noise);
   window.visit_since(bin.start, [&](const FrameSample& sample) {
-    bin.margin.add_hundredths(sample.margin_cdb, sample.frames);
-    bin.signal.add_hundredths(sample.signal_cdbm, sample.frames);
-    bin.noise.add_hundredths(sample.noise_cdbm, sample.frames);
+    margin.add(sample.margin_cdb, sample.frames);
+    signal.add(sample.signal_cdbm, sample.frames);
+    noise.add(sample.noise_cdbm, sample.frames);
     if (channels.size() > 0) note_channel(sample);
     const int cell = std::clamp((sample.margin_cdb + 5050) / 100 - 50 - kBlockLowestDb, 0, 63);
     std::uint16_t& count = block[static_cast<std::size_t>(cell)];
@@ -53,8 +53,16 @@ void DirectionState::fill_bin() {
   });
 }
 
+/// Frames are counted once, in frames_total; the bin's part is the difference.
+void DirectionState::settle_counts() {
+  bin.frames = static_cast<std::uint32_t>(frames_total - bin_from_);
+  bin.rates[rate_].frames += static_cast<std::uint32_t>(frames_total - rate_from_);
+  rate_from_ = frames_total;
+}
+
 /// Ends the quarter hour: its medians move the references, its counts go to whoever keeps bins.
 void DirectionState::close_bin(Time now) {
+  settle_counts();
   if (!bin.empty()) {
     fill_bin();
     if (!bin.upkeep && bin.signal.total() > 0) {
@@ -73,6 +81,7 @@ void DirectionState::close_bin(Time now) {
 }
 
 void DirectionState::set_frames(const FrameSetting& setting) {
+  settle_counts();
   setting_ = setting;
   choose_rate();
 }
@@ -128,18 +137,17 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   if (at - bin.start >= kBinSpan) close_bin(at);
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
   FrameSample sample;
-  sample.signal_cdbm = hundredths(levels.signal_dbm);
-  sample.noise_cdbm = hundredths(levels.noise_dbm);
-  sample.margin_cdb = hundredths(margin_db);
+  // The ranges of the fields (base/field.cpp) keep all three within +-327 dB.
+  sample.signal_cdbm = hundredths_in_range(levels.signal_dbm);
+  sample.noise_cdbm = hundredths_in_range(levels.noise_dbm);
+  sample.margin_cdb = hundredths_in_range(margin_db);
   if (channel) {
     sample.channel = *channel;
     sample.weight = channels.count(*channel);
   }
   window.add(at, sample, std::max(heard_since_, 1U), lost_since_);
   heard_since_ = lost_since_ = 0;
-  bin.noise_source = noise_source = levels.source;
-  ++bin.frames;
-  ++bin.rates[rate_].frames;
+  noise_source = levels.source;
   ++frames_total;
   if (interval) interval->add(sample.signal_cdbm, sample.noise_cdbm);
 }

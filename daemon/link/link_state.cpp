@@ -112,10 +112,16 @@ LinkState::Frame LinkState::follow_sequence(const LinkReport& report, Time at, N
     if (!older) last_frame_ = at;
     return {true, !older};
   }
-  const auto since = last_frame_ ? std::optional(at - *last_frame_) : std::nullopt;
-  const SequenceStep step = sequence_.take(report[Field::seq], since, expect(), gap_unknown_);
   const bool counts_loss = radio_.seq == RadioSettings::Seq::frames;
   DirectionState& inbound = direction(Direction::inbound);
+  if (!gap_unknown_ && last_frame_ && at > *last_frame_ && sequence_.take_next(report[Field::seq])) [[likely]] {
+    interval_.add(at - *last_frame_);
+    if (counts_loss) inbound.heard(at, LossSource::seq);
+    last_frame_ = at;
+    return {true, !older};
+  }
+  const auto since = last_frame_ ? std::optional(at - *last_frame_) : std::nullopt;
+  const SequenceStep step = sequence_.take(report[Field::seq], since, expect(), gap_unknown_);
   switch (step.kind) {
     case SequenceStep::Kind::repeat: ++repeats; return {false, !older};
     case SequenceStep::Kind::late:
@@ -434,7 +440,8 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   FrameWindow& window = direction(d).window;
   window.expire(now);
   if (window.empty()) return {};
-  if (window.lost() == 0) return window.margin_quantile_db(0.5, false);
+  // Up to two in a hundred lost move the median by less than its own uncertainty.
+  if (window.lost() * 49 < window.frames()) return window.margin_quantile_db(0.5, false);
   const double share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
   const bool by_level = losses_follow_level(window);
   if (share < 0.45 || !by_level) return window.margin_quantile_db(0.5, by_level);

@@ -20,6 +20,19 @@ class MedianKeeper {
     values_.push_back(value_cdb);
     if (values_.size() > kExact) spill();
   }
+  /// Adds one member of each element of a range.
+  template <class Range, class Member>
+  void add_all(const Range& range, Member member) {
+    if (!counts_.empty() || values_.size() + range.size() > kExact) {
+      for (const auto& element : range) add(element.*member);
+      return;
+    }
+    const std::size_t before = values_.size();
+    values_.resize(before + range.size());
+    std::int16_t* to = values_.data() + before;
+    for (const auto& element : range) *to++ = element.*member;
+    count_ += range.size();
+  }
   std::uint64_t count() const { return count_; }
   /// Mean of the two middle values for an even count. Empty while empty.
   std::optional<double> median_db();

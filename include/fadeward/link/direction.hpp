@@ -54,6 +54,12 @@ class DirectionState {
                 std::optional<std::uint8_t> channel);
   /// Power and rate of the frames from now on; to be told before the first and at each change.
   void set_frames(const FrameSetting& setting);
+  /// One frame heard, none lost before it.
+  void heard(Time at, LossSource source) {
+    loss_source = source;
+    ++heard_since_;
+    loss.add(at, 1, 0);
+  }
   /// Frames heard and lost, the lost ones spread over (from, to].
   void counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost, LossSource source);
   /// What was taken for noise was the receiver's ceiling: forgets the margins that rest on it.
@@ -87,7 +93,7 @@ class DirectionState {
   /// Median margin of the last 24 hours. Empty before the first frame.
   std::optional<double> day_margin_db(Time now) const;
 
-  Bin bin;                             ///< the open quarter hour
+  Bin bin;                             ///< the open quarter hour; its frames are counted at its end
   std::vector<Bin> closed;             ///< waiting for whoever keeps them
   bool keep_closed = false;
   bool upkeep = false;
@@ -98,7 +104,7 @@ class DirectionState {
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
       loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
-      bin, heard_since_, lost_since_, blocks_, block_start_);
+      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_);
   }
 
  private:
@@ -106,6 +112,8 @@ class DirectionState {
   std::uint32_t lost_since_ = 0;
   FrameSetting setting_;               ///< of the frames that come
   std::size_t rate_ = 0;               ///< its place in bin.rates
+  std::uint64_t bin_from_ = 0;         ///< frames_total when the bin was opened, and
+  std::uint64_t rate_from_ = 0;        ///< when this rate began in it
 
   static constexpr std::size_t kBlocks = 12;   // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};
@@ -114,6 +122,7 @@ class DirectionState {
   void fill_bin();
   void note_channel(const FrameSample& sample);
   void choose_rate();
+  void settle_counts();
 
   /// Margins of the last day in coarse form: 1 dB cells from -16 dB.
   struct Block {

@@ -35,6 +35,11 @@ inline std::int16_t hundredths(double level_db) {
   return static_cast<std::int16_t>(static_cast<int>(bounded * 100 + (32768 + 0.5)) - 32768);
 }
 
+/// The same where the level is known to lie within that range.
+inline std::int16_t hundredths_in_range(double level_db) {
+  return static_cast<std::int16_t>(static_cast<int>(level_db * 100 + (32768 + 0.5)) - 32768);
+}
+
 /// Median and the like over one hour, or over the last 30 frames (at most 7 days) where an hour
 /// holds fewer. Never more than 384 samples: where frames come faster, every second, fourth ... is
 /// kept and stands for the others.

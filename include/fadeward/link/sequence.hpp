@@ -30,6 +30,15 @@ class SequenceTracker {
   SequenceTracker() = default;
   explicit SequenceTracker(std::optional<int> bits) : bits_(bits.value_or(0)) {}
 
+  /// The short way for the number that follows the last one; false if it is another, and nothing has
+  /// changed then.
+  bool take_next(double seq) {
+    if (!known_ || seq != static_cast<double>(last_ + 1)) return false;
+    ++last_;
+    seen_ = seen_ << 1 | 1;
+    suspects_ = 0;
+    return true;
+  }
   /// `seq`: a non-negative whole number. `since`: time since the frame before, empty when unknown.
   /// `expect`: usual time between transmissions, empty when unknown.
   /// `gap_unknown`: bytes were lost, the port was closed or the program did not run meanwhile.
