@@ -44,7 +44,7 @@ Verdict weigh(const Evidence& evidence) {
     return {in.more_noise && in.noise_db >= out.noise_db ? Cause::near_noise : Cause::far_noise, noise_db};
   if (in.less_signal) return {in.less_noise ? Cause::near_receive : Cause::far_transmit, signal_db};
   if (out.less_signal) return {out.less_noise ? Cause::far_receive : Cause::near_transmit, signal_db};
-  const bool losing = std::ranges::any_of(evidence.loss_ratio, [](const std::optional<double>& loss) {
+  const bool losing = std::ranges::any_of(evidence.unexplained_loss_ratio, [](const std::optional<double>& loss) {
     return loss && *loss > kUnexplainedLoss;
   });
   if (losing) return {Cause::collisions, std::nullopt};

@@ -200,7 +200,8 @@ Evidence LinkJudge::evidence(Time now) {
     link::DirectionState& state = state_.direction(d);
     out.signal_change_db[at(d)] = change_db(state.signal_reference, state.window.signal_median_dbm());
     out.noise_change_db[at(d)] = change_db(state.noise_reference, state.window.noise_median_dbm());
-    if (const auto loss = state_.loss(d, RollingCounts::Window::hour, now)) out.loss_ratio[at(d)] = loss->ratio;
+    const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
+    if (loss && !state_.losses_follow_level(d)) out.unexplained_loss_ratio[at(d)] = loss->ratio;
   }
   return out;
 }
@@ -289,7 +290,9 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
   }
   const Verdict verdict = weigh(evidence(now));
   alerts_.raise(owner, AlertName::LossHigh, d, now,
-                finding(severity, verdict, loss_[at(d)].onset(), text + levels(d) + likely(verdict)));
+                finding(severity, verdict, loss_[at(d)].onset(),
+                        text + levels(d) + likely(verdict) +
+                            (state_.losses_follow_level(d) ? " The low margin explains it." : "")));
 }
 
 void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {

@@ -431,8 +431,8 @@ std::optional<double> LinkState::retry_ratio(Direction d, Time now) {
   return counts.misses / sent;
 }
 
-bool LinkState::losses_follow_level(const FrameWindow& window) const {
-  const auto low = window.margin_quantile_db(0.01, false);
+bool LinkState::losses_follow_level(Direction d) const {
+  const auto low = direction(d).window.margin_quantile_db(0.01, false);
   return low && *low < kClearOfThresholdDb;
 }
 
@@ -443,7 +443,7 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   // Up to two in a hundred lost move the median by less than its own uncertainty.
   if (window.lost() * 49 < window.frames()) return window.margin_quantile_db(0.5, false);
   const double share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
-  const bool by_level = losses_follow_level(window);
+  const bool by_level = losses_follow_level(d);
   if (share < 0.45 || !by_level) return window.margin_quantile_db(0.5, by_level);
   // The median lies among the lost: fit the part that was heard, cut off at no margin.
   const double mean = *window.margin_quantile_db(0.5, false);
@@ -461,7 +461,7 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
   const double lost_share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
   Margin out;
   out.median_db = *median;
-  const auto low = window.margin_quantile_db(0.01, losses_follow_level(window));
+  const auto low = window.margin_quantile_db(0.01, losses_follow_level(d));
   // Among the lost: no more than no margin, and no more than the median less the usual tail.
   out.low_db = low ? *low : std::min(0.0, *median - 2.326 * deviation);
   // Median of n values; 0.07 dB for a 0.25 dB step; the fit of the lost is uncertain by their share.

@@ -13,7 +13,8 @@ namespace fadeward::judge {
 struct Evidence {
   std::array<std::optional<double>, kDirections> signal_change_db;
   std::array<std::optional<double>, kDirections> noise_change_db;
-  std::array<std::optional<double>, kDirections> loss_ratio;
+  /// Only where the margin of nearly all frames is ample: losses that the level does not explain.
+  std::array<std::optional<double>, kDirections> unexplained_loss_ratio;
 };
 
 struct Verdict {

@@ -69,6 +69,9 @@ class LinkState {
   /// The median alone, as cheap as it gets; the same value.
   std::optional<double> margin_median_db(Direction direction, Time now);
 
+  /// Whether one frame in a hundred has so little margin that losses are no surprise.
+  bool losses_follow_level(Direction direction) const;
+
   std::optional<double> latency_s() const;      ///< median of the last 64
   double foreign_per_hour(Time now);
 
@@ -133,7 +136,6 @@ class LinkState {
   void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;
   double presumed_lost(Duration window, Time now) const;
-  bool losses_follow_level(const FrameWindow& window) const;
 
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;

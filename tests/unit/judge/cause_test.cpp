@@ -29,7 +29,7 @@ TEST(Cause, FollowsTheTableOfTheContract) {
 
 TEST(Cause, LossWithoutAnyOtherChangeIsCollisions) {
   Evidence evidence = change(0, 0, 0, 0);
-  evidence.loss_ratio[0] = 0.2;
+  evidence.unexplained_loss_ratio[0] = 0.2;
   EXPECT_EQ(weigh(evidence).cause, Cause::collisions);
   evidence.signal_change_db[0] = -9;
   EXPECT_EQ(weigh(evidence).cause, Cause::far_transmit);
