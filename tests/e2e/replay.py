@@ -265,7 +265,7 @@ def check_truth(t, scenario, seed, days):
         worst = world.worst(key)
         t.expect(worst <= 0.6, f"{key} within {worst:.2f} dB of it, every hour, both directions", worst)
     worst = world.worst_loss()
-    t.expect(worst <= 2, f"loss within {worst:.1f} frames of what can be known", worst)
+    t.expect(worst <= 1.01, f"loss within {worst:.1f} frames of what can be known", worst)
     check_loss(t, world.recording, world.replayed, world.names)
 
 
