@@ -16,17 +16,17 @@ std::size_t slot(std::int64_t value, std::int64_t slots) {
 }  // namespace
 
 void RollingCounts::settle() {
-  slot_ = static_cast<std::int32_t>(slot(minute_, 60));
+  slot_ = static_cast<std::int32_t>(slot(minute_, kMinutes));
   hour_slot_ = static_cast<std::int32_t>(slot(floor_div(minute_, 60), 25));
 }
 
 void RollingCounts::advance(std::int64_t minute) {
-  if (minute - minute_ >= 60) {
+  if (minute - minute_ >= kMinutes) {
     minutes_.fill({});
     hour_sum_ = {};
   } else {
     for (std::int64_t m = minute_ + 1; m <= minute; ++m) {
-      Counts& bucket = minutes_[slot(m, 60)];
+      Counts& bucket = minutes_[slot(m, kMinutes)];
       hour_sum_.hits -= bucket.hits;
       hour_sum_.misses -= bucket.misses;
       bucket = {};
@@ -49,9 +49,9 @@ void RollingCounts::add_elsewhere(std::int64_t minute, std::uint32_t hits, std::
     hours_[slot(hour, 25)].hits += hits;
     hours_[slot(hour, 25)].misses += misses;
   }
-  if (minute_ - minute >= 60) return;
-  minutes_[slot(minute, 60)].hits += hits;
-  minutes_[slot(minute, 60)].misses += misses;
+  if (minute_ - minute >= kMinutes) return;
+  minutes_[slot(minute, kMinutes)].hits += hits;
+  minutes_[slot(minute, kMinutes)].misses += misses;
   hour_sum_.hits += hits;
   hour_sum_.misses += misses;
 }
@@ -79,8 +79,8 @@ void RollingCounts::add_misses_between(Time from, Time to, std::uint32_t misses)
 
 void RollingCounts::take_back_miss(Time at) {
   const std::int64_t last = std::min(minute_of(at), minute_);
-  for (std::int64_t minute = last; minute > minute_ - 60; --minute) {
-    Counts& bucket = minutes_[slot(minute, 60)];
+  for (std::int64_t minute = last; minute > minute_ - kMinutes; --minute) {
+    Counts& bucket = minutes_[slot(minute, kMinutes)];
     if (bucket.misses == 0) continue;
     --bucket.misses;
     --hour_sum_.misses;
@@ -100,7 +100,7 @@ RollingCounts::Counts RollingCounts::sum(Window window, Time now) {
     sum.misses += bucket.misses;
   };
   if (window == Window::five_minutes) {
-    for (std::int64_t m = minute_ - 4; m <= minute_; ++m) take(minutes_[slot(m, 60)]);
+    for (std::int64_t m = minute_ - 5; m <= minute_; ++m) take(minutes_[slot(m, kMinutes)]);
   } else {
     const std::int64_t hour = floor_div(minute_, 60);
     for (std::int64_t h = hour - 23; h <= hour; ++h) take(hours_[slot(h, 25)]);
@@ -112,11 +112,11 @@ void RollingCounts::shift(Duration step) {
   if (minute_ == INT64_MIN / 2) return;
   const std::int64_t minutes = floor_div(step.count() + 30000000, 60000000);
   const std::int64_t old_minute = minute_, old_hour = floor_div(minute_, 60);
-  const std::array<Counts, 60> old_minutes = minutes_;
+  const std::array<Counts, kMinutes> old_minutes = minutes_;
   const std::array<Counts, 25> old_hours = hours_;
   minute_ += minutes;
   const std::int64_t hour = floor_div(minute_, 60);
-  for (int i = 0; i < 60; ++i) minutes_[slot(minute_ - i, 60)] = old_minutes[slot(old_minute - i, 60)];
+  for (int i = 0; i < kMinutes; ++i) minutes_[slot(minute_ - i, kMinutes)] = old_minutes[slot(old_minute - i, kMinutes)];
   for (int i = 0; i < 25; ++i) hours_[slot(hour - i, 25)] = old_hours[slot(old_hour - i, 25)];
   settle();
 }

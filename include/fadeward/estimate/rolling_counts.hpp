@@ -9,9 +9,10 @@
 
 namespace fadeward::estimate {
 
-/// Minute and hour buckets; a window ends now and is exact to a bucket (a minute for 5 min and
-/// 1 h, an hour for 24 h). Times may come a little out of order: a bucket that is still there takes
-/// them, older ones are dropped.
+/// Minute and hour buckets. The windows of 5 min and 1 h hold the minute under way and 5 or 60 whole
+/// ones, so they are exact at whole minutes; that of 24 h holds the hour under way and 23 whole ones.
+/// Times may come a little out of order: a bucket that is still there takes them, older ones are
+/// dropped.
 class RollingCounts {
  public:
   struct Counts {
@@ -56,6 +57,8 @@ class RollingCounts {
   }
 
  private:
+  static constexpr int kMinutes = 61;   ///< an hour of whole minutes and the one under way
+
   static std::int64_t minute_of(Time at) {
     const std::int64_t micros = at.time_since_epoch().count();
     return micros >= 0 ? micros / 60000000 : -((59999999 - micros) / 60000000);
@@ -67,7 +70,7 @@ class RollingCounts {
   std::int64_t minute_ = INT64_MIN / 2;   ///< the newest minute; its buckets are at slot_ and hour_slot_
   std::int32_t slot_ = 0;
   std::int32_t hour_slot_ = 0;
-  std::array<Counts, 60> minutes_{};
+  std::array<Counts, kMinutes> minutes_{};
   std::array<Counts, 25> hours_{};
   Counts hour_sum_;                       ///< of minutes_
 };

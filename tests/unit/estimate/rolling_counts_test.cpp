@@ -31,7 +31,7 @@ TEST(RollingCounts, EqualsBruteForce) {
       for (const auto& [window, minutes] : {std::pair{Window::five_minutes, 5}, std::pair{Window::hour, 60}}) {
         std::uint32_t hits = 0, missed = 0;
         for (const auto& [time, miss] : all) {
-          if (minute_of(now) - minute_of(time) >= minutes) continue;
+          if (minute_of(now) - minute_of(time) > minutes) continue;
           ++hits;
           missed += static_cast<std::uint32_t>(miss);
         }
@@ -41,6 +41,15 @@ TEST(RollingCounts, EqualsBruteForce) {
       }
     }
   }
+}
+
+TEST(RollingCounts, IsExactAtWholeMinutes) {
+  RollingCounts counts;
+  const Time hour{std::chrono::hours{500'000}};
+  for (Time at = hour - std::chrono::hours{2}; at < hour; at += std::chrono::seconds{10})
+    counts.add(at + std::chrono::seconds{3}, 1, 0);
+  EXPECT_EQ(counts.sum(Window::hour, hour).hits, 360U);
+  EXPECT_EQ(counts.sum(Window::five_minutes, hour).hits, 30U);
 }
 
 TEST(RollingCounts, SpreadsLossesOverTheirLikelyTime) {
