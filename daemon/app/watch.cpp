@@ -285,7 +285,7 @@ class Daemon {
   std::vector<std::unique_ptr<PortFeed>> feeds_;
   std::vector<PortFeed*> opened_anew_;
   std::unique_ptr<publish::HttpServer> server_;
-  Duration saved_ = Clock{}.now().steady;
+  Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
   bool stopping_ = false;
 };

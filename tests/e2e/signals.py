@@ -166,6 +166,28 @@ def check_state(t):
     daemon.stop()
 
 
+def check_violent_end(t):
+    t.section("an end without warning, as by a power cut")
+    history, tcp = t.path("history-violent"), t.tcp()
+    text = judged_config(history, tcp.port)
+    daemon = t.daemon(text, "--time-factor", "60", "--time-start", "2031-04-01T00:00:00Z")
+    tcp.accept()
+    for seq in range(1, 41):
+        tcp.write(good(seq, margin_db=7))
+    alert = {"link": "weir", "direction": "inbound", "alert": "MarginLow"}
+    daemon.wait_metric(1, "fadeward_alert_active", **alert)
+    since = since_of(daemon)
+    harness.wait_until(lambda: os.path.exists(os.path.join(history, "state")),
+                       "the state is saved soon after an alert has changed", 10)
+    daemon.send(signal.SIGKILL)
+    daemon.wait()
+    daemon = t.daemon(text, "--time-factor", "60", "--time-start", "2031-04-01T00:30:00Z")
+    t.equal(daemon.metrics().get("fadeward_alert_active", **alert), 1, "the alert is still active")
+    t.equal(since_of(daemon), since, "since when it was")
+    t.equal(daemon.metrics().get("fadeward_link_reports_total", link="weir"), 40, "the reports are counted")
+    daemon.stop()
+
+
 def check_damaged_state(t):
     t.section("a state file that cannot be used")
     history, tcp = t.path("history-damaged"), t.tcp()
@@ -346,6 +368,7 @@ def test(t):
     check_end(t, signal.SIGINT)
     check_nothing_lost(t)
     check_state(t)
+    check_violent_end(t)
     check_damaged_state(t)
     check_reload(t)
     check_reload_over_http(t)
