@@ -47,6 +47,11 @@ bool ReportOrder::commit() {
 }
 
 const LinkReport* ReportOrder::peek() const {
+  if (early_.empty() && !finished_) [[likely]] {
+    if (count_ == 0) return nullptr;
+    const LinkReport& first = slots_[first_];
+    return newest_ - first.time > kDisorder || count_ >= kMost ? &first : nullptr;
+  }
   const LinkReport* oldest = count_ > 0 ? &slots_[first_] : nullptr;
   // What came late stands behind one of the same time that came before it.
   if (!early_.empty() && (oldest == nullptr || early_.top().report.time < oldest->time))

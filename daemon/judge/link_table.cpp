@@ -13,15 +13,25 @@ std::uint64_t mix(std::uint64_t h) {
 }
 
 std::uint64_t hash_of(PortIndex port, std::string_view name) {
-  std::uint64_t h = mix(port + 0x51ed270b + name.size());
+  std::uint64_t h = 0x51ed270b + port + (name.size() << 16);
   while (name.size() >= 8) {
     std::uint64_t word = 0;
     std::memcpy(&word, name.data(), 8);
     h = mix(h ^ word);
     name.remove_prefix(8);
   }
+  // The last bytes without a call: from both ends, overlapping where they are fewer than four.
+  const char* last = name.data();
   std::uint64_t rest = 0;
-  std::memcpy(&rest, name.data(), name.size());
+  if (name.size() >= 4) {
+    std::uint32_t front = 0, back = 0;
+    std::memcpy(&front, last, 4);
+    std::memcpy(&back, last + name.size() - 4, 4);
+    rest = front | std::uint64_t{back} << 32;
+  } else if (!name.empty()) {
+    const auto byte = [&](std::size_t i) { return std::uint64_t{static_cast<unsigned char>(last[i])}; };
+    rest = byte(0) | byte(name.size() / 2) << 8 | byte(name.size() - 1) << 16;
+  }
   return mix(h ^ rest);
 }
 
