@@ -80,18 +80,20 @@ void PortJudge::judge(Time now, const AlertBook::Owner& owner) {
   Finding found;
   found.cause = Cause::port;
   if (!told_.up) {
-    if (now - down_since_ < kPatience) return;
     found.severity = Severity::critical;
+    if (now - down_since_ < kPatience || alerts_.severity(AlertName::PortFault, {}) == found.severity) return;
     found.onset = down_since_;
     found.text = "Port " + settings_.name + (ever_open_ ? " is closed" : " could not be opened") +
                  (told_.detail.empty() ? "." : ": " + told_.detail + ".");
   } else {
     const Time heard = last_report_ && *last_report_ > *told_.since ? *last_report_ : *told_.since;
     if (settings_.silent <= Duration{} || now - heard <= settings_.silent) {
+      if (!alerts_.active(AlertName::PortFault, {})) return;
       alerts_.clear(owner, AlertName::PortFault, {}, now, "Port " + settings_.name + " delivers reports again.");
       return;
     }
     found.severity = Severity::warning;
+    if (alerts_.severity(AlertName::PortFault, {}) == found.severity) return;
     found.onset = heard;
     found.text = "Port " + settings_.name + " is open, but nothing that could be read came for " + in_words(now - heard) + ".";
   }

@@ -89,7 +89,8 @@ class Bench {
       if (event.alert == alert && event.change == change) return &event;
     return nullptr;
   }
-  const DirectionSnapshot direction(Direction d, LinkIndex link = 0) const {
+  std::vector<AlertState> alerts() const { return supervisor.snapshot(now)->alerts; }
+  DirectionSnapshot direction(Direction d, LinkIndex link = 0) const {
     return supervisor.snapshot(now)->links[link].directions[static_cast<std::size_t>(d)];
   }
 
@@ -154,7 +155,7 @@ TEST(Supervisor, PathFadesAndComesBack) {
   EXPECT_NE(raised->text.find("dB"), std::string::npos);
   bench.run(3h, -100, -100);
   EXPECT_EQ(bench.count(AlertName::MarginLow, Change::cleared), 2);
-  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts) EXPECT_FALSE(alert.active);
+  for (const AlertState& alert : bench.alerts()) EXPECT_FALSE(alert.active);
 }
 
 TEST(Supervisor, FarTransmitterIsToldFromThePath) {
@@ -177,7 +178,7 @@ TEST(Supervisor, SilenceIsToldOnceAndNothingElseClears) {
   EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 1);
   EXPECT_EQ(bench.count(AlertName::MarginLow, Change::cleared), 0);
   bool stale = false;
-  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts)
+  for (const AlertState& alert : bench.alerts())
     if (alert.alert == AlertName::MarginLow) stale = stale || (alert.active && alert.stale);
   EXPECT_TRUE(stale);
   bench.run(1min, -100, -100);
@@ -360,7 +361,7 @@ TEST(Supervisor, StateSurvivesARestart) {
   bench.run(1h, -118, -118, -117, 20);
   EXPECT_EQ(bench.events.size(), events) << "nothing is raised anew";
   int active = 0;
-  for (const AlertState& alert : bench.supervisor.snapshot(bench.now)->alerts) active += alert.active;
+  for (const AlertState& alert : bench.alerts()) active += alert.active;
   EXPECT_GE(active, 2);
 }
 
@@ -423,7 +424,8 @@ TEST(Supervisor, RandomReportsDoNoHarm) {
       bench.pass(Duration{static_cast<std::int64_t>(random() % 120'000'000)});
       bench.take(report);
       if (i % 500 != 0) continue;
-      for (const DirectionSnapshot& d : bench.supervisor.snapshot(bench.now)->links[0].directions) {
+      for (const Direction direction : {Direction::inbound, Direction::outbound}) {
+        const DirectionSnapshot d = bench.direction(direction);
         if (d.loss_ratio) {
           ASSERT_GE(*d.loss_ratio, 0) << "seed " << seed;
           ASSERT_LE(*d.loss_ratio, 1) << "seed " << seed;
