@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 namespace fadeward {
 
@@ -41,7 +42,9 @@ std::optional<double> LevelHistogram::deviation_db() const {
 
 std::optional<double> LevelHistogram::quantile_db(double q) const {
   if (total_ == 0) return {};
-  const double wanted = q * total_;
+  // What the cells took: less than total_ where one is full.
+  const double held = std::accumulate(counts_.begin(), counts_.end(), 0.0);
+  const double wanted = q * held;
   double below = 0;
   double left_at = 0, left_level = 0;
   bool have_left = false;
