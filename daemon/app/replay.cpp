@@ -19,6 +19,7 @@ namespace {
 
 constexpr Duration kMinute = std::chrono::minutes{1};
 constexpr Duration kGap = std::chrono::hours{24 * 7};
+constexpr std::size_t kPrepareAhead = 3;
 constexpr std::size_t kFlushBytes = 1 << 18;
 
 Time next_multiple_after(Time at, Duration span) {
@@ -43,6 +44,7 @@ class Recording {
     }
   }
   void pop() { order_.pop(); }
+  LinkIndex link_ahead(std::size_t ahead) const { return order_.link_ahead(ahead); }
   LineReader& reader() { return reader_; }
 
  private:
@@ -247,6 +249,7 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
           settings, Instant{report.time, report.time.time_since_epoch()}, core);
       player = std::make_unique<Player>(settings, options.snapshots, *supervisor, output);
     }
+    supervisor->prepare(recording->link_ahead(kPrepareAhead));
     player->play(report);
     ++summary.taken;
     recording->pop();

@@ -141,6 +141,10 @@ void Supervisor::take(const LinkReport& report, Instant now) {
   link.take(report, s.time_of(report, wall), wall, s.link_owner(index));
 }
 
+void Supervisor::prepare(LinkIndex link) const {
+  if (link < state_->links.size()) state_->links[link].prefetch();
+}
+
 void Supervisor::note(const PortEvent& event, Instant now) {
   State& s = *state_;
   const Time wall = s.advance(now);

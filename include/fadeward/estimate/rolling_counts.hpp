@@ -46,6 +46,11 @@ class RollingCounts {
   /// One miss fewer, in the newest bucket at or before `at` that has one.
   void take_back_miss(Time at);
 
+  void prefetch() const {
+    __builtin_prefetch(&minute_);
+    __builtin_prefetch(&minutes_[static_cast<std::size_t>(slot_)], 1);
+    __builtin_prefetch(&hours_[static_cast<std::size_t>(hour_slot_)], 1);
+  }
   Counts sum(Window window, Time now);
   /// Moves the clock of the buckets by a step of the wall clock.
   void shift(Duration step);

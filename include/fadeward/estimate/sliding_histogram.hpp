@@ -23,6 +23,10 @@ class SlidingHistogram {
 
   void add(std::uint16_t cell, std::uint16_t weight) { change(cell, weight); }
   void remove(std::uint16_t cell, std::uint16_t weight) { change(cell, -std::int32_t{weight}); }
+  void prefetch() const {
+    __builtin_prefetch(&total_);
+    __builtin_prefetch(&weights_[static_cast<std::size_t>(cursors_[1].cell)], 1);
+  }
   std::uint32_t total() const { return total_; }
   void clear();
 

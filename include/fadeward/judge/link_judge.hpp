@@ -43,6 +43,7 @@ class LinkJudge {
   const std::string& name() const { return settings_.name; }
   const LinkSettings& settings() const { return settings_; }
   link::LinkState& state() { return state_; }
+  void prefetch() const { state_.prefetch(); }
   AlertBook& alerts() { return alerts_; }
   const AlertBook& alerts() const { return alerts_; }
 

@@ -41,6 +41,10 @@ class Supervisor {
   /// counted. No allocation once the link's buffers have grown to their size.
   void take(const LinkReport& report, Instant now);
 
+  /// A hint that a report of this link will be taken soon: fetches its state into the cache. With
+  /// thousands of links the state lies in main memory, and waiting for it is most of the cost.
+  void prepare(LinkIndex link) const;
+
   /// Takes what a port says about itself.
   void note(const PortEvent& event, Instant now);
 

@@ -69,6 +69,16 @@ class DirectionState {
   /// Transmissions of this direction's sender by its own counters.
   void sent(Time at, std::uint32_t transmissions, std::uint32_t retries, std::uint32_t failures);
 
+  void prefetch() const {
+    window.prefetch();
+    loss.prefetch();
+    __builtin_prefetch(&saturation);
+    __builtin_prefetch(reinterpret_cast<const char*>(&saturation) + 64);
+    __builtin_prefetch(&rules);
+    __builtin_prefetch(&frames_total);
+    __builtin_prefetch(&bin);
+    __builtin_prefetch(&heard_since_);
+  }
   void tick(Time now);
   void shift(Duration step);
 

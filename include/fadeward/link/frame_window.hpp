@@ -79,6 +79,13 @@ class FrameWindow {
     oldest_leaves_ = Time::min();
   }
 
+  void prefetch() const {
+    __builtin_prefetch(this);
+    __builtin_prefetch(&frames_);
+    margins_.prefetch();
+    if (!samples_.empty()) __builtin_prefetch(&samples_.back(), 1);
+  }
+
   std::uint32_t frames() const { return frames_; }   ///< received in the window
   std::uint32_t lost() const { return lost_; }
   bool empty() const { return samples_.empty(); }

@@ -75,6 +75,15 @@ class LinkState {
   std::optional<double> latency_s() const;      ///< median of the last 64
   double foreign_per_hour(Time now);
 
+  /// Asks for the parts that a report touches.
+  void prefetch() const {
+    __builtin_prefetch(&sequence_);
+    __builtin_prefetch(&interval_);
+    __builtin_prefetch(&last_report_);
+    __builtin_prefetch(&radio_);
+    for (const DirectionState& d : directions_) d.prefetch();
+  }
+
   DirectionState& direction(Direction d) { return directions_[static_cast<std::size_t>(d)]; }
   const DirectionState& direction(Direction d) const { return directions_[static_cast<std::size_t>(d)]; }
   const budget::Receiver& receiver(Direction d) const { return receivers_[static_cast<std::size_t>(d)]; }
