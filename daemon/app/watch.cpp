@@ -3,6 +3,7 @@
 #include <malloc.h>
 #include <spdlog/spdlog.h>
 
+#include <atomic>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/signal_set.hpp>
@@ -199,8 +200,10 @@ class Daemon {
     auto promise = std::make_shared<std::promise<Status>>();
     auto done = promise->get_future();
     boost::asio::post(io_, [this, promise] { promise->set_value(reload()); });
-    if (done.wait_for(std::chrono::seconds{5}) != std::future_status::ready) return Error{"no answer within 5 s"};
-    return done.get();
+    // The loop may have ended meanwhile and never come to it: the end waits for this thread.
+    for (int i = 0; i < 100 && !stopping_; ++i)
+      if (done.wait_for(std::chrono::milliseconds{50}) == std::future_status::ready) return done.get();
+    return Error{stopping_ ? "the program is ending" : "no answer within 5 s"};
   }
 
   /// The new settings as a whole or not at all.
@@ -287,7 +290,7 @@ class Daemon {
   std::unique_ptr<publish::HttpServer> server_;
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
-  bool stopping_ = false;
+  std::atomic<bool> stopping_ = false;   ///< also read by the HTTP thread
 };
 
 }  // namespace
