@@ -360,6 +360,13 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   if (state.window.empty()) return out;
   out.reports = state.window.frames();
   out.window = state.window.span(now);
+  // Where the window had to grow, the losses are those of the same frames.
+  const bool counted = state.loss_source == LossSource::seq || state.loss_source == LossSource::counters;
+  if (out.window > link::FrameWindow::kSpan && counted) {
+    out.loss_source = state.loss_source;
+    out.loss_ratio = static_cast<double>(state.window.lost()) /
+                     (static_cast<double>(state.window.lost()) + state.window.frames());
+  }
   out.signal_dbm = state.window.signal_median_dbm();
   out.noise_dbm = state.window.noise_median_dbm();
   out.noise_source = state.noise_source;

@@ -30,8 +30,9 @@ struct Rolling {
   std::optional<double> loss_ratio;
 };
 
-/// One direction of one link. Every value: empty until it is known, and again once the link has
-/// been silent for its `silent` time; levels in dBm at the receiver's input, after level offsets.
+/// One direction of one link. Every value: empty until it is known. After the last report the window
+/// keeps its last 30 frames for up to 7 days; `LinkSnapshot::up` says whether they are current.
+/// Levels in dBm at the receiver's input, after level offsets.
 struct DirectionSnapshot {
   std::uint64_t reports = 0;                  ///< measurements inside `window`
   Duration window{};                          ///< what margin, signal, noise and loss refer to

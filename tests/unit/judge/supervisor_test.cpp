@@ -199,6 +199,23 @@ TEST(Supervisor, AnHourlyReporterIsNotSilent) {
   EXPECT_EQ(bench.count(AlertName::LinkSilent, Change::raised), 1);
 }
 
+// Margin and loss describe the same frames, also where an hour holds too few.
+TEST(Supervisor, LossBelongsToTheWindow) {
+  Settings settings = Bench::one_link();
+  settings.links[0].expect = Duration{1h};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  for (int hour = 0; hour < 60; ++hour) {
+    if (hour % 4 != 3)
+      bench.take(bench.report({{Field::seq, hour}, {Field::rssi_dbm, -100}, {Field::noise_dbm, -117}}));
+    for (int i = 0; i < 60; ++i) bench.pass(1min);
+  }
+  const DirectionSnapshot in = bench.direction(Direction::inbound);
+  EXPECT_GT(in.window, Duration{30h});
+  EXPECT_EQ(in.reports, 30U);
+  EXPECT_NEAR(*in.loss_ratio, 0.25, 0.03);
+}
+
 TEST(Supervisor, AClosedPortIsOneFaultAndItsGapIsNotLost) {
   Bench bench;
   bench.event(PortEvent::Kind::opened);
