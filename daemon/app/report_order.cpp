@@ -4,26 +4,11 @@
 
 namespace fadeward::app {
 
-namespace {
-
-/// Copies what is present only: a report has room for 32 values and holds about ten.
-void copy_present(LinkReport& to, const LinkReport& from) {
-  to.time = from.time;
-  to.link = {};
-  to.index = from.index;
-  to.port = from.port;
-  to.timed = from.timed;
-  to.present = from.present;
-  std::copy(std::begin(from.values), std::end(from.values), std::begin(to.values));
-}
-
-}  // namespace
-
 ReportOrder::ReportOrder() : slots_(512) {}
 
 void ReportOrder::grow() {
   std::vector<LinkReport> bigger(slots_.size() * 2);
-  for (std::size_t i = 0; i < count_; ++i) copy_present(bigger[i], slots_[wrap(first_ + i)]);
+  for (std::size_t i = 0; i < count_; ++i) bigger[i] = slots_[wrap(first_ + i)];
   slots_.swap(bigger);
   first_ = 0;
 }

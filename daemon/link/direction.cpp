@@ -134,7 +134,7 @@ void DirectionState::advance_blocks(Time at) {
 
 void DirectionState::measured(Time at, const Separated& levels, double required_snr_db,
                               std::optional<std::uint8_t> channel) {
-  if (at - bin.start >= kBinSpan) close_bin(at);
+  enter(at);
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
   FrameSample sample;
   // The ranges of the fields (base/field.cpp) keep all three within +-327 dB.
@@ -154,6 +154,7 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
 
 void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost,
                              LossSource source) {
+  enter(to);
   loss_source = source;
   bin.loss_source = source;
   heard_since_ += heard;
@@ -187,6 +188,7 @@ void DirectionState::one_lost_fewer(Time at) {
 
 void DirectionState::sent(Time at, std::uint32_t transmissions, std::uint32_t retries,
                           std::uint32_t failures) {
+  enter(at);
   const std::uint32_t firsts = transmissions > retries ? transmissions - retries : 0;
   repeats.add(at, firsts, retries);
   retries_total += retries;

@@ -22,7 +22,7 @@ constexpr std::uint64_t kLearnAll = 256;
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
-constexpr double kCssCeilingDb = 9.0;   // facts of the trade: chirp receivers stop at about 10 dB
+constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop at about 10 dB
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
 

@@ -21,7 +21,8 @@ class ReportOrder {
 
   /// A place to read the next report into; valid until `commit`, `pop` or the next call.
   LinkReport& slot();
-  /// Takes what stands in the slot; it must be timed and resolved. False: it is older than one that
+  /// Takes what stands in the slot; it must be timed and resolved: `link` refers to the reader's
+  /// text and is worth nothing later. False: it is older than one that
   /// was handed out already (late), and is dropped.
   bool commit();
   /// No more will come: everything may go.

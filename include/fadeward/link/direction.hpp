@@ -49,7 +49,7 @@ class DirectionState {
   explicit DirectionState(bool keep_intervals = false);
 
   /// A frame that was measured, `required_snr_db` at its own rate. It stands for the frames that
-  /// were `counted` since the measurement before.
+  /// were `counted` since the measurement before. `channel`: an index that `channels` gave.
   void measured(Time at, const Separated& levels, double required_snr_db,
                 std::optional<std::uint8_t> channel);
   /// Power and rate of the frames from now on; to be told before the first and at each change.
@@ -127,6 +127,10 @@ class DirectionState {
 
   static constexpr std::size_t kBlocks = 12;   // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};
+  /// The open bin is the one of `at`, or a younger one; the first of all is opened here.
+  void enter(Time at) {
+    if (at - bin.start >= kBinSpan) close_bin(at);
+  }
   void open_bin(Time at);
   void close_bin(Time now);
   void fill_bin();

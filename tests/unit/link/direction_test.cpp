@@ -1,0 +1,85 @@
+#include "fadeward/link/direction.hpp"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <map>
+#include <random>
+#include <vector>
+
+namespace fadeward::link {
+namespace {
+
+using namespace std::chrono_literals;
+constexpr Time kStart{std::chrono::seconds{1'893'456'000}};   // a whole quarter hour
+
+double median(std::vector<double> values) {
+  std::sort(values.begin(), values.end());
+  return (values[(values.size() - 1) / 2] + values[values.size() / 2]) / 2;
+}
+
+// Every frame is in exactly one quarter hour, with its level, its losses, its power and its rate.
+TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> fading(0, 3);
+    DirectionState state;
+    state.keep_closed = true;
+    struct Quarter {
+      std::vector<double> signal, margin;
+      std::uint32_t lost = 0;
+      std::map<int, std::uint32_t> by_power;
+    };
+    std::map<Time, Quarter> want;
+    for (int i = 0; i < 1000; ++i) {
+      const Time at = kStart + 10s * i + 3s;
+      const double power_dbm = i % 200 < 150 ? 20 : 17;
+      if (i % 200 == 0 || i % 200 == 150) state.set_frames({power_dbm, 7, 125000});
+      state.tick(at);
+      const std::uint32_t lost = i % 9 == 0 ? 2 : 0;
+      state.counted(at, at, 1, lost, LossSource::seq);
+      Separated levels;
+      levels.signal_dbm = -100 + fading(random);
+      levels.noise_dbm = -117;
+      state.measured(at, levels, -7.5, state.channels.index_of(i % 4));
+      Quarter& quarter = want[kStart + kBinSpan * ((at - kStart) / kBinSpan)];
+      quarter.signal.push_back(levels.signal_dbm);
+      quarter.margin.push_back(levels.signal_dbm + 124.5);
+      quarter.lost += lost;
+      ++quarter.by_power[static_cast<int>(power_dbm)];
+    }
+    ASSERT_EQ(state.closed.size(), want.size() - 1) << "the last one is still open";
+    for (const Bin& bin : state.closed) {
+      const Quarter& quarter = want.at(bin.start);
+      EXPECT_EQ(bin.frames, quarter.signal.size()) << "seed " << seed;
+      EXPECT_EQ(bin.margin.total(), quarter.signal.size()) << "seed " << seed;
+      EXPECT_EQ(bin.lost, quarter.lost) << "seed " << seed;
+      EXPECT_NEAR(*bin.signal.quantile_db(0.5), median(quarter.signal), 0.5) << "seed " << seed;
+      EXPECT_NEAR(*bin.margin.quantile_db(0.5), median(quarter.margin), 0.5) << "seed " << seed;
+      std::map<int, std::uint32_t> by_power;
+      for (const RateUse& use : bin.rates) {
+        if (use.frames == 0) continue;
+        EXPECT_EQ(use.spreading_factor, 7);
+        EXPECT_EQ(use.bandwidth_hz, 125000);
+        by_power[static_cast<int>(use.power_dbm)] += use.frames;
+      }
+      EXPECT_EQ(by_power, quarter.by_power) << "seed " << seed;
+    }
+  }
+}
+
+TEST(DirectionState, DisownedNoiseTakesTheMarginsWithIt) {
+  DirectionState state;
+  Separated levels;
+  levels.signal_dbm = -80;
+  levels.noise_dbm = -90;
+  levels.source = NoiseSource::snr;
+  for (int i = 0; i < 100; ++i) state.measured(kStart + 10s * i, levels, -7.5, std::nullopt);
+  ASSERT_FALSE(state.window.empty());
+  state.disown_noise();
+  EXPECT_TRUE(state.window.empty());
+  EXPECT_FALSE(state.day_margin_db(kStart + 1000s));
+}
+
+}  // namespace
+}  // namespace fadeward::link
