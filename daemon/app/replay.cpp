@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "fadeward/app/line_reader.hpp"
+#include "fadeward/app/read_ahead.hpp"
 #include "fadeward/app/report_order.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/judge/link_table.hpp"
@@ -44,7 +45,6 @@ class Recording {
     }
   }
   void pop() { order_.pop(); }
-  LinkIndex link_ahead(std::size_t ahead) const { return order_.link_ahead(ahead); }
   LineReader& reader() { return reader_; }
 
  private:
@@ -186,17 +186,31 @@ class Player {
   Time next_ = Time::min();
 };
 
-/// The input whose next report is the oldest, the first of equals, and that report.
-std::pair<Recording*, const LinkReport*> oldest_of(std::vector<std::unique_ptr<Recording>>& recordings) {
-  if (recordings.size() == 1) return {recordings.front().get(), recordings.front()->peek()};
-  std::pair<Recording*, const LinkReport*> oldest{};
-  for (const auto& recording : recordings) {
-    const LinkReport* report = recording->peek();
-    if (report == nullptr || (oldest.second != nullptr && report->time >= oldest.second->time)) continue;
-    oldest = {recording.get(), report};
+/// All inputs as one stream in order of time.
+class Recordings {
+ public:
+  void add(std::unique_ptr<Recording> recording) { recordings_.push_back(std::move(recording)); }
+
+  /// The oldest report that was not handed out yet, the first of equals; null at the end.
+  const LinkReport* next() {
+    if (last_ != nullptr) last_->pop();
+    last_ = nullptr;
+    const LinkReport* oldest = nullptr;
+    for (const auto& recording : recordings_) {
+      const LinkReport* report = recording->peek();
+      if (report == nullptr || (oldest != nullptr && report->time >= oldest->time)) continue;
+      oldest = report;
+      last_ = recording.get();
+    }
+    return oldest;
   }
-  return oldest;
-}
+  /// At the end: what could not be read, and why.
+  const LineReader& reader(std::size_t index) { return recordings_[index]->reader(); }
+
+ private:
+  std::vector<std::unique_ptr<Recording>> recordings_;
+  Recording* last_ = nullptr;   ///< whose report was handed out
+};
 
 }  // namespace
 
@@ -233,30 +247,29 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
     readers.push_back(std::move(reader).value());
   }
   const judge::LinkTable links(settings, true);
-  std::vector<std::unique_ptr<Recording>> recordings;
+  Recordings recordings;
   for (LineReader& reader : readers)
-    recordings.push_back(std::make_unique<Recording>(std::move(reader), links, summary));
+    recordings.add(std::make_unique<Recording>(std::move(reader), links, summary));
 
   // Supervision begins with the first report: links that are never heard count from there.
   std::unique_ptr<judge::Supervisor> supervisor;
   std::unique_ptr<Player> player;
-  for (;;) {
-    const auto [recording, next] = oldest_of(recordings);
-    if (next == nullptr) break;
-    const LinkReport& report = *next;
+  std::uint64_t taken = 0;
+  ReadAhead reports([&] { return recordings.next(); });
+  while (const LinkReport* report = reports.next()) {
     if (!player) {
       supervisor = std::make_unique<judge::Supervisor>(
-          settings, Instant{report.time, report.time.time_since_epoch()}, core);
+          settings, Instant{report->time, report->time.time_since_epoch()}, core);
       player = std::make_unique<Player>(settings, options.snapshots, *supervisor, output);
     }
-    supervisor->prepare(recording->link_ahead(kPrepareAhead));
-    player->play(report);
-    ++summary.taken;
-    recording->pop();
+    supervisor->prepare(reports.link_ahead(kPrepareAhead));
+    player->play(*report);
+    ++taken;
   }
   if (player) player->finish();
-  for (std::size_t i = 0; i < recordings.size(); ++i) {
-    const LineReader& reader = recordings[i]->reader();
+  summary.taken = taken;
+  for (std::size_t i = 0; i < options.inputs.size(); ++i) {
+    const LineReader& reader = recordings.reader(i);
     summary.too_long += reader.too_long();
     if (!reader.error().empty()) return Error{options.inputs[i] + ": " + reader.error()};
   }

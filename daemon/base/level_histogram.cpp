@@ -43,15 +43,15 @@ std::optional<double> LevelHistogram::deviation_db() const {
 std::optional<double> LevelHistogram::quantile_db(double q) const {
   if (total_ == 0) return {};
   // What the cells took: less than total_ where one is full.
-  const double held = std::accumulate(counts_.begin(), counts_.end(), 0.0);
+  const auto held = std::accumulate(counts_.begin(), counts_.end(), std::uint32_t{0});
   const double wanted = q * held;
-  double below = 0;
+  std::uint32_t below = 0;
   double left_at = 0, left_level = 0;
   bool have_left = false;
   for (int i = 0; i < kCells; ++i) {
-    const double count = counts_[static_cast<std::size_t>(i)];
+    const std::uint32_t count = counts_[static_cast<std::size_t>(i)];
     if (count == 0) continue;
-    const double middle = below + count / 2;
+    const double middle = below + count / 2.0;
     const double level = (first_cell_ + i) * kStepDb;
     if (middle >= wanted)
       return have_left ? left_level + (level - left_level) * (wanted - left_at) / (middle - left_at)

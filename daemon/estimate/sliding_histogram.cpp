@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cmath>
 
 namespace fadeward::estimate {
 
@@ -46,8 +45,14 @@ std::optional<double> SlidingHistogram::quantile_db(double q) const {
 
 std::optional<double> SlidingHistogram::deviation_db() const {
   if (total_ == 0) return {};
-  const double mean = static_cast<double>(sum_) / total_;
-  const double variance = static_cast<double>(sum_square_) / total_ - mean * mean;
+  std::int64_t sum = 0, sum_square = 0;
+  for (std::int64_t cell = 0; cell < kCells; ++cell) {
+    const std::int64_t moment = cell * weights_[static_cast<std::size_t>(cell)];
+    sum += moment;
+    sum_square += moment * cell;
+  }
+  const double mean = static_cast<double>(sum) / total_;
+  const double variance = static_cast<double>(sum_square) / total_ - mean * mean;
   return kStepDb * std::sqrt(std::max(0.0, variance));
 }
 

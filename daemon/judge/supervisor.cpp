@@ -85,6 +85,7 @@ struct Supervisor::State {
 
   void judge_minute(Time now) {
     for (std::size_t i = 0; i < links.size(); ++i) {
+      if (i + 1 < links.size()) links[i + 1].prefetch();
       const PortIndex port = links[i].bound_port;
       links[i].judge(now, port < ports.size() ? ports[port].view() : PortView{}, link_owner(i));
     }

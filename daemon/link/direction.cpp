@@ -39,17 +39,25 @@ void DirectionState::open_bin(Time at) {
 
 /// The window still holds every frame of the quarter hour: its statistics are made in one go.
 void DirectionState::fill_bin() {
-  advance_blocks(bin.start);
-  std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
   LevelHistogram::Filler margin(bin.margin), signal(bin.signal), noise(bin.noise);
   window.visit_since(bin.start, [&](const FrameSample& sample) {
-    margin.add(sample.margin_cdb, sample.frames);
-    signal.add(sample.signal_cdbm, sample.frames);
-    noise.add(sample.noise_cdbm, sample.frames);
-    if (channels.size() > 0) note_channel(sample);
-    const int cell = std::clamp((sample.margin_cdb + 5050) / 100 - 50 - kBlockLowestDb, 0, 63);
+    const std::uint32_t frames = sample.frames;
+    margin.add(sample.margin_cdb, frames);
+    signal.add(sample.signal_cdbm, frames);
+    noise.add(sample.noise_cdbm, frames);
+  });
+  if (channels.size() > 0)
+    window.visit_since(bin.start, [&](const FrameSample& sample) { note_channel(sample); });
+}
+
+/// The margins of the quarter hour join those of its two hours, by whole decibels.
+void DirectionState::fill_block() {
+  advance_blocks(bin.start);
+  std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
+  bin.margin.visit([&](double level_db, std::uint32_t frames) {
+    const int cell = std::clamp(static_cast<int>(std::floor(level_db + 0.5)) - kBlockLowestDb, 0, 63);
     std::uint16_t& count = block[static_cast<std::size_t>(cell)];
-    count = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{count} + sample.frames));
+    count = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{count} + frames));
   });
 }
 
@@ -65,6 +73,7 @@ void DirectionState::close_bin(Time now) {
   settle_counts();
   if (!bin.empty()) {
     fill_bin();
+    fill_block();
     if (!bin.upkeep && bin.signal.total() > 0) {
       signal_reference.add_quarter(*bin.signal.quantile_db(0.5));
       noise_reference.add_quarter(*bin.noise.quantile_db(0.5));

@@ -261,7 +261,7 @@ void LinkState::settle_rate() {
 }
 
 void LinkState::follow_power(Direction d, const LinkReport& report, Field field) {
-  if (!report.has(field) || direction(d).power_dbm == report[field]) return;
+  if (direction(d).power_dbm == report[field]) return;
   direction(d).power_dbm = report[field];
   direction(d).set_frames(frame_setting(d));
 }
@@ -306,6 +306,16 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
   // A ceiling does not change from frame to frame.
   if (both && (state.frames_total < kLearnAll || state.frames_total % 4 == 0)) learn_saturation(d, reading);
   ReadingRules& rules = state.rules;
+  if (both && reading.noise_dbm && rules.rssi_is_total) [[likely]] {   // what most receivers report
+    Separated levels;
+    levels.source = NoiseSource::idle;
+    levels.noise_dbm = *reading.noise_dbm + rules.level_offset_db;
+    const double total_dbm = *reading.rssi_dbm + rules.level_offset_db;
+    levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db ? total_dbm - excess_over_signal_db(*reading.snr_db)
+                                                               : signal_of_total(total_dbm, levels.noise_dbm);
+    state.measured(at, levels, receiver(d).required_snr_db, channel);
+    return;
+  }
   const bool by_snr = both && !reading.noise_dbm;
   if (by_snr) {
     const bool recent = state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
@@ -330,7 +340,7 @@ void LinkState::measure_inbound(const LinkReport& report, Time at) {
     channel = channels.index_of(report[Field::channel]);
   else if (report.has(Field::frequency_hz))
     channel = channels.index_of(report[Field::frequency_hz]);
-  follow_power(Direction::inbound, report, Field::far_tx_power_dbm);
+  if (report.has(Field::far_tx_power_dbm)) follow_power(Direction::inbound, report, Field::far_tx_power_dbm);
   measure(Direction::inbound,
           {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)}, at,
           channel);
@@ -352,7 +362,7 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
     return;   // the far end has measured nothing since
   }
   last_far_ = reading;
-  follow_power(Direction::outbound, report, Field::tx_power_dbm);
+  if (report.has(Field::tx_power_dbm)) follow_power(Direction::outbound, report, Field::tx_power_dbm);
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},

@@ -31,27 +31,27 @@ struct NoisePartTable {
   }
 };
 
-/// S from total power and noise. Closer than 0.5 dB the difference is all measurement error: there
-/// the signal is put 9.1 dB under the noise and marked as a bound.
-double signal_of_total(double total_dbm, double noise_dbm) {
-  static const NoisePartTable table;
-  const double above_db = std::max(total_dbm - noise_dbm, 0.5);
-  const double quarters = above_db * 4;
-  const double top_dbm = noise_dbm + above_db;
-  if (quarters >= NoisePartTable::kHighest) return top_dbm - table.values.back();
-  const int index = static_cast<int>(quarters);
-  if (quarters == index) return top_dbm - table.values[static_cast<std::size_t>(index)];
-  return noise_dbm + db_from_ratio(ratio_from_db(above_db) - 1.0);
-}
+// Of the program, not of the functions: without a check on every frame whether they are made.
+const ExcessTable kExcess;
+const NoisePartTable kNoisePart;
 
 }  // namespace
 
+double signal_of_total(double total_dbm, double noise_dbm) {
+  const double above_db = std::max(total_dbm - noise_dbm, 0.5);
+  const double quarters = above_db * 4;
+  const double top_dbm = noise_dbm + above_db;
+  if (quarters >= NoisePartTable::kHighest) return top_dbm - kNoisePart.values.back();
+  const int index = static_cast<int>(quarters);
+  if (quarters == index) return top_dbm - kNoisePart.values[static_cast<std::size_t>(index)];
+  return noise_dbm + db_from_ratio(ratio_from_db(above_db) - 1.0);
+}
+
 double excess_over_signal_db(double snr_db) {
-  static const ExcessTable table;
   const double quarters = snr_db * 4;
   if (quarters >= ExcessTable::kLowest && quarters <= ExcessTable::kHighest) {
     const int whole = static_cast<int>(quarters);
-    if (quarters == whole) return table.values[static_cast<std::size_t>(whole - ExcessTable::kLowest)];
+    if (quarters == whole) return kExcess.values[static_cast<std::size_t>(whole - ExcessTable::kLowest)];
   }
   return excess_computed_db(snr_db);
 }

@@ -30,10 +30,6 @@ class ReportOrder {
   /// The oldest report that may go now, or null. Lives until `pop`.
   const LinkReport* peek() const;
   void pop();
-  /// Link of the report `ahead` places behind the oldest; kNoLink if there is none.
-  LinkIndex link_ahead(std::size_t ahead) const {
-    return ahead < count_ ? slots_[(first_ + ahead) & (slots_.size() - 1)].index : kNoLink;
-  }
   bool full() const { return count_ + early_.size() >= kMost; }
 
  private:

@@ -63,6 +63,14 @@ class LevelHistogram {
   /// cells, so that levels reported in whole decibels do not make it jump. Empty while empty.
   std::optional<double> quantile_db(double q) const;
 
+  /// Calls `visit(level_db, weight)` for each occupied cell, lowest level first.
+  template <class Visit>
+  void visit(Visit visit) const {
+    for (int i = 0; i < kCells; ++i)
+      if (const std::uint32_t weight = counts_[static_cast<std::size_t>(i)]; weight > 0)
+        visit((first_cell_ + i) * kStepDb, weight);
+  }
+
   template <class A>
   void archive(A& a) {
     a(first_cell_, counts_, total_, sum_cdb_, sum_square_cdb_);

@@ -35,7 +35,7 @@ class SlidingHistogram {
   /// rounded to a coarser grid than the spread. Empty while empty.
   std::optional<double> quantile_db(double q) const;
 
-  /// Square root of the weighted variance. Empty while empty.
+  /// Square root of the weighted variance. Empty while empty. Cost: a scan of the cells.
   std::optional<double> deviation_db() const;
 
  private:
@@ -46,17 +46,12 @@ class SlidingHistogram {
   void change(std::uint16_t cell, std::int32_t weight) {
     weights_[cell] = static_cast<std::uint16_t>(weights_[cell] + weight);
     total_ += static_cast<std::uint32_t>(weight);
-    const std::int64_t moment = std::int64_t{weight} * cell;
-    sum_ += moment;
-    sum_square_ += moment * cell;
     for (Cursor& cursor : cursors_)
       if (cell < cursor.cell) cursor.below += static_cast<std::uint32_t>(weight);
   }
 
   std::array<std::uint16_t, kCells> weights_{};
   std::uint32_t total_ = 0;
-  std::int64_t sum_ = 0;          ///< of weight * cell
-  std::int64_t sum_square_ = 0;   ///< of weight * cell^2
   mutable std::array<Cursor, 2> cursors_;   ///< where the low and the other quantiles stood last
 };
 

@@ -134,6 +134,7 @@ class DirectionState {
   void open_bin(Time at);
   void close_bin(Time now);
   void fill_bin();
+  void fill_block();
   void note_channel(const FrameSample& sample);
   void choose_rate();
   void settle_counts();

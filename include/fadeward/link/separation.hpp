@@ -36,6 +36,10 @@ struct Separated {
 /// quarter decibels between -32 and +32 dB, which is what receivers report; computed otherwise.
 double excess_over_signal_db(double snr_db);
 
+/// The signal in total power, with noise of `noise_dbm` alone in it. Closer than 0.5 dB the difference
+/// is all measurement error: there the signal is put 9.1 dB under the noise.
+double signal_of_total(double total_dbm, double noise_dbm);
+
 /// Empty if neither RSSI nor SNR is there. For RSSI as total power with a usable SNR:
 /// S = RSSI - 10 lg(1 + 10^(-SNR/10)), N = S - SNR (common practice; e.g. data sheets of chirp
 /// receivers). Without one: S = 10 lg(10^(RSSI/10) - 10^(N/10)) with N measured idle, else recent,
