@@ -20,7 +20,7 @@ namespace {
 
 constexpr Duration kMinute = std::chrono::minutes{1};
 constexpr Duration kGap = std::chrono::hours{24 * 7};
-constexpr std::size_t kPrepareAhead = 3;
+constexpr std::size_t kPrepareAhead = 8;
 constexpr std::size_t kFlushBytes = 1 << 18;
 
 Time next_multiple_after(Time at, Duration span) {
