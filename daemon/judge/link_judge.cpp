@@ -39,6 +39,7 @@ LinkJudge::LinkJudge(const LinkSettings& settings, bool keep_intervals, Time sta
 void LinkJudge::reconfigure(const LinkSettings& settings) {
   settings_ = settings;
   state_.reconfigure(settings);
+  suspicions_.set_moving(settings.moving);
   const budget::LinkBudget budget = budget::compute(settings);
   for (const Direction d : kBoth) budget_margin_db_[at(d)] = budget.direction(d).margin_db.value;
 }
@@ -56,6 +57,7 @@ bool LinkJudge::up(Time now) const {
 
 void LinkJudge::shift(Duration step) {
   state_.shift(step);
+  suspicions_.shift(step);
   alerts_.shift(step);
   for (const Direction d : kBoth) {
     margin_[at(d)].shift(step);
@@ -104,6 +106,7 @@ void LinkJudge::note_setting(const link::Noticed& noticed, Time now, const Alert
     setting_changes_ = 0;
   }
   if (++setting_changes_ > kMostSettingChanges) return;
+  suspicions_.settle();
   Finding found;
   found.severity = Severity::info;
   found.onset = now;
@@ -135,11 +138,13 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
     if (upkeep) state_.direction(d).bin.upkeep = true;
   }
   if (upkeep) {
+    suspicions_.judge(now, state_, false, alerts_, owner);
     was_in_upkeep_ = true;
     return;
   }
   if (was_in_upkeep_) {
     was_in_upkeep_ = false;
+    suspicions_.settle();
     for (const Direction d : kBoth)
       for (Threshold* threshold : {&margin_[at(d)], &deficit_[at(d)], &loss_[at(d)]})
         threshold->restart_timers();
@@ -149,6 +154,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   const bool is_up = up(now);
   if (!alerts_.empty()) mark_stale(!is_up);
   if (!is_up) return;   // absence of data neither raises nor clears anything else
+  suspicions_.judge(now, state_, true, alerts_, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
 }
@@ -206,6 +212,13 @@ Evidence LinkJudge::evidence(Time now) {
   return out;
 }
 
+/// What is suspected already explains what a threshold notices; else the levels are weighed.
+Verdict LinkJudge::verdict(Direction d, Time now) {
+  const Cause cause = suspicions_.cause_of(d);
+  if (cause != Cause::none) return {cause, suspicions_.size_db_of(d)};
+  return weigh(evidence(now));
+}
+
 std::string LinkJudge::likely(const Verdict& verdict) const {
   if (verdict.cause == Cause::none) return "";
   return " Likely: " + std::string(meaning_of(verdict.cause)) + ".";
@@ -249,7 +262,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
                     direction + " margin is back at " + in_db(*margin) + levels(d));
     } else {
       const double limit = *(severity == Severity::critical ? low.critical : low.warning);
-      const Verdict verdict = weigh(evidence(now));
+      const Verdict verdict = this->verdict(d, now);
       alerts_.raise(owner, AlertName::MarginLow, d, now,
                     finding(severity, verdict, margin_[at(d)].onset(),
                             direction + " margin is " + in_db(*margin) + ", below the " +
@@ -270,7 +283,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
     alerts_.clear(owner, AlertName::BudgetDeficit, d, now, compared + ": within what is allowed.");
     return;
   }
-  const Verdict verdict = weigh(evidence(now));
+  const Verdict verdict = this->verdict(d, now);
   alerts_.raise(owner, AlertName::BudgetDeficit, d, now,
                 finding(deficit_now, verdict, deficit_[at(d)].onset(), compared + levels(d) + likely(verdict)));
 }
@@ -288,7 +301,7 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
     return;
   }
-  const Verdict verdict = weigh(evidence(now));
+  const Verdict verdict = this->verdict(d, now);
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
                         text + levels(d) + likely(verdict) +
@@ -382,6 +395,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.rolling[2].margin_db = state.day_margin_db(now);
   }
   if (alerts_.empty()) return out;
+  out.cause = suspicions_.cause_of(d);
+  if (out.cause != Cause::none) return out;
   // The cause of the gravest alert that speaks about this direction.
   Severity gravest = Severity::none;
   std::vector<AlertState> states;

@@ -58,6 +58,88 @@ std::string_view meaning_of(Cause cause) {
   return "";
 }
 
+std::string moment_in_words(Time at, Time now) {
+  static constexpr const char* kMonths[] = {"January", "February", "March", "April", "May", "June", "July",
+                                            "August", "September", "October", "November", "December"};
+  const auto day = std::chrono::floor<std::chrono::days>(at);
+  const std::chrono::year_month_day date{day};
+  const std::int64_t minute = std::chrono::duration_cast<std::chrono::minutes>(at - day).count();
+  char text[64];
+  if (std::chrono::floor<std::chrono::days>(now) == day)
+    std::snprintf(text, sizeof text, "%02d:%02d UTC", static_cast<int>(minute / 60), static_cast<int>(minute % 60));
+  else
+    std::snprintf(text, sizeof text, "%u %s %02d:%02d UTC", static_cast<unsigned>(date.day()),
+                  kMonths[(static_cast<unsigned>(date.month()) + 11) % 12], static_cast<int>(minute / 60),
+                  static_cast<int>(minute % 60));
+  return text;
+}
+
+namespace {
+
+/// "The signal of both directions fell by 6.1 dB", as the cause has it.
+std::string what_changed(const Explanation& what) {
+  const std::string size = in_db(what.size_db);
+  const std::string noise = what.noise_db > 0.05 ? " and the noise there by " + in_db(what.noise_db) : "";
+  switch (what.cause) {
+    case Cause::path: return "The signal of both directions is " + size + " lower, the noise as usual";
+    case Cause::near_antenna:
+      return "The signal of both directions is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
+    case Cause::far_antenna:
+      return "The signal of both directions is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
+    case Cause::far_transmit: return "Only the inbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_transmit: return "Only the outbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_receive: return "At the near end signal and noise are " + size + " lower together";
+    case Cause::far_receive: return "At the far end signal and noise are " + size + " lower together";
+    case Cause::near_noise: return "The noise at the near end is " + size + " higher on all channels, the signal as usual";
+    case Cause::far_noise: return "The noise at the far end is " + size + " higher on all channels, the signal as usual";
+    default: return "The levels changed by " + size;
+  }
+}
+
+std::string_view advice(Cause cause) {
+  switch (cause) {
+    case Cause::path: return "obstruction, foliage or weather on the path; an antenna or feeder is not excluded";
+    case Cause::near_antenna: return "look at antenna, feeder and plugs of the near end";
+    case Cause::far_antenna: return "look at antenna, feeder and plugs of the far end";
+    case Cause::far_transmit: return "transmitter or supply of the far end, or a lossy receive path here";
+    case Cause::near_transmit: return "transmitter or supply of the near end, or a lossy receive path there";
+    case Cause::near_receive: return "receiver of the near end";
+    case Cause::far_receive: return "receiver of the far end";
+    case Cause::near_noise: return "a new source of noise or another transmitter near the gateway";
+    case Cause::far_noise: return "a new source of noise or another transmitter near the site";
+    default: return meaning_of(cause);
+  }
+}
+
+}  // namespace
+
+std::string change_in_words(const Suspect& suspect, Time now) {
+  if (suspect.shape == Shape::cycle)
+    return std::string(suspect.what.cause == Cause::path ? "The signal" : "The noise") + " swings by " +
+           in_db(suspect.what.size_db) + " either way every day, more than it used to: " +
+           std::string(advice(suspect.what.cause)) + ".";
+  std::string out = what_changed(suspect.what);
+  out += suspect.shape == Shape::drift ? " than it used to be, drifting since about " : " since ";
+  out += moment_in_words(suspect.onset, now);
+  out += ": " + std::string(advice(suspect.what.cause)) + ".";
+  return out;
+}
+
+std::string losses_in_words(Direction direction, double ratio, double usual, Time since, Time now) {
+  return std::string(direction == Direction::inbound ? "Inbound" : "Outbound") + " loses " + in_percent(ratio) +
+         " of frames since " + moment_in_words(since, now) + ", usually " + in_percent(usual) +
+         ", and the level does not explain it: other traffic in the band meets these frames.";
+}
+
+std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known, double rise_db,
+                              bool lasting, Time since, Time now) {
+  std::string out = std::to_string(channels) + " of " + std::to_string(known) + " hop channels are " + in_db(rise_db) +
+                    " noisier at the " + (direction == Direction::inbound ? "near" : "far") + " end than ";
+  out += lasting ? "the others, as long as they have been watched" : "they were, since " + moment_in_words(since, now);
+  out += ": a transmitter on these frequencies; leave them out if the radio allows it.";
+  return out;
+}
+
 std::string levels_in_words(std::optional<double> signal_dbm, std::optional<double> signal_change_db,
                             std::optional<double> noise_dbm, std::optional<double> noise_change_db) {
   std::string out;

@@ -91,6 +91,7 @@ void DirectionState::close_bin(Time now) {
 
 void DirectionState::set_frames(const FrameSetting& setting) {
   settle_counts();
+  power_changed_ = power_changed_ || setting.power_dbm != setting_.power_dbm;
   setting_ = setting;
   choose_rate();
 }
@@ -144,6 +145,10 @@ void DirectionState::advance_blocks(Time at) {
 void DirectionState::measured(Time at, const Separated& levels, double required_snr_db,
                               std::optional<std::uint8_t> channel) {
   enter(at);
+  if (power_changed_) [[unlikely]] {
+    power_changed_ = false;
+    taken_until_ = at;
+  }
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
   FrameSample sample;
   // The ranges of the fields (base/field.cpp) keep all three within +-327 dB.
@@ -217,12 +222,52 @@ void DirectionState::shift(Duration step) {
   repeats.shift(step);
   if (bin.start != Time{}) bin.start = floor_to(bin.start + step, kBinSpan);
   snr_noise_at += step;
+  taken_until_ += step;
   if (block_start_ == Time{}) return;
   const std::size_t old_slot = block_slot();
   block_start_ = floor_to(block_start_ + step, kBlockSpan);
   const std::size_t turn = (block_slot() + kBlocks - old_slot) % kBlocks;
   std::rotate(blocks_.begin(), blocks_.begin() + static_cast<std::ptrdiff_t>((kBlocks - turn) % kBlocks),
               blocks_.end());
+}
+
+BlockSide DirectionState::take_block(Time now) {
+  constexpr std::size_t kMostSamples = 512;
+  constexpr float kFarOff = 5;   // dB from the middle: a deep fade counts as one, not as many
+  BlockSide out;
+  std::array<std::int16_t, kMostSamples> signals{};
+  std::size_t count = 0;
+  float noise_sum = 0;
+  window.visit_since(taken_until_, [&](const FrameSample& sample) {
+    if (count == kMostSamples) return;
+    const auto offset = static_cast<int>(100 * channel_levels.signal_offset_db(sample.channel));
+    signals[count++] = static_cast<std::int16_t>(std::clamp(sample.signal_cdbm - offset, -32000, 32000));
+    noise_sum += static_cast<float>(sample.noise_cdbm) / 100 - channel_levels.noise_offset_db(sample.channel);
+    out.heard += sample.frames;
+    out.lost += sample.lost;
+  });
+  out.frames = static_cast<std::uint32_t>(count);
+  out.loss_known = loss_source == LossSource::seq || loss_source == LossSource::counters;
+  out.noise_known = noise_source == NoiseSource::idle || noise_source == NoiseSource::snr;
+  if (count > 0) {
+    const auto end = signals.begin() + static_cast<std::ptrdiff_t>(count);
+    const auto middle = signals.begin() + static_cast<std::ptrdiff_t>(count / 2);
+    std::nth_element(signals.begin(), middle, end);
+    const float median = static_cast<float>(*middle) / 100;
+    float sum = 0;
+    for (auto it = signals.begin(); it != end; ++it)
+      sum += std::clamp(static_cast<float>(*it) / 100 - median, -kFarOff, kFarOff);
+    const float mean_dbm = median + sum / static_cast<float>(count);
+    out.noise_dbm = noise_sum / static_cast<float>(count);
+    out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
+    if (channels.size() > 1)
+      window.visit_since(taken_until_, [&](const FrameSample& sample) {
+        channel_levels.add(sample.channel, static_cast<float>(sample.signal_cdbm) / 100 - mean_dbm,
+                           static_cast<float>(sample.noise_cdbm) / 100 - out.noise_dbm);
+      });
+  }
+  taken_until_ = now;
+  return out;
 }
 
 std::optional<double> DirectionState::day_margin_db(Time now) const {

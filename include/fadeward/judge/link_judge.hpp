@@ -10,6 +10,7 @@
 #include "fadeward/judge/alert_book.hpp"
 #include "fadeward/judge/cause.hpp"
 #include "fadeward/judge/snapshot.hpp"
+#include "fadeward/judge/suspicions.hpp"
 #include "fadeward/judge/threshold.hpp"
 #include "fadeward/link/link_state.hpp"
 
@@ -53,7 +54,7 @@ class LinkJudge {
   template <class A>
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1], retries_,
-      latency_, foreign_, started_, setting_changes_, setting_changes_since_);
+      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_);
   }
 
  private:
@@ -68,6 +69,7 @@ class LinkJudge {
   bool fresh(Direction direction, Time now) const;
   void mark_stale(bool stale);
   Evidence evidence(Time now);
+  Verdict verdict(Direction direction, Time now);
   Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset, std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
@@ -75,6 +77,7 @@ class LinkJudge {
 
   LinkSettings settings_;
   link::LinkState state_;
+  Suspicions suspicions_;
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
   std::array<Threshold, kDirections> margin_;

@@ -12,6 +12,8 @@
 #include "fadeward/base/time.hpp"
 #include "fadeward/estimate/median_keeper.hpp"
 #include "fadeward/estimate/rolling_counts.hpp"
+#include "fadeward/link/block.hpp"
+#include "fadeward/link/channel_levels.hpp"
 #include "fadeward/link/channels.hpp"
 #include "fadeward/link/frame_window.hpp"
 #include "fadeward/link/reference.hpp"
@@ -82,12 +84,17 @@ class DirectionState {
   void tick(Time now);
   void shift(Duration step);
 
+  /// Statistics of the frames since the last call, or since the power changed; channel offsets are
+  /// learned from them. Once every few minutes.
+  BlockSide take_block(Time now);
+
   FrameWindow window;
   estimate::RollingCounts loss;        ///< hits: heard; misses: lost
   estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries
   SaturationLearner saturation;
   ReadingRules rules;                  ///< how its levels are read; kept by LinkState
   ChannelShares channels;
+  ChannelLevels channel_levels;
   Reference signal_reference;          ///< usual level, dBm
   Reference noise_reference;
   NoiseSource noise_source = NoiseSource::none;
@@ -114,7 +121,7 @@ class DirectionState {
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
       loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
-      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_);
+      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_);
   }
 
  private:
@@ -124,6 +131,9 @@ class DirectionState {
   std::size_t rate_ = 0;               ///< its place in bin.rates
   std::uint64_t bin_from_ = 0;         ///< frames_total when the bin was opened, and
   std::uint64_t rate_from_ = 0;        ///< when this rate began in it
+
+  Time taken_until_{};                 ///< by take_block
+  bool power_changed_ = false;         ///< since the last frame
 
   static constexpr std::size_t kBlocks = 12;   // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};

@@ -1,0 +1,112 @@
+#include "fadeward/estimate/daily_rhythm.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+namespace fadeward::estimate {
+
+namespace {
+
+constexpr double kKeepPerHour = 1 - 1.0 / (21 * 24);
+constexpr double kSlowestHours = 60 * 24;
+constexpr std::uint32_t kSolveEvery = 4;
+constexpr std::uint32_t kFewestHours = 40;
+constexpr double kRidge = 8;          // hours: neighbours are alike, so an hour is worth less than one
+constexpr double kPriorSigmaDb = 0.8, kPriorCorrelation = 0.65, kPriorHours = 24;
+constexpr double kFarOff = 4;
+constexpr double kLeastSigmaDb = 0.05;
+constexpr double kStatisticsKeep = 1 - 1.0 / (21 * 24);
+
+}  // namespace
+
+std::array<double, DailyRhythm::kTerms> DailyRhythm::terms(Time at) {
+  constexpr std::int64_t kDayUs = 86'400'000'000;
+  std::int64_t us = at.time_since_epoch().count() % kDayUs;
+  if (us < 0) us += kDayUs;
+  const double angle = 2 * std::numbers::pi * static_cast<double>(us) / static_cast<double>(kDayUs);
+  const double c = std::cos(angle), s = std::sin(angle);
+  return {1, c, s, c * c - s * s, 2 * c * s};
+}
+
+double DailyRhythm::daily_db(Time at) const {
+  if (hours_ < kFewestHours) return 0;
+  const auto t = terms(at);
+  double sum = 0;
+  for (std::size_t i = 1; i < kTerms; ++i) sum += t[i] * static_cast<double>(harmonics_[i]);
+  return sum;
+}
+
+double DailyRhythm::hour_sigma_db() const {
+  const double square = (square_ + kPriorHours * kPriorSigmaDb * kPriorSigmaDb) / (weight_ + kPriorHours);
+  return std::max(kLeastSigmaDb, std::sqrt(square));
+}
+
+double DailyRhythm::correlation() const {
+  const double prior = kPriorHours * kPriorSigmaDb * kPriorSigmaDb;
+  return std::clamp((product_ + kPriorCorrelation * prior) / (square_ + prior), 0.0, 0.95);
+}
+
+double DailyRhythm::mean_sigma_db(double hours) const {
+  // An autoregressive sequence of first order, averaged over n values.
+  const double r = correlation(), n = std::max(1.0, hours);
+  const double inflation = (1 + r) / (1 - r) - 2 * r * (1 - std::pow(r, n)) / (n * (1 - r) * (1 - r));
+  return hour_sigma_db() * std::sqrt(std::max(inflation, 0.1) / n);
+}
+
+void DailyRhythm::add(Time at, double value) {
+  if (hours_ == 0) level_ = value;
+  // The hour's mean belongs to its middle.
+  const Time middle = at - std::chrono::minutes{30};
+  const double usual = level_ + daily_db(middle);
+  const double limit = kFarOff * hour_sigma_db();
+  const double off = std::clamp(value - usual, -limit, limit);
+  ++hours_;
+  level_ += off / std::min<double>(hours_, kSlowestHours);
+
+  const auto t = terms(middle);
+  const double y = off + daily_db(middle);
+  for (std::size_t i = 0; i < kTerms; ++i) {
+    for (std::size_t j = 0; j < kTerms; ++j) {
+      float& cell = normal_[i * kTerms + j];
+      cell = static_cast<float>(cell * kKeepPerHour + t[i] * t[j]);
+    }
+    right_[i] = static_cast<float>(right_[i] * kKeepPerHour + t[i] * y);
+  }
+  square_ = square_ * kStatisticsKeep + off * off;
+  weight_ = weight_ * kStatisticsKeep + 1;
+  const bool neighbours = at - last_at_ < std::chrono::minutes{90};
+  product_ = product_ * kStatisticsKeep + (neighbours ? off * last_ : 0);
+  last_ = off;
+  last_at_ = at;
+  if (++since_solved_ >= kSolveEvery) solve();
+}
+
+/// Gaussian elimination with the pivot of the column; five unknowns.
+void DailyRhythm::solve() {
+  since_solved_ = 0;
+  std::array<std::array<double, kTerms + 1>, kTerms> m{};
+  for (std::size_t i = 0; i < kTerms; ++i) {
+    for (std::size_t j = 0; j < kTerms; ++j) m[i][j] = static_cast<double>(normal_[i * kTerms + j]);
+    m[i][kTerms] = static_cast<double>(right_[i]);
+    m[i][i] += i == 0 ? 1e-6 : kRidge;
+  }
+  for (std::size_t i = 0; i < kTerms; ++i) {
+    std::size_t pivot = i;
+    for (std::size_t row = i + 1; row < kTerms; ++row)
+      if (std::abs(m[row][i]) > std::abs(m[pivot][i])) pivot = row;
+    std::swap(m[i], m[pivot]);
+    for (std::size_t row = i + 1; row < kTerms; ++row) {
+      const double factor = m[row][i] / m[i][i];
+      for (std::size_t j = i; j <= kTerms; ++j) m[row][j] -= factor * m[i][j];
+    }
+  }
+  for (std::size_t i = kTerms; i-- > 0;) {
+    double sum = m[i][kTerms];
+    for (std::size_t j = i + 1; j < kTerms; ++j) sum -= m[i][j] * static_cast<double>(harmonics_[j]);
+    harmonics_[i] = static_cast<float>(sum / m[i][i]);
+  }
+}
+
+}  // namespace fadeward::estimate

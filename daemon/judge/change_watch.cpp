@@ -1,0 +1,547 @@
+#include "fadeward/judge/change_watch.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+namespace fadeward::judge {
+
+namespace {
+
+using Vector = std::array<double, kStreams>;
+
+constexpr std::size_t kFewestFrames = 4;          // of a direction in a block
+constexpr std::array<std::size_t, 5> kAfter = {1, 2, 4, 8, 16};    // blocks
+constexpr std::array<std::size_t, 5> kBefore = {4, 4, 6, 8, 16};
+// What is usual before anything was learned (fading of a rural path, 18 frames a block).
+constexpr double kPriorDb[5][kStreams] = {{0.55, 0.9, 0.45, 0.45},
+                                          {0.50, 0.7, 0.40, 0.40},
+                                          {0.45, 0.55, 0.40, 0.40},
+                                          {0.55, 0.45, 0.40, 0.40},
+                                          {0.70, 0.40, 0.45, 0.45}};
+constexpr double kPriorJumps = 40, kMostJumps = 2500;
+constexpr double kLeastSigmaDb = 0.12;
+constexpr std::uint32_t kFewestJumps = 40;        // two hours before anything is suspected
+constexpr std::size_t kReferenceBlocks = 6;       // before a change
+constexpr double kCandidateGain = 12.5;           // five standard deviations
+constexpr double kCandidateDb = 1.1;
+constexpr double kTellGain = 16;
+constexpr double kTold = 0.4;                     // of its size left: it is over
+constexpr double kMostMisfit = 0.35;              // of what is explained
+constexpr Duration kAcceptAfter = std::chrono::hours{24 * 21};
+constexpr double kReturnedFade = 1 - 1.0 / (14 * 480);
+
+bool of_path(Cause cause) { return cause == Cause::path; }
+bool of_antenna(Cause cause) { return cause == Cause::near_antenna || cause == Cause::far_antenna; }
+
+std::int64_t hour_of(Time at) {
+  const std::int64_t us = at.time_since_epoch().count();
+  constexpr std::int64_t kHourUs = 3'600'000'000;
+  return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
+}
+
+double median_of(std::vector<float>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return static_cast<double>(*middle);
+}
+
+double confidence_of(double lead) { return std::min(0.99, 1 / (1 + std::exp(-lead))); }
+
+}  // namespace
+
+// ---- blocks --------------------------------------------------------------------------------
+
+ChangeWatch::Values ChangeWatch::values_of(const link::Block& block) {
+  Values out;
+  const link::BlockSide& in = block.sides[0];
+  const link::BlockSide& away = block.sides[1];
+  const bool has_in = in.frames >= kFewestFrames, has_out = away.frames >= kFewestFrames;
+  // Fades within about a day of blocks, so that a direction that fell silent for good is given up.
+  const auto note = [](std::uint32_t& seen, bool now) { seen = now ? std::min(seen + 4, 960U) : seen - std::min(seen, 1U); };
+  note(both_seen_, has_in && has_out);
+  note(one_seen_, has_in != has_out);
+  const auto put = [&](Stream stream, double value) {
+    const auto i = static_cast<std::size_t>(stream);
+    out.db[i] = static_cast<float>(value);
+    out.known = static_cast<std::uint8_t>(out.known | 1U << i);
+  };
+  if (!moving_) {
+    if (has_in && has_out) {
+      put(Stream::common, 0.5 * (static_cast<double>(in.signal_db) + static_cast<double>(away.signal_db)));
+      put(Stream::difference, static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db));
+    } else if ((has_in || has_out) && both_seen_ == 0) {
+      way_ = has_in ? Direction::inbound : Direction::outbound;
+      put(Stream::common, static_cast<double>(has_in ? in.signal_db : away.signal_db));
+    }
+  }
+  if (has_in && in.noise_known) put(Stream::near_noise, static_cast<double>(in.noise_dbm));
+  if (has_out && away.noise_known) put(Stream::far_noise, static_cast<double>(away.noise_dbm));
+  return out;
+}
+
+ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count) const {
+  Mean out;
+  std::array<std::size_t, kStreams> counts{};
+  std::size_t here = 0;
+  for (std::size_t back = first_back; back < first_back + count && back < recent_.size(); ++back, ++here) {
+    const Values& values = recent_[recent_.size() - 1 - back];
+    for (std::size_t i = 0; i < kStreams; ++i) {
+      if (!values.has(i)) continue;
+      out.db[i] += static_cast<double>(values.db[i]);
+      ++counts[i];
+    }
+  }
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    out.known[i] = counts[i] * 2 >= count && counts[i] > 0;
+    if (counts[i] > 0) out.db[i] /= static_cast<double>(counts[i]);
+  }
+  return out;
+}
+
+double ChangeWatch::sigma_db(std::size_t stream, double blocks_after) const {
+  std::size_t scale = 0;
+  while (scale + 1 < kScales && static_cast<double>(kAfter[scale + 1]) <= blocks_after) ++scale;
+  double square = static_cast<double>(square_[scale][stream]);
+  // Beyond an hour the levels wander on, up to what hours differ by at all.
+  if (blocks_after > 16) {
+    const double hour = rhythms_[stream].hour_sigma_db();
+    square = std::min(square * blocks_after / 16, std::max(square, 2 * hour * hour));
+  }
+  return std::max(kLeastSigmaDb, std::sqrt(square));
+}
+
+Changes ChangeWatch::changes_between(const Mean& before, const Mean& after, double blocks_after) const {
+  Changes out;
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    out.known[i] = before.known[i] && after.known[i];
+    out.by_db[i] = after.db[i] - before.db[i];
+    out.sigma_db[i] = sigma_db(i, blocks_after);
+  }
+  out.one_way = both_seen_ == 0;
+  out.way = way_;
+  return out;
+}
+
+void ChangeWatch::learn_jumps() {
+  if (jumps_ == 0)
+    for (std::size_t s = 0; s < kScales; ++s)
+      for (std::size_t i = 0; i < kStreams; ++i) square_[s][i] = static_cast<float>(kPriorDb[s][i] * kPriorDb[s][i]);
+  ++jumps_;
+  const double weight = 1 / std::min(kMostJumps, kPriorJumps + jumps_);
+  for (std::size_t s = 0; s < kScales; ++s) {
+    if (recent_.size() < kAfter[s] + kBefore[s]) continue;
+    const Mean after = mean_of(0, kAfter[s]), before = mean_of(kAfter[s], kBefore[s]);
+    for (std::size_t i = 0; i < kStreams; ++i) {
+      if (!after.known[i] || !before.known[i]) continue;
+      const double usual = static_cast<double>(square_[s][i]);
+      const double by = after.db[i] - before.db[i];
+      // A change counts no more than three of the usual ones: 2 % are added for what that cuts off.
+      const double square = 1.02 * std::min(by * by, 9 * usual);
+      square_[s][i] = static_cast<float>(std::max(1e-4, usual + weight * (square - usual)));
+    }
+  }
+}
+
+void ChangeWatch::add(const link::Block& block, bool judged) {
+  std::erase_if(suspects_, [](const Suspect& s) {
+    return s.state == Suspect::State::over || s.state == Suspect::State::accepted;
+  });
+  Values values = values_of(block);
+  const std::int64_t hour = hour_of(block.to - Duration{1});
+  if (hour != hour_) {
+    if (hour_ != INT64_MIN) close_hour(last_at_, judged);
+    hour_ = hour;
+  }
+  last_at_ = block.to;
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    if (!values.has(i)) continue;
+    hour_sum_[i] += static_cast<double>(values.db[i]);
+    ++hour_count_[i];
+    values.db[i] -= static_cast<float>(rhythms_[i].daily_db(block.to));
+  }
+  if (recent_.capacity() < kRecent) recent_.reserve(kRecent);
+  if (recent_.size() == kRecent) recent_.pop();
+  recent_.push(values);
+  returned_ *= kReturnedFade;
+  learn_jumps();
+  for (Suspect& suspect : suspects_) ++suspect.blocks;
+  if (!judged) return;
+  look_for_steps(block);
+  for (Suspect& suspect : suspects_) {
+    if (suspect.state == Suspect::State::pending)
+      judge_pending(suspect, block.to);
+    else if (suspect.told() && suspect.shape != Shape::cycle)
+      judge_told(suspect, block.to);
+  }
+  std::erase_if(suspects_, [](const Suspect& s) {
+    return s.state == Suspect::State::over && s.told_at == Time{};
+  });
+}
+
+void ChangeWatch::settle() {
+  recent_.clear();
+  std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+}
+
+void ChangeWatch::shift(Duration step) {
+  for (Suspect& suspect : suspects_) {
+    suspect.onset += step;
+    if (suspect.told_at != Time{}) suspect.told_at += step;
+  }
+  last_at_ += step;
+  hour_ = INT64_MIN;
+  hour_sum_ = {};
+  hour_count_ = {};
+}
+
+// ---- steps ---------------------------------------------------------------------------------
+
+/// A change that is watched already shows in every window that reaches over its onset.
+bool ChangeWatch::is_same_event(std::size_t blocks_back) const {
+  return std::ranges::any_of(suspects_, [&](const Suspect& s) {
+    return s.blocks + 2 >= blocks_back && s.blocks <= blocks_back + 16 && s.shape == Shape::step;
+  });
+}
+
+void ChangeWatch::look_for_steps(const link::Block& block) {
+  if (jumps_ < kFewestJumps || suspects_.size() >= 6) return;
+  std::optional<Explanation> best;
+  Mean reference;
+  std::size_t blocks_back = 0;
+  for (std::size_t s = 0; s < kScales; ++s) {
+    const std::size_t after_blocks = kAfter[s];
+    if (recent_.size() < after_blocks + kBefore[s]) continue;
+    // The block in which it began lies between the two.
+    const std::size_t skip = after_blocks < 16 ? 1 : 0;
+    const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
+    const auto found = explain(changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks)));
+    if (!found || found->gain < kCandidateGain || found->size_db < kCandidateDb) continue;
+    if (found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
+    if (best && found->gain <= best->gain) continue;
+    best = found;
+    reference = before;
+    blocks_back = after_blocks;
+  }
+  if (!best || is_same_event(blocks_back)) return;
+  Suspect suspect;
+  suspect.what = *best;
+  suspect.shape = Shape::step;
+  suspect.blocks = static_cast<std::uint32_t>(blocks_back);
+  const Duration span = block.to - block.from;
+  suspect.onset = block.to - span * static_cast<std::int64_t>(blocks_back) - span / 2;
+  suspect.before_db = reference.db;
+  suspects_.push_back(suspect);
+}
+
+/// The change of the stream that shows it best, across the onset alone: two blocks on either side.
+double ChangeWatch::abruptness_db(const Suspect& suspect) const {
+  if (suspect.blocks < 2 || suspect.blocks + 3 > recent_.size()) return 0;
+  double best = 0;
+  // Where it began is known to a block or two.
+  for (std::size_t at = suspect.blocks > 1 ? suspect.blocks - 1 : 1; at <= suspect.blocks + 3; ++at) {
+    if (at < 2 || at + 3 > recent_.size()) continue;
+    const Mean after = mean_of(at - 2, 2), before = mean_of(at + 1, 2);
+    best = std::max(best, size_of(suspect.what.cause, changes_between(before, after, 2)));
+  }
+  return best;
+}
+
+void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
+  Mean before;
+  before.db = suspect.before_db;
+  before.known.fill(true);
+  const std::size_t span = std::min<std::size_t>(suspect.blocks, 20);
+  const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
+  const auto found = explain(changes);
+  const double left = size_of(suspect.what.cause, changes);
+  if (!found || (left < 0.5 * suspect.what.size_db && found->cause == suspect.what.cause) || found->gain < 4) {
+    if (of_path(suspect.what.cause) && suspect.abrupt) returned_ += 1;
+    suspect.state = Suspect::State::over;
+    return;
+  }
+  if (suspect.blocks <= 20 || found->cause == suspect.what.cause) {
+    const double size_db = found->size_db;
+    suspect.what = *found;
+    suspect.what.size_db = size_db;
+    suspect.confidence = confidence_of(found->lead);
+  }
+  if (suspect.blocks == 4 || suspect.blocks == 6 || suspect.blocks == 12 || suspect.blocks == 15)
+    suspect.abrupt = abruptness_db(suspect) > 0.6 * suspect.what.size_db;
+  if (may_be_told(suspect)) tell(suspect, now);
+  // What has lasted so long without being told is left to the look over days.
+  const std::uint32_t patience = of_path(suspect.what.cause) && suspect.abrupt ? 300 : 60;
+  if (suspect.state == Suspect::State::pending && suspect.blocks > patience) suspect.state = Suspect::State::over;
+}
+
+bool ChangeWatch::may_be_told(const Suspect& s) const {
+  const double size_db = s.what.size_db;
+  // A level that wanders by itself makes the proof of a lasting change weaker with time, not the
+  // change: what counts then is that it began at once and is still there.
+  const bool proven = s.what.gain >= kTellGain || (s.abrupt && s.blocks > 20);
+  if (!proven) return false;
+  if (of_path(s.what.cause)) {
+    const auto wait = static_cast<std::uint32_t>(std::min(4.0, 1 + returned_));
+    if (size_db >= 4.5 && s.abrupt) return s.blocks >= 4;
+    if (size_db >= 2.5 && s.abrupt) return s.blocks >= 15 * wait;
+    return size_db >= 1.4 && s.abrupt && s.blocks >= 120 * wait;
+  }
+  if (of_antenna(s.what.cause)) return size_db >= 1.8 && s.blocks >= (size_db >= 4.5 ? 4U : 15U);
+  if (size_db < 1.3) return false;
+  return s.blocks >= (size_db >= 2.4 ? 3U : 6U) && s.what.lead > 1;
+}
+
+void ChangeWatch::tell(Suspect& suspect, Time now) {
+  suspect.state = Suspect::State::told;
+  suspect.told_at = now;
+  Changes like;
+  like.one_way = both_seen_ == 0;
+  like.way = way_;
+  suspect.effect_db = effect_of(suspect.what, like);
+  // The hours since its onset are cleaned of it.
+  const auto hours = static_cast<std::size_t>(std::max<std::int64_t>(0, hour_of(now) - hour_of(suspect.onset)));
+  for (std::size_t back = 0; back < std::min(hours, hours_.size()); ++back)
+    for (std::size_t i = 0; i < kStreams; ++i)
+      hours_[hours_.size() - 1 - back].value_cdb[i] =
+          static_cast<std::int16_t>(hours_[hours_.size() - 1 - back].value_cdb[i] - static_cast<int>(100 * suspect.effect_db[i]));
+}
+
+void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
+  suspect.state = how;
+  if (how == Suspect::State::accepted) {
+    for (std::size_t i = 0; i < kStreams; ++i) rhythms_[i].shift_level(suspect.effect_db[i]);
+    return;
+  }
+  // Those that began later have it in what was before them.
+  for (Suspect& other : suspects_)
+    if (&other != &suspect && other.onset > suspect.onset)
+      for (std::size_t i = 0; i < kStreams; ++i) other.before_db[i] -= suspect.effect_db[i];
+}
+
+void ChangeWatch::judge_told(Suspect& suspect, Time now) {
+  if (suspect.what.cause == Cause::none) return;
+  const std::size_t span = std::min<std::size_t>(suspect.blocks, suspect.shape == Shape::drift ? 40 : 10);
+  Mean before;
+  before.db = suspect.before_db;
+  before.known.fill(true);
+  for (const Suspect& other : suspects_)
+    if (&other != &suspect && other.told() && other.onset > suspect.onset)
+      for (std::size_t i = 0; i < kStreams; ++i) before.db[i] += other.effect_db[i];
+  const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
+  bool any = false;
+  for (std::size_t i = 0; i < kStreams; ++i) any = any || (changes.known[i] && std::abs(suspect.effect_db[i]) > 0.05);
+  if (!any) return;   // nothing is heard of what it changed
+  const double left_db = size_of(suspect.what.cause, changes);
+  const bool gone = left_db < kTold * suspect.what.size_db;
+  suspect.gone_blocks = gone ? suspect.gone_blocks + 1 : 0;
+  const std::uint32_t needed = suspect.shape == Shape::drift ? 240U
+                               : of_path(suspect.what.cause) || of_antenna(suspect.what.cause) ? 20U : 6U;
+  if (suspect.gone_blocks >= needed) {
+    if (of_path(suspect.what.cause) && now - suspect.onset < std::chrono::hours{24}) returned_ += 1;
+    end(suspect, Suspect::State::over);
+    return;
+  }
+  // In its first hours more is learned about what it is.
+  if (suspect.shape == Shape::step && suspect.blocks <= 60) {
+    const auto found = explain(changes);
+    const bool other = found && found->cause != suspect.what.cause && found->lead > 3 && found->gain > kTellGain;
+    suspect.other_blocks = other ? suspect.other_blocks + 1 : 0;
+    if (suspect.other_blocks >= 5 || (found && found->cause == suspect.what.cause && suspect.blocks <= 40 && !gone)) {
+      suspect.what = *found;
+      suspect.confidence = confidence_of(found->lead);
+      suspect.effect_db = effect_of(*found, changes);
+      suspect.other_blocks = 0;
+    }
+  }
+  if (now - suspect.told_at > kAcceptAfter) end(suspect, Suspect::State::accepted);
+}
+
+// ---- days ----------------------------------------------------------------------------------
+
+void ChangeWatch::told_effects(Vector& sum) const {
+  for (const Suspect& s : suspects_)
+    if (s.told())
+      for (std::size_t i = 0; i < kStreams; ++i) sum[i] += s.effect_db[i];
+}
+
+void ChangeWatch::close_hour(Time now, bool judged) {
+  Hour hour;
+  Vector effects{};
+  told_effects(effects);
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    if (hour_count_[i] == 0) continue;
+    const double value = hour_sum_[i] / hour_count_[i] - effects[i];
+    if (judged) rhythms_[i].add(now, value);
+    hour.known = static_cast<std::uint8_t>(hour.known | 1U << i);
+    const double free = value - rhythms_[i].daily_db(now - std::chrono::minutes{30});
+    hour.value_cdb[i] = static_cast<std::int16_t>(std::clamp(free, -320.0, 320.0) * 100);
+    hour.level_cdb[i] = static_cast<std::int16_t>(std::clamp(rhythms_[i].level(), -320.0, 320.0) * 100);
+  }
+  hour_sum_ = {};
+  hour_count_ = {};
+  if (hours_.capacity() < kHours) hours_.reserve(kHours);
+  if (hours_.size() == kHours) hours_.pop();
+  hours_.push(hour);
+  if (!judged) return;
+  look_for_drifts(now);
+  look_for_cycles(now);
+}
+
+void ChangeWatch::look_for_drifts(Time now) {
+  constexpr std::array<std::size_t, 4> kSpans = {24, 48, 96, 192};
+  constexpr double kGain = 8;          // four standard deviations
+  constexpr double kMedianCosts = 1.2; // its deviation over that of a mean
+  constexpr double kLeastDb[kStreams] = {0.15, 0.15, 0.15, 0.15};
+  std::optional<Explanation> best;
+  std::size_t best_span = 0;
+  Changes best_changes;
+  for (const std::size_t span : kSpans) {
+    if (hours_.size() < span + 24) break;
+    const std::size_t reference_back = std::min(hours_.size() - 1, span + 24);
+    const Hour& reference = hours_[hours_.size() - 1 - reference_back];
+    Changes changes, first_half, second_half;
+    changes.one_way = both_seen_ == 0;
+    changes.way = way_;
+    first_half = second_half = changes;
+    for (std::size_t i = 0; i < kStreams; ++i) {
+      const estimate::DailyRhythm& rhythm = rhythms_[i];
+      const double learned = static_cast<double>(rhythm.hours()) - static_cast<double>(reference_back);
+      if ((reference.known >> i & 1U) == 0 || learned < 24) continue;
+      std::vector<float> all, older;
+      all.reserve(span);
+      older.reserve(span / 2);
+      std::vector<float> younger;
+      for (std::size_t back = 0; back < span; ++back) {
+        const Hour& hour = hours_[hours_.size() - 1 - back];
+        if ((hour.known >> i & 1U) == 0) continue;
+        const auto value = static_cast<float>(hour.value_cdb[i] - reference.level_cdb[i]) / 100;
+        all.push_back(value);
+        (back < span / 2 ? younger : older).push_back(value);
+      }
+      if (younger.size() * 4 < span || older.size() * 4 < span) continue;
+      const double sigma = kMedianCosts * std::hypot(rhythm.mean_sigma_db(static_cast<double>(span)),
+                                                     rhythm.mean_sigma_db(learned));
+      changes.known[i] = first_half.known[i] = second_half.known[i] = true;
+      changes.sigma_db[i] = first_half.sigma_db[i] = second_half.sigma_db[i] = std::max(kLeastDb[i], sigma);
+      changes.by_db[i] = median_of(all);
+      first_half.by_db[i] = median_of(older);
+      second_half.by_db[i] = median_of(younger);
+    }
+    const auto found = explain(changes);
+    if (!found || found->gain < kGain || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
+    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
+    if (found->size_db < least_db) continue;
+    if (size_of(found->cause, second_half) < 0.7 * found->size_db ||
+        size_of(found->cause, first_half) < 0.25 * found->size_db)
+      continue;
+    if (best && found->gain <= best->gain) continue;
+    best = found;
+    best_span = span;
+    best_changes = changes;
+  }
+  if (!best) return;
+  for (Suspect& s : suspects_) {
+    if (!s.told() || s.what.cause != best->cause || s.shape == Shape::cycle) continue;
+    // More of what was told already.
+    const Vector more = effect_of(*best, best_changes);
+    for (std::size_t i = 0; i < kStreams; ++i) {
+      s.effect_db[i] += more[i];
+      for (std::size_t back = 0; back < std::min(best_span / 2, hours_.size()); ++back)
+        hours_[hours_.size() - 1 - back].value_cdb[i] =
+            static_cast<std::int16_t>(hours_[hours_.size() - 1 - back].value_cdb[i] - static_cast<int>(100 * more[i]));
+    }
+    s.what.size_db += best->size_db;
+    return;
+  }
+  Suspect suspect;
+  suspect.what = *best;
+  suspect.shape = Shape::drift;
+  suspect.onset = now - std::chrono::hours{static_cast<std::int64_t>(best_span)};
+  suspect.confidence = confidence_of(best->lead);
+  for (std::size_t i = 0; i < kStreams; ++i)
+    suspect.before_db[i] =
+        static_cast<double>(hours_[hours_.size() - 1 - std::min(hours_.size() - 1, best_span + 24)].level_cdb[i]) / 100;
+  tell(suspect, now);
+  suspects_.push_back(suspect);
+}
+
+void ChangeWatch::look_for_cycles(Time now) {
+  constexpr std::size_t kDay = 24;
+  constexpr double kFarOut = 4.3;   // standard deviations of one component
+  if (hours_.size() < 4 * kDay) return;
+  if (std::ranges::any_of(suspects_, [&](const Suspect& s) {
+        return s.shape != Shape::cycle && (s.state == Suspect::State::pending || now - s.told_at < std::chrono::hours{60});
+      }))
+    return;
+  constexpr std::array<std::pair<Stream, Cause>, 3> kLooked = {
+      {{Stream::common, Cause::path}, {Stream::near_noise, Cause::near_noise}, {Stream::far_noise, Cause::far_noise}}};
+  for (const auto& [stream, cause] : kLooked) {
+    const auto i = static_cast<std::size_t>(stream);
+    double c[2] = {}, s[2] = {};
+    std::size_t count = 0;
+    for (std::size_t back = 0; back < 2 * kDay; ++back) {
+      const Hour& hour = hours_[hours_.size() - 1 - back];
+      if ((hour.known >> i & 1U) == 0) continue;
+      ++count;
+      const double angle = 2 * std::numbers::pi * static_cast<double>((hour_ - static_cast<std::int64_t>(back)) % 24) / 24;
+      const double value = static_cast<double>(hour.value_cdb[i]) / 100 - rhythms_[i].level();
+      c[back / kDay] += value * std::cos(angle) / 12;
+      s[back / kDay] += value * std::sin(angle) / 12;
+    }
+    if (count < 44) continue;
+    const double mean_c = (c[0] + c[1]) / 2, mean_s = (s[0] + s[1]) / 2;
+    const double amplitude = std::hypot(mean_c, mean_s);
+    const double agreement = c[0] * c[1] + s[0] * s[1];
+    // Power of a first-order process at one turn a day, for the amplitude over two days.
+    const double r = rhythms_[i].correlation(), hour_sigma = rhythms_[i].hour_sigma_db();
+    const double density = hour_sigma * hour_sigma * (1 - r * r) / (1 + r * r - 2 * r * std::cos(2 * std::numbers::pi / 24));
+    const double sigma = std::sqrt(2.0 / (2 * kDay) * density);
+    const auto told = std::ranges::find_if(suspects_, [&](const Suspect& x) {
+      return x.told() && x.shape == Shape::cycle && x.what.cause == cause;
+    });
+    if (told != suspects_.end()) {
+      told->gone_blocks = amplitude < 0.5 * told->what.size_db ? told->gone_blocks + 1 : 0;
+      if (amplitude > told->what.size_db) told->what.size_db = amplitude;
+      if (told->gone_blocks >= 12) told->state = Suspect::State::over;
+      continue;
+    }
+    if (amplitude < 1.0 || amplitude < kFarOut * sigma || agreement < 0.5 * amplitude * amplitude) continue;
+    Suspect suspect;
+    suspect.state = Suspect::State::told;
+    suspect.what.cause = cause;
+    suspect.what.size_db = amplitude;
+    suspect.shape = Shape::cycle;
+    suspect.onset = now - std::chrono::hours{48};
+    suspect.told_at = now;
+    suspect.confidence = 0.9;
+    suspects_.push_back(suspect);
+  }
+}
+
+// ---- what it says --------------------------------------------------------------------------
+
+bool ChangeWatch::unsettled() const {
+  return std::ranges::any_of(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+}
+
+Changes ChangeWatch::off_usual() const {
+  Mean usual;
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    usual.db[i] = rhythms_[i].level();
+    usual.known[i] = rhythms_[i].hours() >= kFewestHours;
+  }
+  return changes_between(usual, mean_of(0, std::min<std::size_t>(20, recent_.size())), 20);
+}
+
+void ChangeWatch::rebaseline() {
+  const Changes now = off_usual();
+  for (std::size_t i = 0; i < kStreams; ++i)
+    if (now.known[i]) rhythms_[i].shift_level(now.by_db[i]);
+  for (Suspect& suspect : suspects_)
+    if (suspect.told()) suspect.state = Suspect::State::accepted;
+  std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+  hours_.clear();
+}
+
+}  // namespace fadeward::judge

@@ -1,0 +1,244 @@
+#include "fadeward/judge/suspicions.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "fadeward/judge/words.hpp"
+
+namespace fadeward::judge {
+
+namespace {
+
+constexpr Duration kShortestBlock = std::chrono::minutes{3};
+constexpr Duration kMinute = std::chrono::minutes{1};
+constexpr std::int64_t kReportsOfBlock = 18;
+constexpr Duration kLongestBlock = std::chrono::hours{24};
+constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
+constexpr double kClearOfThresholdDb = 1.5;   // the margin is taken to be so much lower, against collisions
+
+std::array<AlertName, 3> const kSuspected = {AlertName::FadingSuspected, AlertName::InterferenceSuspected,
+                                             AlertName::EquipmentSuspected};
+
+double below_nothing(double margin_db, double deviation_db) {
+  return 0.5 * std::erfc(margin_db / (std::max(deviation_db, 0.5) * std::sqrt(2.0)));
+}
+
+}  // namespace
+
+AlertName alert_of(Cause cause) {
+  switch (cause) {
+    case Cause::near_antenna:
+    case Cause::far_antenna:
+    case Cause::near_transmit:
+    case Cause::far_transmit:
+    case Cause::near_receive:
+    case Cause::far_receive: return AlertName::EquipmentSuspected;
+    case Cause::near_noise:
+    case Cause::far_noise:
+    case Cause::near_channels:
+    case Cause::far_channels:
+    case Cause::collisions: return AlertName::InterferenceSuspected;
+    default: return AlertName::FadingSuspected;
+  }
+}
+
+std::optional<Direction> direction_of(Cause cause) {
+  switch (cause) {
+    case Cause::far_transmit:
+    case Cause::near_receive:
+    case Cause::near_noise:
+    case Cause::near_channels: return Direction::inbound;
+    case Cause::near_transmit:
+    case Cause::far_receive:
+    case Cause::far_noise:
+    case Cause::far_channels: return Direction::outbound;
+    default: return std::nullopt;
+  }
+}
+
+link::Block Suspicions::take_block(Time now, link::LinkState& state) {
+  link::Block block;
+  block.from = block_from_;
+  block.to = now;
+  for (const Direction d : {Direction::inbound, Direction::outbound})
+    block.sides[static_cast<std::size_t>(d)] = state.direction(d).take_block(now);
+  block_from_ = now;
+  const auto usual = state.expect();
+  Duration span = usual ? *usual * kReportsOfBlock : kShortestBlock;
+  span = std::clamp(span - span % kMinute, kShortestBlock, kLongestBlock);
+  block_until_ = now + span;
+  return block;
+}
+
+void Suspicions::judge(Time now, link::LinkState& state, bool judged, AlertBook& book,
+                       const AlertBook::Owner& owner) {
+  if (now < block_until_) return;
+  const bool first = block_from_ == Time{};
+  const link::Block block = take_block(now, state);
+  if (first) return;
+  if (block.sides[0].frames + block.sides[1].frames == 0) return;   // absence of data says nothing
+  changes_.add(block, judged);
+  if (!judged) return;
+  watch_losses(block, state, true);
+  watch_channels(block, state);
+  tell(now, book, owner);
+}
+
+void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, bool learn) {
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
+    const std::size_t i = static_cast<std::size_t>(d);
+    const link::BlockSide& side = block.sides[i];
+    if (!side.loss_known) continue;
+    const link::FrameWindow& window = state.direction(d).window;
+    const auto middle = window.margin_quantile_db(0.5, false);
+    if (!middle) continue;
+    const double deviation = window.margin_deviation_db().value_or(3);
+    const double by_level = below_nothing(*middle - kClearOfThresholdDb, deviation);
+    losses_[i].add(side.heard, side.lost, by_level, block.to, learn);
+  }
+}
+
+void Suspicions::watch_channels(const link::Block& block, link::LinkState& state) {
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
+    Contrast& contrast = contrasts_[static_cast<std::size_t>(d)];
+    if (block.sides[static_cast<std::size_t>(d)].frames == 0 || !block.sides[static_cast<std::size_t>(d)].noise_known) continue;
+    const auto now = state.direction(d).channel_levels.contrast();
+    const bool seen = now.channels > 0;
+    contrast.seen = seen ? contrast.seen + 1 : 0;
+    contrast.unseen = seen ? 0 : contrast.unseen + 1;
+    if (seen && contrast.seen == 1 && !contrast.told) contrast.onset = block.from;
+    if (seen) {
+      contrast.channels = now.channels;
+      contrast.known = now.known;
+      contrast.rise_db = now.rise_db;
+      contrast.lasting = now.lasting;
+    }
+    if (contrast.seen >= kContrastBlocks) contrast.told = true;
+    if (contrast.unseen >= kContrastOverBlocks) contrast.told = false;
+  }
+}
+
+void Suspicions::settle() {
+  changes_.settle();
+  for (LossWatch& loss : losses_) loss.settle();
+}
+
+void Suspicions::shift(Duration step) {
+  changes_.shift(step);
+  for (LossWatch& loss : losses_) loss.shift(step);
+  for (Contrast& contrast : contrasts_) contrast.onset += step;
+  if (block_from_ != Time{}) block_from_ += step;
+  block_until_ += step;
+}
+
+std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
+  std::vector<Told> out;
+  for (const Suspect& suspect : changes_.suspects()) {
+    if (!suspect.told()) continue;
+    Told one;
+    one.cause = suspect.what.cause;
+    one.shape = suspect.shape;
+    one.onset = suspect.onset;
+    one.size_db = suspect.what.size_db;
+    one.confidence = suspect.confidence;
+    one.weight = suspect.what.size_db;
+    if (with_text) one.text = change_in_words(suspect, now);
+    out.push_back(std::move(one));
+  }
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
+    const std::size_t i = static_cast<std::size_t>(d);
+    if (losses_[i].told()) {
+      Told one;
+      one.cause = Cause::collisions;
+      one.shape = Shape::step;
+      one.onset = *losses_[i].onset();
+      one.confidence = 0.95;
+      one.weight = 20 * losses_[i].ratio();
+      if (with_text) one.text = losses_in_words(d, losses_[i].ratio(), losses_[i].usual(), one.onset, now);
+      out.push_back(std::move(one));
+    }
+    const Contrast& contrast = contrasts_[i];
+    if (contrast.told) {
+      Told one;
+      one.cause = d == Direction::inbound ? Cause::near_channels : Cause::far_channels;
+      one.shape = Shape::step;
+      one.onset = contrast.onset;
+      one.size_db = contrast.rise_db;
+      one.confidence = 0.95;
+      one.weight = contrast.rise_db;
+      if (with_text)
+        one.text = channels_in_words(d, contrast.channels, contrast.known, contrast.rise_db, contrast.lasting,
+                                     one.onset, now);
+      out.push_back(std::move(one));
+    }
+  }
+  return out;
+}
+
+/// Keeps the alerts as the suspicions are: one alert for all that share its name and direction.
+void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner) const {
+  std::vector<Told> all = told(now, true);
+  const auto direction_of_told = [&](const Told& one) {
+    if (one.cause == Cause::collisions) {
+      const bool in = losses_[0].told(), away = losses_[1].told();
+      if (in != away) return std::optional(in ? Direction::inbound : Direction::outbound);
+      return std::optional<Direction>{};
+    }
+    // What was raised for one direction keeps it, whatever it is taken for later.
+    const AlertName name = alert_of(one.cause);
+    for (const Direction d : {Direction::inbound, Direction::outbound})
+      if (!direction_of(one.cause) && book.active(name, d) && all.size() == 1) return std::optional(d);
+    return direction_of(one.cause);
+  };
+  for (const AlertName name : kSuspected) {
+    for (const std::optional<Direction> direction :
+         {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)}) {
+      const Told* gravest = nullptr;
+      for (const Told& one : all)
+        if (alert_of(one.cause) == name && direction_of_told(one) == direction &&
+            (gravest == nullptr || one.weight > gravest->weight))
+          gravest = &one;
+      if (gravest != nullptr) {
+        Finding found;
+        found.severity = Severity::warning;
+        found.cause = gravest->cause;
+        found.shape = gravest->shape;
+        found.onset = gravest->onset;
+        found.size_db = gravest->size_db;
+        found.confidence = gravest->confidence;
+        found.text = gravest->text;
+        book.raise(owner, name, direction, now, std::move(found));
+      } else if (book.active(name, direction)) {
+        std::string text = "It is over: levels and losses are back where they were.";
+        for (const Suspect& suspect : changes_.suspects())
+          if (suspect.state == Suspect::State::accepted && alert_of(suspect.what.cause) == name)
+            text = "It has lasted three weeks and is taken for the usual level from now on: " + change_in_words(suspect, now);
+        book.clear(owner, name, direction, now, text);
+      }
+    }
+  }
+}
+
+Cause Suspicions::cause_of(Direction direction) const {
+  const auto all = told(Time{}, false);
+  const Told* gravest = nullptr;
+  for (const Told& one : all) {
+    const auto of = direction_of(one.cause);
+    if (of && *of != direction) continue;
+    if (one.cause == Cause::collisions && !losses_[static_cast<std::size_t>(direction)].told()) continue;
+    if (gravest == nullptr || one.weight > gravest->weight) gravest = &one;
+  }
+  return gravest == nullptr ? Cause::none : gravest->cause;
+}
+
+std::optional<double> Suspicions::size_db_of(Direction direction) const {
+  std::optional<double> size;
+  for (const Told& one : told(Time{}, false)) {
+    const auto of = direction_of(one.cause);
+    if (of && *of != direction) continue;
+    if (one.size_db) size = std::max(one.size_db, size);
+  }
+  return size;
+}
+
+}  // namespace fadeward::judge

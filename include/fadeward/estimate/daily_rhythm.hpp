@@ -1,0 +1,54 @@
+// A level's usual course over the day, learned from hourly values.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "fadeward/base/time.hpp"
+
+namespace fadeward::estimate {
+
+/// Harmonics of 24 h and 12 h by least squares with a memory of about three weeks, drawn towards
+/// none while little is known (ridge). The level itself is a running mean that becomes ever slower,
+/// up to two months. Hours are those of UTC: what repeats daily repeats in any clock.
+class DailyRhythm {
+ public:
+  /// The mean of one hour that ended at `at`. Values far off (more than four of the usual
+  /// deviations) pull as if they were that far off and no more.
+  void add(Time at, double value);
+  /// The harmonics alone at a moment, dB; 0 before two days were seen.
+  double daily_db(Time at) const;
+  /// The slow level, dB. Meaningless before the first value.
+  double level() const { return level_; }
+  std::uint32_t hours() const { return hours_; }
+  /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one hour
+  /// with the next (0..0.95). Before a day has passed, what is usual for radio paths is mixed in.
+  double hour_sigma_db() const;
+  double correlation() const;
+  /// Standard deviation of a mean over this many hours in a row.
+  double mean_sigma_db(double hours) const;
+  /// The level is another from now on.
+  void shift_level(double by_db) { level_ += by_db; }
+
+  template <class A>
+  void archive(A& a) {
+    a(hours_, level_, normal_, right_, harmonics_, square_, product_, weight_, last_, last_at_, since_solved_);
+  }
+
+ private:
+  static constexpr int kTerms = 5;   // 1, cos and sin of 24 h, cos and sin of 12 h
+  static std::array<double, kTerms> terms(Time at);
+  void solve();
+
+  std::uint32_t hours_ = 0;
+  double level_ = 0;
+  std::array<float, kTerms * kTerms> normal_{};
+  std::array<float, kTerms> right_{};
+  std::array<float, kTerms> harmonics_{};
+  double square_ = 0, product_ = 0, weight_ = 0;   ///< of deviations, and of neighbours
+  double last_ = 0;
+  Time last_at_{};
+  std::uint32_t since_solved_ = 0;
+};
+
+}  // namespace fadeward::estimate

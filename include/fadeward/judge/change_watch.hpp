@@ -1,0 +1,117 @@
+// Looks for changes of one link: steps within minutes, drifts and growing cycles within days.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <vector>
+
+#include "fadeward/base/ring.hpp"
+#include "fadeward/base/time.hpp"
+#include "fadeward/estimate/daily_rhythm.hpp"
+#include "fadeward/judge/signature.hpp"
+#include "fadeward/judge/suspect.hpp"
+#include "fadeward/link/block.hpp"
+
+namespace fadeward::judge {
+
+/// Fed with one block every few minutes. Steps are differences between the blocks just before and
+/// just after a moment, compared with how much such differences usually are on this link, at
+/// several spans; drifts are medians of days against the slow level. Both are explained by the
+/// signatures of the causes.
+///
+/// A change of the path alone is told only once it has lasted longer than weather does, unless it
+/// is both sudden and large; changes that weather cannot make are told within minutes.
+class ChangeWatch {
+ public:
+  /// A site that moves has no usual level: only noise is judged.
+  void set_moving(bool moving) { moving_ = moving; }
+
+  /// `judged`: false while in upkeep: the levels are followed, nothing is suspected.
+  void add(const link::Block& block, bool judged);
+  /// Radios were set otherwise: what is before cannot be compared with what comes.
+  void settle();
+  void shift(Duration step);
+
+  /// Pending ones and those told; one that has ended stays for one block, so that it can be told.
+  const std::vector<Suspect>& suspects() const { return suspects_; }
+  /// Something changes that is not judged to its end yet.
+  bool unsettled() const;
+  /// Level now against the usual one in dB, both directions' signals and both noises (index: Stream);
+  /// what is known.
+  Changes off_usual() const;
+  bool knows_usual() const { return rhythms_[0].hours() >= kFewestHours; }
+  /// The present levels are the usual ones from now on (work on the mast, a decision of a person).
+  void rebaseline();
+
+  template <class A>
+  void archive(A& a) {
+    a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, one_seen_,
+      way_, returned_, last_at_);
+  }
+
+ private:
+  static constexpr std::uint32_t kFewestHours = 30;
+  static constexpr std::size_t kScales = 5;
+  static constexpr std::size_t kRecent = 64;       // blocks
+  static constexpr std::size_t kHours = 9 * 24;
+  using Vector = std::array<double, kStreams>;
+
+  struct Values {   // of a block; daily rhythm removed
+    std::array<float, kStreams> db{};
+    std::uint8_t known = 0;
+    bool has(std::size_t stream) const { return (known >> stream & 1U) != 0; }
+    template <class A>
+    void archive(A& a) {
+      a(db, known);
+    }
+  };
+  struct Hour {     // daily rhythm and what was told removed; level as it was then
+    std::array<std::int16_t, kStreams> value_cdb{};
+    std::array<std::int16_t, kStreams> level_cdb{};
+    std::uint8_t known = 0;
+    template <class A>
+    void archive(A& a) {
+      a(value_cdb, level_cdb, known);
+    }
+  };
+  struct Mean {
+    Vector db{};
+    std::array<bool, kStreams> known{};
+  };
+
+  Values values_of(const link::Block& block);
+  Mean mean_of(std::size_t first_back, std::size_t count) const;   ///< blocks, counted back from the newest
+  Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
+  double sigma_db(std::size_t stream, double blocks_after) const;
+  void learn_jumps();
+  void look_for_steps(const link::Block& block);
+  bool is_same_event(std::size_t blocks_back) const;
+  void judge_pending(Suspect& suspect, Time now);
+  void judge_told(Suspect& suspect, Time now);
+  bool may_be_told(const Suspect& suspect) const;
+  double abruptness_db(const Suspect& suspect) const;
+  void tell(Suspect& suspect, Time now);
+  void end(Suspect& suspect, Suspect::State how);
+  void close_hour(Time now, bool judged);
+  void look_for_drifts(Time now);
+  void look_for_cycles(Time now);
+  void told_effects(Vector& sum) const;
+
+  Ring<Values> recent_;
+  std::array<std::array<float, kStreams>, kScales> square_{};   ///< mean square of usual differences
+  std::uint32_t jumps_ = 0;                                     ///< that these rest on
+  std::array<estimate::DailyRhythm, kStreams> rhythms_;
+  Ring<Hour> hours_;
+  std::int64_t hour_ = INT64_MIN;
+  Vector hour_sum_{};
+  std::array<std::uint32_t, kStreams> hour_count_{};
+  std::vector<Suspect> suspects_;
+  std::uint32_t both_seen_ = 0;    ///< blocks with both directions; fades
+  std::uint32_t one_seen_ = 0;
+  Direction way_ = Direction::inbound;
+  double returned_ = 0;            ///< sudden changes of the path that went away again; fades over weeks
+  Time last_at_{};
+  bool moving_ = false;
+};
+
+}  // namespace fadeward::judge

@@ -1,0 +1,45 @@
+// Looks for losses that the level does not explain: collisions.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+
+#include "fadeward/base/time.hpp"
+
+namespace fadeward::judge {
+
+/// Sequential test (CUSUM of the log-likelihood of Bernoulli losses) against what is usual on this
+/// direction, for small and for large excesses at once; a single block counts only so much, so that
+/// one interruption is not taken for traffic.
+class LossWatch {
+ public:
+  /// Frames of one block. `by_level`: the share that may be lost to a low level, as the margin says,
+  /// rather too much than too little. Returns true if `told` or `ratio` changed.
+  bool add(std::uint32_t heard, std::uint32_t lost, double by_level, Time at, bool learn);
+  /// Forgets what has been gathered against the usual; what was told stays.
+  void settle() { small_ = large_ = 0; }
+  void shift(Duration step);
+
+  bool told() const { return told_; }
+  std::optional<Time> onset() const { return told_ ? std::optional(onset_) : std::nullopt; }
+  double ratio() const { return ratio_; }       ///< losses of late, 0..1
+  double usual() const { return usual_; }       ///< 0..1
+
+  template <class A>
+  void archive(A& a) {
+    a(usual_, known_, small_, large_, small_since_, large_since_, told_, onset_, ratio_, frames_, quiet_);
+  }
+
+ private:
+  double usual_ = 0.004;        ///< before anything was learned
+  double known_ = 300;          ///< frames that it rests on
+  double small_ = 0, large_ = 0;
+  Time small_since_{}, large_since_{};
+  bool told_ = false;
+  Time onset_{};
+  double ratio_ = 0;
+  double frames_ = 0;           ///< that ratio_ rests on; fades
+  std::uint32_t quiet_ = 0;     ///< blocks in a row without excess, once told
+};
+
+}  // namespace fadeward::judge

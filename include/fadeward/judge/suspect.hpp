@@ -1,0 +1,43 @@
+// One change that is watched: from its first sign to its end.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "fadeward/base/terms.hpp"
+#include "fadeward/base/time.hpp"
+#include "fadeward/judge/signature.hpp"
+
+namespace fadeward::judge {
+
+struct Suspect {
+  enum class State : std::uint8_t {
+    pending,    ///< seen, not certain or not lasting enough to be told
+    told,       ///< an alarm
+    over,       ///< gone again after it was told
+    accepted,   ///< it stays, and is the new usual
+  };
+  State state = State::pending;
+  Explanation what;
+  Shape shape = Shape::step;
+  Time onset{};
+  Time told_at{};
+  double confidence = 0;               ///< 0..1, of the cause against the next likely one
+  double extra = 0;                    ///< collisions: share of frames lost; channels: how many
+  std::array<double, kStreams> before_db{};   ///< streams before it, daily rhythm removed
+  std::array<double, kStreams> effect_db{};   ///< what it does to them, as judged last
+  std::uint32_t blocks = 0;            ///< complete ones since its onset
+  std::uint32_t gone_blocks = 0;       ///< in a row that say that it is over
+  std::uint32_t other_blocks = 0;      ///< in a row that another cause explains better
+  bool abrupt = false;
+
+  bool told() const { return state == State::told; }
+
+  template <class A>
+  void archive(A& a) {
+    a(state, what.cause, what.size_db, what.noise_db, what.gain, what.misfit, what.lead, shape, onset, told_at,
+      confidence, extra, before_db, effect_db, blocks, gone_blocks, other_blocks, abrupt);
+  }
+};
+
+}  // namespace fadeward::judge

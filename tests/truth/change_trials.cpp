@@ -1,0 +1,296 @@
+// Known-truth trials of the judgement: invented worlds through the core, alerts against what was done.
+//
+//   truth_changes [--long] [--seeds FIRST COUNT] [--days D] [--only SCENARIO] [--events]
+//
+// Tuning used seeds below 1000; reported figures come from seeds from 5000 on. The worlds come from
+// the room `simulate`, which shares nothing with the judgement but the canonical report.
+#include <algorithm>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fadeward/base/text.hpp"
+#include "fadeward/judge/supervisor.hpp"
+#include "fadeward/report/canonical.hpp"
+#include "fadeward/simulate/world.hpp"
+
+namespace fadeward {
+namespace {
+
+struct Trial {
+  std::string scenario;
+  std::optional<double> size;
+  Cause cause = Cause::none;
+  bool gradual = false;
+  double within_h = 24;          ///< found later counts as missed
+  double target_h = 0;           ///< of the median delay; 0: none
+};
+
+struct Outcome {
+  bool found = false;
+  bool right = false;
+  double delay_h = 0;
+  std::optional<double> size_db;
+  Cause cause = Cause::none;
+  int false_alarms = 0;
+  int critical_false = 0;
+  double clean_days = 0;         ///< watched without a fault
+  int changes = 0;               ///< of all alerts
+  std::vector<std::string> log;
+};
+
+bool is_suspicion(AlertName name) {
+  return name == AlertName::FadingSuspected || name == AlertName::InterferenceSuspected ||
+         name == AlertName::EquipmentSuspected;
+}
+
+Settings minimal_settings(int links) {
+  Settings settings;
+  for (int i = 0; i < links; ++i) {
+    LinkSettings link;
+    link.name = "L" + std::to_string(i + 1);
+    link.radio.modulation = RadioSettings::Modulation::css;
+    link.radio.spreading_factor = 7;
+    link.radio.bandwidth_hz = 125000;
+    link.radio.noise_figure_db = 6;
+    link.budget.inbound_signal_dbm = -100;
+    link.budget.outbound_signal_dbm = -100;
+    settings.links.push_back(link);
+  }
+  return settings;
+}
+
+struct Span {
+  Time from{};
+  std::optional<Time> until;
+};
+
+/// Everything that is done to the first link of a world, and the settings that change.
+std::vector<Span> faults_of(const simulate::LinkPlan& plan) {
+  std::vector<Span> out;
+  for (const simulate::Fault& fault : plan.faults) out.push_back({fault.from, fault.until});
+  for (const simulate::Outage& outage : plan.outages) out.push_back({outage.from, outage.until});
+  return out;
+}
+
+Outcome run(const Trial& trial, std::uint64_t seed, double days, bool keep_log) {
+  simulate::Options options;
+  options.scenario = trial.scenario;
+  options.seed = seed;
+  options.days = days;
+  options.size = trial.size;
+  auto made = simulate::World::make(options);
+  if (!made) {
+    std::fprintf(stderr, "%s\n", made.error().message.c_str());
+    std::exit(2);
+  }
+  simulate::World world = std::move(made).value();
+  const Settings settings = minimal_settings(1);
+  const std::vector<Span> faults = faults_of(world.plan().links.front());
+  const Time start = world.plan().start, end = start + world.plan().length;
+  const Time onset = faults.empty() ? end : faults.front().from;
+  judge::SupervisorOptions core;
+  core.recording = true;
+  judge::Supervisor supervisor(settings, {start, start.time_since_epoch()}, core);
+  report::CanonicalParser parser;
+  LinkReport report;
+  std::string line;
+  Time time;
+  Time tick_at = start + std::chrono::minutes{1};
+  Outcome out;
+  out.clean_days = duration_to_seconds((faults.empty() || trial.cause == Cause::none ? end : onset) - start) / 86400;
+
+  const auto look = [&] {
+    for (const judge::Event& event : supervisor.events()) {
+      ++out.changes;
+      if (keep_log)
+        out.log.push_back(std::to_string(duration_to_seconds(event.time - start) / 86400) + " d " +
+                          std::string(name_of(event.change)) + " " + std::string(name_of(event.alert)) + " " +
+                          std::string(name_of(event.cause)) + " " + (event.direction ? std::string(name_of(*event.direction)) : "-") + ": " + event.text);
+      if (event.change == judge::Change::cleared || event.severity == Severity::info) continue;
+      const bool during = std::ranges::any_of(faults, [&](const Span& span) {
+        // Until the window has forgotten it.
+        return event.time >= span.from && (!span.until || event.time < *span.until + std::chrono::hours{2});
+      });
+      const bool quiet_scenario = trial.cause == Cause::none;
+      if (event.change == judge::Change::raised && (quiet_scenario || !during)) {
+        ++out.false_alarms;
+        if (event.severity == Severity::critical) ++out.critical_false;
+      }
+      if (quiet_scenario || !during || !is_suspicion(event.alert)) continue;
+      const double delay_h = duration_to_seconds(event.time - onset) / 3600;
+      if (delay_h > trial.within_h) continue;
+      if (!out.found) {
+        out.found = true;
+        out.delay_h = delay_h;
+        out.size_db = event.size_db;
+      }
+      // A reassessment within the day counts: what stands at its end is what the engineer acts on.
+      if (trial.gradual || out.cause == Cause::none || event.change == judge::Change::changed || event.cause == trial.cause)
+        out.cause = out.cause == trial.cause ? out.cause : event.cause;
+    }
+    supervisor.clear_events();
+  };
+  while (world.next(line, time)) {
+    while (tick_at <= time) {
+      supervisor.tick({tick_at, tick_at.time_since_epoch()});
+      look();
+      tick_at += std::chrono::minutes{1};
+    }
+    report.clear();
+    if (!parser.parse(line, report)) continue;
+    report.port = kNoPort;
+    report.index = kUnresolved;
+    supervisor.take(report, {time, time.time_since_epoch()});
+    look();
+  }
+  out.right = out.found && out.cause == trial.cause;
+  return out;
+}
+
+/// What a growing fault had reached when it was found.
+double reached(const Trial& trial, std::uint64_t seed, double days, double delay_h) {
+  simulate::Options options;
+  options.scenario = trial.scenario;
+  options.seed = seed;
+  options.days = days;
+  options.size = trial.size;
+  const auto plan = simulate::make_plan(options);
+  const simulate::Fault& fault = plan.value().links.front().faults.front();
+  const double ramp_h = duration_to_seconds(fault.ramp) / 3600;
+  return fault.size * (ramp_h > 0 ? std::min(1.0, delay_h / ramp_h) : 1.0);
+}
+
+double median(std::vector<double> values) {
+  if (values.empty()) return 0;
+  std::sort(values.begin(), values.end());
+  return values[values.size() / 2];
+}
+
+const std::vector<Trial>& trials() {
+  static const std::vector<Trial> all = {
+      {"healthy", {}, Cause::none},
+      {"rain", {}, Cause::none},
+      {"strong", {}, Cause::none},
+      {"hourly", {}, Cause::none},
+      {"power-control", {}, Cause::none},
+      {"rate-adaptation", {}, Cause::none},
+      {"setting-change", {}, Cause::none},
+      {"restarts", {}, Cause::none},
+      {"rssi-only", {}, Cause::none},
+      {"near-noise", 2.0, Cause::near_noise, false, 24, 0.5},
+      {"near-noise", 6.0, Cause::near_noise, false, 24, 0.5},
+      {"far-noise", 3.0, Cause::far_noise, false, 24, 0.5},
+      {"near-receive", 2.0, Cause::near_receive, false, 24, 0.5},
+      {"far-receive", 3.0, Cause::far_receive, false, 24, 0.5},
+      {"far-transmit", 2.0, Cause::far_transmit, false, 24, 1.5},
+      {"far-transmit", 3.0, Cause::far_transmit, false, 24, 0.75},
+      {"far-transmit", 6.0, Cause::far_transmit, false, 24, 0.25},
+      {"near-transmit", 3.0, Cause::near_transmit, false, 24, 0.75},
+      {"path-step", 2.0, Cause::path, false, 48, 24},
+      {"path-step", 3.0, Cause::path, false, 24, 2},
+      {"path-step", 6.0, Cause::path, false, 24, 0.25},
+      {"path-step", 12.0, Cause::path, false, 24, 0.25},
+      {"near-antenna", 6.0, Cause::near_antenna, false, 24, 1},
+      {"far-antenna", 6.0, Cause::far_antenna, false, 24, 1},
+      {"far-antenna", 3.0, Cause::far_antenna, false, 24, 2},
+      {"narrow-band", 2.0, Cause::near_channels, false, 24, 4},
+      {"narrow-band", 3.0, Cause::near_channels, false, 24, 2},
+      {"narrow-band", 6.0, Cause::near_channels, false, 24, 1},
+      {"far-narrow-band", 6.0, Cause::far_channels, false, 24, 1},
+      {"collisions", 0.02, Cause::collisions, false, 24, 2.5},
+      {"collisions", 0.05, Cause::collisions, false, 24, 1.25},
+      {"collisions", 0.20, Cause::collisions, false, 24, 0.5},
+      {"outbound-collisions", 0.05, Cause::collisions, false, 24, 1.25},
+      {"drift", 6.0, Cause::path, true, 24 * 30},
+      {"drift", 3.0, Cause::path, true, 24 * 30},
+      {"transmit-drift", 6.0, Cause::far_transmit, true, 24 * 30},
+      {"growing-cycle", 4.0, Cause::path, true, 24 * 30},
+  };
+  return all;
+}
+
+}  // namespace
+}  // namespace fadeward
+
+int main(int argc, char** argv) {
+  using namespace fadeward;
+  std::uint64_t first = 5000;
+  int count = 3;
+  double days = 12;
+  std::string only;
+  bool events = false;
+  for (int i = 1; i < argc; ++i) {
+    const std::string arg = argv[i];
+    if (arg == "--long") count = 20;
+    if (arg == "--seeds" && i + 2 < argc) {
+      first = std::strtoull(argv[++i], nullptr, 10);
+      count = std::atoi(argv[++i]);
+    }
+    if (arg == "--days" && i + 1 < argc) days = std::atof(argv[++i]);
+    if (arg == "--only" && i + 1 < argc) only = argv[++i];
+    if (arg == "--events") events = true;
+  }
+  std::printf("seeds %llu..%llu, %.0f days each\n", static_cast<unsigned long long>(first),
+              static_cast<unsigned long long>(first + static_cast<std::uint64_t>(count) - 1), days);
+  std::printf("%-22s %5s %7s %7s %8s %8s %8s %8s %9s %s\n", "scenario", "size", "found", "right", "median h",
+              "target", "worst h", "reached", "false/yr", "critical/yr, worst changes");
+  int found_all = 0, right_all = 0, abrupt_all = 0, abrupt_found = 0, abrupt_right = 0;
+  double clean_days = 0, quiet_days = 0;
+  int false_all = 0, critical_all = 0, quiet_false = 0;
+  for (const Trial& trial : trials()) {
+    if (!only.empty() && trial.scenario != only) continue;
+    int found = 0, right = 0, false_alarms = 0, critical = 0, worst_changes = 0;
+    double clean = 0, worst = 0;
+    std::vector<double> delays, sizes;
+    for (int i = 0; i < count; ++i) {
+      const std::uint64_t seed = first + static_cast<std::uint64_t>(i);
+      const Outcome outcome = run(trial, seed, days, events);
+      for (const std::string& entry : outcome.log)
+        std::printf("  [%llu] %s\n", static_cast<unsigned long long>(seed), entry.c_str());
+      found += outcome.found;
+      right += outcome.right;
+      false_alarms += outcome.false_alarms;
+      critical += outcome.critical_false;
+      clean += outcome.clean_days;
+      worst_changes = std::max(worst_changes, outcome.changes);
+      if (outcome.found) {
+        delays.push_back(outcome.delay_h);
+        worst = std::max(worst, outcome.delay_h);
+        if (trial.gradual) sizes.push_back(reached(trial, seed, days, outcome.delay_h));
+      }
+      if (trial.cause != Cause::none && !(outcome.right))
+        std::printf("  ! seed %llu: %s\n", static_cast<unsigned long long>(seed),
+                    outcome.found ? std::string(name_of(outcome.cause)).c_str() : "not found");
+    }
+    if (trial.cause != Cause::none) {
+      found_all += found;
+      right_all += right;
+      if (!trial.gradual) {
+        abrupt_all += count;
+        abrupt_found += found;
+        abrupt_right += right;
+      }
+    }
+    if (trial.cause == Cause::none) {
+      quiet_days += clean;
+      quiet_false += false_alarms;
+    }
+    clean_days += clean;
+    false_all += false_alarms;
+    critical_all += critical;
+    std::printf("%-22s %5.2f %3d/%-3d %3d/%-3d %8.2f %8.2f %8.2f %8.2f %9.2f %.2f %d\n", trial.scenario.c_str(),
+                trial.size.value_or(0), found, count, right, count, median(delays), trial.target_h, worst,
+                median(sizes), false_alarms / (clean / 365.25), critical / (clean / 365.25), worst_changes);
+    std::fflush(stdout);
+  }
+  std::printf("abrupt: found %.3f, right %.3f of %d; right where found %.3f\n", abrupt_found / std::max(1.0, double(abrupt_all)),
+              abrupt_right / std::max(1.0, double(abrupt_all)), abrupt_all, right_all / std::max(1.0, double(found_all)));
+  std::printf("false alarms: %.2f per link-year over %.1f link-years, critical %.2f; without faults %.2f over %.1f\n",
+              false_all / (clean_days / 365.25), clean_days / 365.25, critical_all / (clean_days / 365.25),
+              quiet_false / std::max(1e-9, quiet_days / 365.25), quiet_days / 365.25);
+  return 0;
+}
