@@ -14,10 +14,10 @@ constexpr double kSlowestHours = 60 * 24;
 constexpr std::uint32_t kSolveEvery = 4;
 constexpr std::uint32_t kFewestHours = 40;
 constexpr double kRidge = 8;          // hours: neighbours are alike, so an hour is worth less than one
-constexpr double kPriorSigmaDb = 0.8, kPriorCorrelation = 0.65, kPriorHours = 24;
+constexpr double kPriorSigmaDb = 0.8, kPriorCorrelation = 0.65;
+constexpr double kLeastPull = 0.01;   // of the medians, per hour
 constexpr double kFarOff = 4;
 constexpr double kLeastSigmaDb = 0.05;
-constexpr double kStatisticsKeep = 1 - 1.0 / (21 * 24);
 
 }  // namespace
 
@@ -39,13 +39,22 @@ double DailyRhythm::daily_db(Time at) const {
 }
 
 double DailyRhythm::hour_sigma_db() const {
-  const double square = (square_ + kPriorHours * kPriorSigmaDb * kPriorSigmaDb) / (weight_ + kPriorHours);
-  return std::max(kLeastSigmaDb, std::sqrt(square));
+  if (hours_ == 0) return kPriorSigmaDb;
+  // The median size of a normal difference is 0.6745 of its deviation.
+  const double apart = far_db_ / 0.6745 / std::sqrt(2.0);
+  return std::max(kLeastSigmaDb, apart / std::sqrt(1 - std::pow(correlation(), 8)));
 }
 
 double DailyRhythm::correlation() const {
-  const double prior = kPriorHours * kPriorSigmaDb * kPriorSigmaDb;
-  return std::clamp((product_ + kPriorCorrelation * prior) / (square_ + prior), 0.0, 0.95);
+  if (hours_ == 0) return kPriorCorrelation;
+  // E (x - x1)^2 = 2 s^2 (1 - r) and E (x - x8)^2 = 2 s^2 (1 - r^8): r from their ratio.
+  const double ratio = near_db_ * near_db_ / std::max(1e-9, far_db_ * far_db_);
+  double low = 0, high = 0.95;
+  for (int i = 0; i < 12; ++i) {
+    const double r = (low + high) / 2;
+    ((1 - r) / (1 - std::pow(r, 8)) > ratio ? low : high) = r;
+  }
+  return low;
 }
 
 double DailyRhythm::mean_sigma_db(double hours) const {
@@ -56,7 +65,11 @@ double DailyRhythm::mean_sigma_db(double hours) const {
 }
 
 void DailyRhythm::add(Time at, double value) {
-  if (hours_ == 0) level_ = value;
+  if (hours_ == 0) {
+    level_ = value;
+    near_db_ = 0.6745 * kPriorSigmaDb * std::sqrt(2 * (1 - kPriorCorrelation));
+    far_db_ = 0.6745 * kPriorSigmaDb * std::sqrt(2 * (1 - std::pow(kPriorCorrelation, 8)));
+  }
   // The hour's mean belongs to its middle.
   const Time middle = at - std::chrono::minutes{30};
   const double usual = level_ + daily_db(middle);
@@ -74,11 +87,18 @@ void DailyRhythm::add(Time at, double value) {
     }
     right_[i] = static_cast<float>(right_[i] * kKeepPerHour + t[i] * y);
   }
-  square_ = square_ * kStatisticsKeep + off * off;
-  weight_ = weight_ * kStatisticsKeep + 1;
-  const bool neighbours = at - last_at_ < std::chrono::minutes{90};
-  product_ = product_ * kStatisticsKeep + (neighbours ? off * last_ : 0);
-  last_ = off;
+  const double true_off = value - usual;
+  if (hours_ > 9 && at - last_at_ < std::chrono::minutes{90}) {
+    // A running median: each difference pulls it by the same share, up or down.
+    const double pull = std::max(kLeastPull, 1.0 / hours_);
+    const auto follow = [&](double& median_db, std::size_t place) {
+      const double size_db = std::abs(true_off - static_cast<double>(last_[place]));
+      median_db = std::max(0.01, median_db * (size_db > median_db ? 1 + pull : 1 - pull));
+    };
+    follow(near_db_, (hours_ - 1) % 8);
+    follow(far_db_, hours_ % 8);
+  }
+  last_[hours_ % 8] = static_cast<float>(true_off);
   last_at_ = at;
   if (++since_solved_ >= kSolveEvery) solve();
 }

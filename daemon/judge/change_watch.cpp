@@ -25,6 +25,8 @@ constexpr double kLeastSigmaDb = 0.12;
 constexpr std::uint32_t kFewestJumps = 40;        // two hours before anything is suspected
 constexpr std::size_t kReferenceBlocks = 6;       // before a change
 constexpr double kCandidateGain = 12.5;           // five standard deviations
+constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
+constexpr double kOwnProof = 4.5, kEachProof = 3.5;   // standard deviations of the stream that tells
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
 constexpr double kTold = 0.4;                     // of its size left: it is over
@@ -45,6 +47,20 @@ double median_of(std::vector<float>& values) {
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
   return static_cast<double>(*middle);
+}
+
+/// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
+bool own_proof(Cause cause, const Changes& c) {
+  const auto sigmas = [&](Stream s) { return std::abs(c.db(s)) / c.sigma(s); };
+  switch (cause) {
+    case Cause::near_transmit:
+    case Cause::far_transmit: return sigmas(Stream::difference) > kOwnProof;
+    case Cause::near_receive: return sigmas(Stream::difference) > kEachProof && sigmas(Stream::near_noise) > kEachProof;
+    case Cause::far_receive: return sigmas(Stream::difference) > kEachProof && sigmas(Stream::far_noise) > kEachProof;
+    case Cause::near_noise: return sigmas(Stream::near_noise) > kOwnProof;
+    case Cause::far_noise: return sigmas(Stream::far_noise) > kOwnProof;
+    default: return true;
+  }
 }
 
 double confidence_of(double lead) { return std::min(0.99, 1 / (1 + std::exp(-lead))); }
@@ -198,11 +214,21 @@ void ChangeWatch::shift(Duration step) {
 
 // ---- steps ---------------------------------------------------------------------------------
 
-/// A change that is watched already shows in every window that reaches over its onset.
-bool ChangeWatch::is_same_event(std::size_t blocks_back) const {
-  return std::ranges::any_of(suspects_, [&](const Suspect& s) {
-    return s.blocks + 2 >= blocks_back && s.blocks <= blocks_back + 16 && s.shape == Shape::step;
-  });
+/// A change that is watched already shows in every window that reaches over its onset. A pending one
+/// that a stronger explanation of the same moment replaces is dropped.
+bool ChangeWatch::is_same_event(const Explanation& found, std::size_t blocks_back) {
+  for (Suspect& s : suspects_) {
+    if (s.shape != Shape::step || s.state == Suspect::State::over || s.state == Suspect::State::accepted) continue;
+    const bool same_moment = s.blocks <= blocks_back + 3 && blocks_back <= s.blocks + 3;
+    if (same_moment && s.state == Suspect::State::pending && s.what.cause != found.cause && found.gain > 1.3 * s.what.gain) {
+      s.state = Suspect::State::over;
+      continue;
+    }
+    const bool its_onset_inside = s.blocks <= blocks_back + kReferenceBlocks + 3;
+    const bool both_kinds = of_path(s.what.cause) != of_path(found.cause) && s.blocks > blocks_back + 3;
+    if (its_onset_inside && !both_kinds) return true;
+  }
+  return false;
 }
 
 void ChangeWatch::look_for_steps(const link::Block& block) {
@@ -217,14 +243,15 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
     const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
     const auto found = explain(changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks)));
-    if (!found || found->gain < kCandidateGain || found->size_db < kCandidateDb) continue;
+    if (!found || found->size_db < kCandidateDb) continue;
+    if (found->gain < (of_path(found->cause) ? kPathCandidateGain : kCandidateGain)) continue;
     if (found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     if (best && found->gain <= best->gain) continue;
     best = found;
     reference = before;
     blocks_back = after_blocks;
   }
-  if (!best || is_same_event(blocks_back)) return;
+  if (!best || is_same_event(*best, blocks_back)) return;
   Suspect suspect;
   suspect.what = *best;
   suspect.shape = Shape::step;
@@ -232,20 +259,52 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
   const Duration span = block.to - block.from;
   suspect.onset = block.to - span * static_cast<std::int64_t>(blocks_back) - span / 2;
   suspect.before_db = reference.db;
+  suspect.best_gain = best->gain;
   suspects_.push_back(suspect);
 }
 
-/// The change of the stream that shows it best, across the onset alone: two blocks on either side.
-double ChangeWatch::abruptness_db(const Suspect& suspect) const {
-  if (suspect.blocks < 2 || suspect.blocks + 3 > recent_.size()) return 0;
-  double best = 0;
-  // Where it began is known to a block or two.
-  for (std::size_t at = suspect.blocks > 1 ? suspect.blocks - 1 : 1; at <= suspect.blocks + 3; ++at) {
-    if (at < 2 || at + 3 > recent_.size()) continue;
-    const Mean after = mean_of(at - 2, 2), before = mean_of(at + 1, 2);
-    best = std::max(best, size_of(suspect.what.cause, changes_between(before, after, 2)));
+/// Weather comes over many minutes, a fallen branch does not: the common signal around the onset is
+/// fitted by a step and by ramps of 12 minutes and more, wherever they fit best.
+bool ChangeWatch::began_at_once(const Suspect& suspect) const {
+  constexpr std::array<double, 5> kRamps = {6, 8, 10, 15, 20};   // blocks
+  constexpr std::size_t kAround = 20;
+  constexpr double kBetter = 2;   // log-likelihood
+  const std::size_t after = std::min<std::size_t>(suspect.blocks, kAround);
+  const std::size_t oldest = std::min(recent_.size(), suspect.blocks + kAround);
+  std::array<double, 2 * kAround + 1> y{};
+  std::size_t count = 0;
+  for (std::size_t back = oldest; back-- > suspect.blocks - after;) {
+    const Values& values = recent_[recent_.size() - 1 - back];
+    if (!values.has(0)) return false;
+    y[count++] = static_cast<double>(values.db[0]);
+    if (count == y.size()) break;
   }
-  return best;
+  const double sigma = sigma_db(0, 1);
+  const double noise = sigma * sigma / 1.25;   // of one block: the learned one is of a difference
+  const auto left_over = [&](double from, double length, std::size_t without) {
+    double n = 0, sf = 0, sff = 0, sy = 0, syy = 0, sfy = 0;
+    for (std::size_t k = 0; k < count; ++k) {
+      if (k == without) continue;
+      const double f = std::clamp((static_cast<double>(k) + 0.5 - from) / length, 0.0, 1.0);
+      n += 1;
+      sf += f;
+      sff += f * f;
+      sy += y[k];
+      syy += y[k] * y[k];
+      sfy += f * y[k];
+    }
+    const double spread = sff - sf * sf / n;
+    const double cross = sfy - sf * sy / n;
+    const double total = syy - sy * sy / n;
+    return (spread > 0 ? total - cross * cross / spread : total) / n * static_cast<double>(count);
+  };
+  double step = 1e300, ramp = 1e300;
+  for (std::size_t at = 2; at + 2 <= count; ++at) {
+    step = std::min(step, left_over(static_cast<double>(at), 0.01, at));
+    for (const double length : kRamps)
+      ramp = std::min(ramp, left_over(static_cast<double>(at) - length / 2, length, count));
+  }
+  return (ramp - step) / (2 * noise) > kBetter;
 }
 
 void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
@@ -256,19 +315,20 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   const auto found = explain(changes);
   const double left = size_of(suspect.what.cause, changes);
-  if (!found || (left < 0.5 * suspect.what.size_db && found->cause == suspect.what.cause) || found->gain < 4) {
+  const bool patient = of_path(suspect.what.cause) && suspect.abrupt;
+  if ((!found && !patient) || left < 0.45 * suspect.what.size_db || (!patient && found->gain < 4)) {
     if (of_path(suspect.what.cause) && suspect.abrupt) returned_ += 1;
     suspect.state = Suspect::State::over;
     return;
   }
-  if (suspect.blocks <= 20 || found->cause == suspect.what.cause) {
-    const double size_db = found->size_db;
+  if (found && (suspect.blocks <= 20 || (!patient && found->cause == suspect.what.cause))) {
+    suspect.best_gain = std::max(suspect.best_gain, found->gain);
+    suspect.own_proof = own_proof(found->cause, changes);
     suspect.what = *found;
-    suspect.what.size_db = size_db;
     suspect.confidence = confidence_of(found->lead);
   }
-  if (suspect.blocks == 4 || suspect.blocks == 6 || suspect.blocks == 12 || suspect.blocks == 15)
-    suspect.abrupt = abruptness_db(suspect) > 0.6 * suspect.what.size_db;
+  if (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 || suspect.blocks == 16 || suspect.blocks == 24)
+    suspect.abrupt = began_at_once(suspect);
   if (may_be_told(suspect)) tell(suspect, now);
   // What has lasted so long without being told is left to the look over days.
   const std::uint32_t patience = of_path(suspect.what.cause) && suspect.abrupt ? 300 : 60;
@@ -279,17 +339,17 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
   const double size_db = s.what.size_db;
   // A level that wanders by itself makes the proof of a lasting change weaker with time, not the
   // change: what counts then is that it began at once and is still there.
-  const bool proven = s.what.gain >= kTellGain || (s.abrupt && s.blocks > 20);
+  const bool proven = s.what.gain >= kTellGain || (s.abrupt && s.best_gain >= kCandidateGain);
   if (!proven) return false;
   if (of_path(s.what.cause)) {
     const auto wait = static_cast<std::uint32_t>(std::min(4.0, 1 + returned_));
     if (size_db >= 4.5 && s.abrupt) return s.blocks >= 4;
-    if (size_db >= 2.5 && s.abrupt) return s.blocks >= 15 * wait;
+    if (size_db >= 2.5 && s.abrupt) return s.blocks >= 16 * wait;
     return size_db >= 1.4 && s.abrupt && s.blocks >= 120 * wait;
   }
-  if (of_antenna(s.what.cause)) return size_db >= 1.8 && s.blocks >= (size_db >= 4.5 ? 4U : 15U);
+  if (of_antenna(s.what.cause)) return s.abrupt && size_db >= 1.8 && s.what.noise_db > 0.5 && s.blocks >= (size_db >= 4.5 ? 4U : 16U);
   if (size_db < 1.3) return false;
-  return s.blocks >= (size_db >= 2.4 ? 3U : 6U) && s.what.lead > 1;
+  return s.own_proof && s.blocks >= (size_db >= 2.4 ? 3U : 6U) && s.what.lead > 1;
 }
 
 void ChangeWatch::tell(Suspect& suspect, Time now) {
@@ -390,8 +450,8 @@ void ChangeWatch::close_hour(Time now, bool judged) {
 
 void ChangeWatch::look_for_drifts(Time now) {
   constexpr std::array<std::size_t, 4> kSpans = {24, 48, 96, 192};
-  constexpr double kGain = 8;          // four standard deviations
-  constexpr double kMedianCosts = 1.2; // its deviation over that of a mean
+  constexpr double kGain = 6.1;        // 3.5 standard deviations
+  constexpr double kMedianCosts = 1.1; // its deviation over that of a mean
   constexpr double kLeastDb[kStreams] = {0.15, 0.15, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
@@ -429,6 +489,7 @@ void ChangeWatch::look_for_drifts(Time now) {
       second_half.by_db[i] = median_of(younger);
     }
     const auto found = explain(changes);
+    if (getenv("FW_DEBUG")) fprintf(stderr, "%ld h span %zu common %.2f/%.2f known %d diff %.2f/%.2f n %.2f/%.2f found %d gain %.1f size %.2f misfit %.1f halves\n", (long)hour_, span, changes.by_db[0], changes.sigma_db[0], changes.known[0], changes.by_db[1], changes.sigma_db[1], changes.by_db[2], changes.sigma_db[2], found?(int)found->cause:-1, found?found->gain:0, found?found->size_db:0, found?found->misfit:0);
     if (!found || found->gain < kGain || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
     if (found->size_db < least_db) continue;

@@ -346,6 +346,17 @@ void LinkState::measure_inbound(const LinkReport& report, Time at) {
           channel);
 }
 
+/// Both frames of one exchange share a hop channel: a level that the far end measured a moment ago
+/// belongs to the channel of its own frame.
+std::optional<std::uint8_t> LinkState::far_channel(const LinkReport& report, Time at, Time measured_at) {
+  constexpr Duration kOneExchange = std::chrono::seconds{3};
+  if (at - measured_at > kOneExchange) return {};
+  ChannelShares& channels = direction(Direction::outbound).channels;
+  if (report.has(Field::channel)) return channels.index_of(report[Field::channel]);
+  if (report.has(Field::frequency_hz)) return channels.index_of(report[Field::frequency_hz]);
+  return {};
+}
+
 void LinkState::measure_outbound(const LinkReport& report, Time at) {
   FarReading reading;
   if (report.has(Field::far_rssi_dbm)) reading.rssi_dbm = report[Field::far_rssi_dbm];
@@ -366,7 +377,7 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},
-          measured_at, {});
+          measured_at, far_channel(report, at, measured_at));
 }
 
 Noticed LinkState::take(const LinkReport& report, Time at) {

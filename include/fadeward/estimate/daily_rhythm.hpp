@@ -22,7 +22,8 @@ class DailyRhythm {
   double level() const { return level_; }
   std::uint32_t hours() const { return hours_; }
   /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one hour
-  /// with the next (0..0.95). Before a day has passed, what is usual for radio paths is mixed in.
+  /// with the next (0..0.95). Both come from the medians of differences over one and eight hours, so
+  /// that neither a slow drift nor rain hides itself in them. They begin with what is usual for paths.
   double hour_sigma_db() const;
   double correlation() const;
   /// Standard deviation of a mean over this many hours in a row.
@@ -32,7 +33,7 @@ class DailyRhythm {
 
   template <class A>
   void archive(A& a) {
-    a(hours_, level_, normal_, right_, harmonics_, square_, product_, weight_, last_, last_at_, since_solved_);
+    a(hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, last_, last_at_, since_solved_);
   }
 
  private:
@@ -45,8 +46,8 @@ class DailyRhythm {
   std::array<float, kTerms * kTerms> normal_{};
   std::array<float, kTerms> right_{};
   std::array<float, kTerms> harmonics_{};
-  double square_ = 0, product_ = 0, weight_ = 0;   ///< of deviations, and of neighbours
-  double last_ = 0;
+  double near_db_ = 0, far_db_ = 0;          ///< median sizes of differences over 1 h and 8 h
+  std::array<float, 8> last_{};              ///< deviations, by hours_ modulo 8
   Time last_at_{};
   std::uint32_t since_solved_ = 0;
 };

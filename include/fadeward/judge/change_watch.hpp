@@ -85,11 +85,11 @@ class ChangeWatch {
   double sigma_db(std::size_t stream, double blocks_after) const;
   void learn_jumps();
   void look_for_steps(const link::Block& block);
-  bool is_same_event(std::size_t blocks_back) const;
+  bool is_same_event(const Explanation& found, std::size_t blocks_back);
   void judge_pending(Suspect& suspect, Time now);
   void judge_told(Suspect& suspect, Time now);
   bool may_be_told(const Suspect& suspect) const;
-  double abruptness_db(const Suspect& suspect) const;
+  bool began_at_once(const Suspect& suspect) const;
   void tell(Suspect& suspect, Time now);
   void end(Suspect& suspect, Suspect::State how);
   void close_hour(Time now, bool judged);

@@ -29,6 +29,8 @@ struct Suspect {
   std::uint32_t blocks = 0;            ///< complete ones since its onset
   std::uint32_t gone_blocks = 0;       ///< in a row that say that it is over
   std::uint32_t other_blocks = 0;      ///< in a row that another cause explains better
+  double best_gain = 0;                ///< while it was young
+  bool own_proof = false;              ///< the stream that sets the cause apart speaks by itself
   bool abrupt = false;
 
   bool told() const { return state == State::told; }
@@ -36,7 +38,7 @@ struct Suspect {
   template <class A>
   void archive(A& a) {
     a(state, what.cause, what.size_db, what.noise_db, what.gain, what.misfit, what.lead, shape, onset, told_at,
-      confidence, extra, before_db, effect_db, blocks, gone_blocks, other_blocks, abrupt);
+      confidence, extra, before_db, effect_db, blocks, gone_blocks, other_blocks, best_gain, own_proof, abrupt);
   }
 };
 

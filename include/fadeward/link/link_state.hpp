@@ -140,6 +140,7 @@ class LinkState {
   void follow_power(Direction direction, const LinkReport& report, Field field);
   void measure_inbound(const LinkReport& report, Time at);
   void measure_outbound(const LinkReport& report, Time at);
+  std::optional<std::uint8_t> far_channel(const LinkReport& report, Time at, Time measured_at);
   void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel);
   void settle_rules(Direction direction);
   void learn_saturation(Direction direction, const Reading& reading);
