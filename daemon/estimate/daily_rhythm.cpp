@@ -15,7 +15,9 @@ constexpr std::uint32_t kSolveEvery = 4;
 constexpr std::uint32_t kFewestHours = 40;
 constexpr double kRidge = 8;          // hours: neighbours are alike, so an hour is worth less than one
 constexpr double kPriorSigmaDb = 0.8, kPriorCorrelation = 0.65;
-constexpr double kLeastPull = 0.01;   // of the medians, per hour
+constexpr double kPriorHours = 36, kLeastGain = 1.0 / (21 * 24);
+constexpr double kMeanSize = 0.798 * 0.985;   // of a normal value in deviations, sizes cut at
+constexpr double kMostSize = 2.5;             // so many of their mean
 constexpr double kFarOff = 4;
 constexpr double kLeastSigmaDb = 0.05;
 
@@ -40,8 +42,7 @@ double DailyRhythm::daily_db(Time at) const {
 
 double DailyRhythm::hour_sigma_db() const {
   if (hours_ == 0) return kPriorSigmaDb;
-  // The median size of a normal difference is 0.6745 of its deviation.
-  const double apart = far_db_ / 0.6745 / std::sqrt(2.0);
+  const double apart = far_db_ / kMeanSize / std::sqrt(2.0);
   return std::max(kLeastSigmaDb, apart / std::sqrt(1 - std::pow(correlation(), 8)));
 }
 
@@ -67,8 +68,8 @@ double DailyRhythm::mean_sigma_db(double hours) const {
 void DailyRhythm::add(Time at, double value) {
   if (hours_ == 0) {
     level_ = value;
-    near_db_ = 0.6745 * kPriorSigmaDb * std::sqrt(2 * (1 - kPriorCorrelation));
-    far_db_ = 0.6745 * kPriorSigmaDb * std::sqrt(2 * (1 - std::pow(kPriorCorrelation, 8)));
+    near_db_ = kMeanSize * kPriorSigmaDb * std::sqrt(2 * (1 - kPriorCorrelation));
+    far_db_ = kMeanSize * kPriorSigmaDb * std::sqrt(2 * (1 - std::pow(kPriorCorrelation, 8)));
   }
   // The hour's mean belongs to its middle.
   const Time middle = at - std::chrono::minutes{30};
@@ -89,11 +90,11 @@ void DailyRhythm::add(Time at, double value) {
   }
   const double true_off = value - usual;
   if (hours_ > 9 && at - last_at_ < std::chrono::minutes{90}) {
-    // A running median: each difference pulls it by the same share, up or down.
-    const double pull = std::max(kLeastPull, 1.0 / hours_);
-    const auto follow = [&](double& median_db, std::size_t place) {
+    const double gain = std::max(kLeastGain, 1 / (hours_ + kPriorHours));
+    const auto follow = [&](double& mean_db, std::size_t place) {
       const double size_db = std::abs(true_off - static_cast<double>(last_[place]));
-      median_db = std::max(0.01, median_db * (size_db > median_db ? 1 + pull : 1 - pull));
+      mean_db += gain * (std::min(size_db, kMostSize * mean_db) - mean_db);
+      mean_db = std::max(mean_db, 0.01);
     };
     follow(near_db_, (hours_ - 1) % 8);
     follow(far_db_, hours_ % 8);

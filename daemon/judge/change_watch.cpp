@@ -489,7 +489,6 @@ void ChangeWatch::look_for_drifts(Time now) {
       second_half.by_db[i] = median_of(younger);
     }
     const auto found = explain(changes);
-    if (getenv("FW_DEBUG")) fprintf(stderr, "%ld h span %zu common %.2f/%.2f known %d diff %.2f/%.2f n %.2f/%.2f found %d gain %.1f size %.2f misfit %.1f halves\n", (long)hour_, span, changes.by_db[0], changes.sigma_db[0], changes.known[0], changes.by_db[1], changes.sigma_db[1], changes.by_db[2], changes.sigma_db[2], found?(int)found->cause:-1, found?found->gain:0, found?found->size_db:0, found?found->misfit:0);
     if (!found || found->gain < kGain || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
     if (found->size_db < least_db) continue;

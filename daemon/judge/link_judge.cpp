@@ -271,12 +271,21 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
     }
   }
 
-  if (!budget_margin_db_[at(d)]) return;
-  const double deficit = *budget_margin_db_[at(d)] - *margin;
+  judge_deficit(d, now, owner);
+}
+
+/// The budget speaks of the path, not of an hour of rain: what counts is the median of a day. Power
+/// that the radio could still use is not missing.
+void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& owner) {
+  if (!budget_margin_db_[at(d)] || now < deficit_due_[at(d)]) return;
+  deficit_due_[at(d)] = now + std::chrono::minutes{5};
+  const auto margin = state_.direction(d).day_margin_db(now);
+  if (!margin) return;
+  const double deficit = *budget_margin_db_[at(d)] - *margin - state_.unused_power_db(d);
   const Severity deficit_before = deficit_[at(d)].severity();
   const Severity deficit_now = deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
   if (deficit_now == deficit_before) return;
-  const std::string compared = capital(std::string(name_of(d))) + " margin of " + in_db(*margin) + " is " + in_db(std::abs(deficit)) +
+  const std::string compared = capital(std::string(name_of(d))) + " margin of the last day, " + in_db(*margin) + ", is " + in_db(std::abs(deficit)) +
                                (deficit >= 0 ? " under" : " over") + " the budgeted " +
                                in_db(*budget_margin_db_[at(d)]);
   if (deficit_now == Severity::none) {

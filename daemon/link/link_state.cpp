@@ -91,6 +91,13 @@ std::optional<double> LinkState::power_dbm(Direction d) const {
   return reported ? reported : site_power_dbm_[static_cast<std::size_t>(d)];
 }
 
+double LinkState::unused_power_db(Direction d) const {
+  const auto& now = direction(d).power_dbm;
+  if (!now) return 0;
+  const double most = radio_.max_power_dbm.value_or(highest_power_dbm_[static_cast<std::size_t>(d)].value_or(*now));
+  return std::max(0.0, most - *now);
+}
+
 // ---- one report ----------------------------------------------------------------------------
 
 struct LinkState::Frame {
@@ -263,6 +270,8 @@ void LinkState::settle_rate() {
 void LinkState::follow_power(Direction d, const LinkReport& report, Field field) {
   if (direction(d).power_dbm == report[field]) return;
   direction(d).power_dbm = report[field];
+  std::optional<double>& highest = highest_power_dbm_[static_cast<std::size_t>(d)];
+  highest = std::max(highest.value_or(report[field]), report[field]);
   direction(d).set_frames(frame_setting(d));
 }
 

@@ -22,8 +22,8 @@ class DailyRhythm {
   double level() const { return level_; }
   std::uint32_t hours() const { return hours_; }
   /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one hour
-  /// with the next (0..0.95). Both come from the medians of differences over one and eight hours, so
-  /// that neither a slow drift nor rain hides itself in them. They begin with what is usual for paths.
+  /// with the next (0..0.95). Both come from the sizes of differences over one and
+  /// eight hours, large ones cut, so that neither a slow drift nor rain hides itself in them. They begin with what is usual for paths.
   double hour_sigma_db() const;
   double correlation() const;
   /// Standard deviation of a mean over this many hours in a row.
@@ -46,7 +46,7 @@ class DailyRhythm {
   std::array<float, kTerms * kTerms> normal_{};
   std::array<float, kTerms> right_{};
   std::array<float, kTerms> harmonics_{};
-  double near_db_ = 0, far_db_ = 0;          ///< median sizes of differences over 1 h and 8 h
+  double near_db_ = 0, far_db_ = 0;          ///< mean sizes of differences over 1 h and 8 h
   std::array<float, 8> last_{};              ///< deviations, by hours_ modulo 8
   Time last_at_{};
   std::uint32_t since_solved_ = 0;

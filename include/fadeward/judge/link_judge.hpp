@@ -64,6 +64,7 @@ class LinkJudge {
   void judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner);
   void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_margin(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_deficit(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
   bool fresh(Direction direction, Time now) const;
@@ -80,6 +81,7 @@ class LinkJudge {
   Suspicions suspicions_;
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
+  std::array<Time, kDirections> deficit_due_{};
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
   std::array<Threshold, kDirections> loss_;

@@ -88,6 +88,9 @@ class LinkState {
   const DirectionState& direction(Direction d) const { return directions_[static_cast<std::size_t>(d)]; }
   const budget::Receiver& receiver(Direction d) const { return receivers_[static_cast<std::size_t>(d)]; }
   std::optional<double> power_dbm(Direction d) const;
+  /// What the sender of this direction could add to its reported power: up to the configured
+  /// `max_power_dbm`, else up to the highest that it was seen to use. 0 where power is not reported.
+  double unused_power_db(Direction d) const;
 
   std::uint64_t reports = 0;
   std::uint64_t repeats = 0;
@@ -104,7 +107,7 @@ class LinkState {
   void archive(A& a) {
     a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_, interval_,
       last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_, reports,
-      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_);
+      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_, highest_power_dbm_);
     if constexpr (A::kReading) {
       gap_unknown_ = true;
       settle_rate();
@@ -150,6 +153,7 @@ class LinkState {
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;
   std::array<std::optional<double>, kDirections> site_power_dbm_;
+  std::array<std::optional<double>, kDirections> highest_power_dbm_;   ///< ever reported
   std::optional<Duration> expect_;
   std::optional<Duration> silent_;
   std::array<budget::Receiver, kDirections> receivers_;
