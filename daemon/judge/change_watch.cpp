@@ -26,7 +26,7 @@ constexpr std::uint32_t kFewestJumps = 40;        // two hours before anything i
 constexpr std::size_t kReferenceBlocks = 6;       // before a change
 constexpr double kCandidateGain = 12.5;           // five standard deviations
 constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
-constexpr double kOwnProof = 4.5, kEachProof = 3.5;   // standard deviations of the stream that tells
+constexpr double kOwnProof = 4.8, kEachProof = 3.5;   // standard deviations of the stream that tells
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
 constexpr double kTold = 0.4;                     // of its size left: it is over
@@ -41,12 +41,6 @@ std::int64_t hour_of(Time at) {
   const std::int64_t us = at.time_since_epoch().count();
   constexpr std::int64_t kHourUs = 3'600'000'000;
   return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
-}
-
-double median_of(std::vector<float>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return static_cast<double>(*middle);
 }
 
 /// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
@@ -345,11 +339,13 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
     const auto wait = static_cast<std::uint32_t>(std::min(4.0, 1 + returned_));
     if (size_db >= 4.5 && s.abrupt) return s.blocks >= 4;
     if (size_db >= 2.5 && s.abrupt) return s.blocks >= 16 * wait;
-    return size_db >= 1.4 && s.abrupt && s.blocks >= 120 * wait;
+    return size_db >= 1.6 && s.abrupt && s.blocks >= 120 * wait;
   }
   if (of_antenna(s.what.cause)) return s.abrupt && size_db >= 1.8 && s.what.noise_db > 0.5 && s.blocks >= (size_db >= 4.5 ? 4U : 16U);
   if (size_db < 1.3) return false;
-  return s.own_proof && s.blocks >= (size_db >= 2.4 ? 3U : 6U) && s.what.lead > 1;
+  const bool noise = s.what.cause == Cause::near_noise || s.what.cause == Cause::far_noise;
+  const std::uint32_t enough = size_db >= 2.4 ? 3 : noise || s.what.noise_db > 0 ? 7 : 10;
+  return s.own_proof && s.blocks >= enough && s.what.lead > 1;
 }
 
 void ChangeWatch::tell(Suspect& suspect, Time now) {
@@ -362,15 +358,23 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
   // The hours since its onset are cleaned of it.
   const auto hours = static_cast<std::size_t>(std::max<std::int64_t>(0, hour_of(now) - hour_of(suspect.onset)));
   for (std::size_t back = 0; back < std::min(hours, hours_.size()); ++back)
-    for (std::size_t i = 0; i < kStreams; ++i)
-      hours_[hours_.size() - 1 - back].value_cdb[i] =
-          static_cast<std::int16_t>(hours_[hours_.size() - 1 - back].value_cdb[i] - static_cast<int>(100 * suspect.effect_db[i]));
+    for (std::size_t i = 0; i < kStreams; ++i) move(hours_[hours_.size() - 1 - back], i, -suspect.effect_db[i]);
+}
+
+void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
+  const int by = static_cast<int>(100 * by_db);
+  for (std::int16_t* each : {&hour.value_cdb[stream], &hour.day_cdb[stream]})
+    *each = static_cast<std::int16_t>(std::clamp(*each + by, -32000, 32000));
 }
 
 void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
   suspect.state = how;
   if (how == Suspect::State::accepted) {
-    for (std::size_t i = 0; i < kStreams; ++i) rhythms_[i].shift_level(suspect.effect_db[i]);
+    for (std::size_t i = 0; i < kStreams; ++i) {
+      rhythms_[i].shift_level(suspect.effect_db[i]);
+      day_level_db_[i] += suspect.effect_db[i];
+      for (std::size_t h = 0; h < hours_.size(); ++h) move(hours_[h], i, suspect.effect_db[i]);
+    }
     return;
   }
   // Those that began later have it in what was before them.
@@ -436,7 +440,6 @@ void ChangeWatch::close_hour(Time now, bool judged) {
     hour.known = static_cast<std::uint8_t>(hour.known | 1U << i);
     const double free = value - rhythms_[i].daily_db(now - std::chrono::minutes{30});
     hour.value_cdb[i] = static_cast<std::int16_t>(std::clamp(free, -320.0, 320.0) * 100);
-    hour.level_cdb[i] = static_cast<std::int16_t>(std::clamp(rhythms_[i].level(), -320.0, 320.0) * 100);
   }
   hour_sum_ = {};
   hour_count_ = {};
@@ -444,56 +447,105 @@ void ChangeWatch::close_hour(Time now, bool judged) {
   if (hours_.size() == kHours) hours_.pop();
   hours_.push(hour);
   if (!judged) return;
+  learn_days();
   look_for_drifts(now);
   look_for_cycles(now);
 }
 
+/// The level of the newest day, and how much it usually differs from that of the day before: what a
+/// drift has to stand out from. Of the common signal the upper third counts: rain only lowers it.
+void ChangeWatch::learn_days() {
+  constexpr double kPrior = 96, kSlowest = 21 * 24, kMostSize = 2.5, kSlowestLevel = 60 * 24;
+  if (hours_.size() < kDay) return;
+  Hour& newest = hours_.back();
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    const auto day_db = quantile_of_hours(i, 0, kDay);
+    if (!day_db) continue;
+    newest.day_cdb[i] = static_cast<std::int16_t>(100 * *day_db);
+    newest.day_known = static_cast<std::uint8_t>(newest.day_known | 1U << i);
+    if (day_level_hours_[i] == 0) day_level_db_[i] = *day_db;
+    day_level_hours_[i] += 1;
+    const double off = *day_db - day_level_db_[i];
+    const double limit = 4 * day_step_db_[i];
+    day_level_db_[i] += std::clamp(off, -limit, limit) / std::min<double>(day_level_hours_[i], kSlowestLevel);
+    newest.level_cdb[i] = static_cast<std::int16_t>(100 * day_level_db_[i]);
+    if (hours_.size() < 2 * kDay) continue;
+    const Hour& yesterday = hours_[hours_.size() - 1 - kDay];
+    if ((yesterday.day_known >> i & 1U) == 0) continue;
+    const double size_db = std::abs(newest.day_cdb[i] - yesterday.day_cdb[i]) / 100.0;
+    const double gain = 1 / std::min(kSlowest, kPrior + day_level_hours_[i]);
+    day_step_db_[i] += gain * (std::min(size_db, kMostSize * day_step_db_[i]) - day_step_db_[i]);
+  }
+}
+
+std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const {
+  constexpr double kUpperOfSignal = 0.67;
+  std::array<std::int16_t, kDay> values{};
+  std::size_t n = 0;
+  for (std::size_t back = first_back; back < first_back + count && n < kDay; ++back) {
+    const Hour& hour = hours_[hours_.size() - 1 - back];
+    if ((hour.known >> stream & 1U) != 0) values[n++] = hour.value_cdb[stream];
+  }
+  if (n * 2 < count) return {};
+  const double q = stream == 0 ? kUpperOfSignal : 0.5;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(n - 1) + 0.5);
+  std::nth_element(values.begin(), at, values.begin() + static_cast<std::ptrdiff_t>(n));
+  return *at / 100.0;
+}
+
+/// Mean of the levels of the days that end `first_back` hours ago and before that.
+std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const {
+  double sum = 0;
+  std::size_t known = 0;
+  for (std::size_t day = 0; day < days; ++day) {
+    const Hour& hour = hours_[hours_.size() - 1 - first_back - day * kDay];
+    if ((hour.day_known >> stream & 1U) == 0) continue;
+    sum += hour.day_cdb[stream] / 100.0;
+    ++known;
+  }
+  if (known * 2 < days || known == 0) return {};
+  return sum / static_cast<double>(known);
+}
+
 void ChangeWatch::look_for_drifts(Time now) {
-  constexpr std::array<std::size_t, 4> kSpans = {24, 48, 96, 192};
+  constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};   // days
   constexpr double kGain = 6.1;        // 3.5 standard deviations
-  constexpr double kMedianCosts = 1.1; // its deviation over that of a mean
-  constexpr double kLeastDb[kStreams] = {0.15, 0.15, 0.15, 0.15};
+  constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
   Changes best_changes;
-  for (const std::size_t span : kSpans) {
-    if (hours_.size() < span + 24) break;
-    const std::size_t reference_back = std::min(hours_.size() - 1, span + 24);
+  for (const std::size_t days : kSpans) {
+    const std::size_t span = days * kDay, reference_back = span + kDay;
+    if (hours_.size() < reference_back + 1) break;
     const Hour& reference = hours_[hours_.size() - 1 - reference_back];
-    Changes changes, first_half, second_half;
+    Changes changes, older, younger;
     changes.one_way = both_seen_ == 0;
     changes.way = way_;
-    first_half = second_half = changes;
+    older = younger = changes;
     for (std::size_t i = 0; i < kStreams; ++i) {
-      const estimate::DailyRhythm& rhythm = rhythms_[i];
-      const double learned = static_cast<double>(rhythm.hours()) - static_cast<double>(reference_back);
-      if ((reference.known >> i & 1U) == 0 || learned < 24) continue;
-      std::vector<float> all, older;
-      all.reserve(span);
-      older.reserve(span / 2);
-      std::vector<float> younger;
-      for (std::size_t back = 0; back < span; ++back) {
-        const Hour& hour = hours_[hours_.size() - 1 - back];
-        if ((hour.known >> i & 1U) == 0) continue;
-        const auto value = static_cast<float>(hour.value_cdb[i] - reference.level_cdb[i]) / 100;
-        all.push_back(value);
-        (back < span / 2 ? younger : older).push_back(value);
-      }
-      if (younger.size() * 4 < span || older.size() * 4 < span) continue;
-      const double sigma = kMedianCosts * std::hypot(rhythm.mean_sigma_db(static_cast<double>(span)),
-                                                     rhythm.mean_sigma_db(learned));
-      changes.known[i] = first_half.known[i] = second_half.known[i] = true;
-      changes.sigma_db[i] = first_half.sigma_db[i] = second_half.sigma_db[i] = std::max(kLeastDb[i], sigma);
-      changes.by_db[i] = median_of(all);
-      first_half.by_db[i] = median_of(older);
-      second_half.by_db[i] = median_of(younger);
+      const double learned = static_cast<double>(day_level_hours_[i]) - static_cast<double>(reference_back);
+      if ((reference.day_known >> i & 1U) == 0 || learned < 12) continue;
+      const double level_db = reference.level_cdb[i] / 100.0;
+      const auto all = mean_of_days(i, 0, days);
+      const auto young = days == 1 ? quantile_of_hours(i, 0, 12) : mean_of_days(i, 0, days / 2);
+      const auto old = days == 1 ? quantile_of_hours(i, 12, 12) : mean_of_days(i, span / 2, days / 2);
+      if (!all || !young || !old) continue;
+      // Days are nearly independent of each other.
+      const double day_sigma = day_step_db_[i] / 0.8 / std::sqrt(2.0);
+      const double sigma = day_sigma * std::hypot(std::pow(static_cast<double>(days), -0.45),
+                                                  std::pow(std::max(1.0, learned / 24), -0.5));
+      changes.known[i] = older.known[i] = younger.known[i] = true;
+      changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] = std::max(kLeastDb[i], sigma);
+      changes.by_db[i] = *all - level_db;
+      older.by_db[i] = *old - level_db;
+      younger.by_db[i] = *young - level_db;
     }
     const auto found = explain(changes);
     if (!found || found->gain < kGain || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
     if (found->size_db < least_db) continue;
-    if (size_of(found->cause, second_half) < 0.7 * found->size_db ||
-        size_of(found->cause, first_half) < 0.25 * found->size_db)
+    if (size_of(found->cause, younger) < 0.7 * found->size_db ||
+        size_of(found->cause, older) < (days == 1 ? 0.4 : 0.25) * found->size_db)
       continue;
     if (best && found->gain <= best->gain) continue;
     best = found;
@@ -508,8 +560,7 @@ void ChangeWatch::look_for_drifts(Time now) {
     for (std::size_t i = 0; i < kStreams; ++i) {
       s.effect_db[i] += more[i];
       for (std::size_t back = 0; back < std::min(best_span / 2, hours_.size()); ++back)
-        hours_[hours_.size() - 1 - back].value_cdb[i] =
-            static_cast<std::int16_t>(hours_[hours_.size() - 1 - back].value_cdb[i] - static_cast<int>(100 * more[i]));
+        move(hours_[hours_.size() - 1 - back], i, -more[i]);
     }
     s.what.size_db += best->size_db;
     return;
@@ -521,13 +572,12 @@ void ChangeWatch::look_for_drifts(Time now) {
   suspect.confidence = confidence_of(best->lead);
   for (std::size_t i = 0; i < kStreams; ++i)
     suspect.before_db[i] =
-        static_cast<double>(hours_[hours_.size() - 1 - std::min(hours_.size() - 1, best_span + 24)].level_cdb[i]) / 100;
+        rhythms_[i].level();
   tell(suspect, now);
   suspects_.push_back(suspect);
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr std::size_t kDay = 24;
   constexpr double kFarOut = 4.3;   // standard deviations of one component
   if (hours_.size() < 4 * kDay) return;
   if (std::ranges::any_of(suspects_, [&](const Suspect& s) {
@@ -597,7 +647,10 @@ Changes ChangeWatch::off_usual() const {
 void ChangeWatch::rebaseline() {
   const Changes now = off_usual();
   for (std::size_t i = 0; i < kStreams; ++i)
-    if (now.known[i]) rhythms_[i].shift_level(now.by_db[i]);
+    if (now.known[i]) {
+      rhythms_[i].shift_level(now.by_db[i]);
+      day_level_db_[i] += now.by_db[i];
+    }
   for (Suspect& suspect : suspects_)
     if (suspect.told()) suspect.state = Suspect::State::accepted;
   std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "fadeward/base/ring.hpp"
@@ -46,14 +47,15 @@ class ChangeWatch {
   template <class A>
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, one_seen_,
-      way_, returned_, last_at_);
+      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_);
   }
 
  private:
   static constexpr std::uint32_t kFewestHours = 30;
   static constexpr std::size_t kScales = 5;
   static constexpr std::size_t kRecent = 64;       // blocks
-  static constexpr std::size_t kHours = 9 * 24;
+  static constexpr std::size_t kDay = 24;          // hours
+  static constexpr std::size_t kHours = 9 * kDay + 1;
   using Vector = std::array<double, kStreams>;
 
   struct Values {   // of a block; daily rhythm removed
@@ -65,13 +67,15 @@ class ChangeWatch {
       a(db, known);
     }
   };
-  struct Hour {     // daily rhythm and what was told removed; level as it was then
+  struct Hour {     // daily rhythm and what was told removed
     std::array<std::int16_t, kStreams> value_cdb{};
-    std::array<std::int16_t, kStreams> level_cdb{};
+    std::array<std::int16_t, kStreams> day_cdb{};     ///< level of the 24 hours up to this one
+    std::array<std::int16_t, kStreams> level_cdb{};   ///< slow mean of these, as it was then
     std::uint8_t known = 0;
+    std::uint8_t day_known = 0;
     template <class A>
     void archive(A& a) {
-      a(value_cdb, level_cdb, known);
+      a(value_cdb, day_cdb, level_cdb, known, day_known);
     }
   };
   struct Mean {
@@ -93,6 +97,10 @@ class ChangeWatch {
   void tell(Suspect& suspect, Time now);
   void end(Suspect& suspect, Suspect::State how);
   void close_hour(Time now, bool judged);
+  void learn_days();
+  std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const;
+  std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const;
+  static void move(Hour& hour, std::size_t stream, double by_db);
   void look_for_drifts(Time now);
   void look_for_cycles(Time now);
   void told_effects(Vector& sum) const;
@@ -102,6 +110,9 @@ class ChangeWatch {
   std::uint32_t jumps_ = 0;                                     ///< that these rest on
   std::array<estimate::DailyRhythm, kStreams> rhythms_;
   Ring<Hour> hours_;
+  Vector day_step_db_ = {0.48, 0.12, 0.30, 0.30};   ///< usual size of the difference of a day to the day before
+  Vector day_level_db_{};                            ///< slow mean of the days' levels
+  std::array<std::uint32_t, kStreams> day_level_hours_{};   ///< that it rests on
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
   std::array<std::uint32_t, kStreams> hour_count_{};
