@@ -455,7 +455,7 @@ void ChangeWatch::close_hour(Time now, bool judged) {
 /// The level of the newest day, and how much it usually differs from that of the day before: what a
 /// drift has to stand out from. Of the common signal the upper third counts: rain only lowers it.
 void ChangeWatch::learn_days() {
-  constexpr double kPrior = 96, kSlowest = 21 * 24, kMostSize = 2.5, kSlowestLevel = 60 * 24;
+  constexpr double kPrior = 48, kSlowest = 21 * 24, kMostSize = 3.5, kSlowestLevel = 60 * 24;
   if (hours_.size() < kDay) return;
   Hour& newest = hours_.back();
   for (std::size_t i = 0; i < kStreams; ++i) {
@@ -509,7 +509,7 @@ std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t 
 
 void ChangeWatch::look_for_drifts(Time now) {
   constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};   // days
-  constexpr double kGain = 6.1;        // 3.5 standard deviations
+  constexpr double kGain = 6.1, kDayGain = 8;   // 3.5 and 4 standard deviations
   constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
@@ -541,7 +541,7 @@ void ChangeWatch::look_for_drifts(Time now) {
       younger.by_db[i] = *young - level_db;
     }
     const auto found = explain(changes);
-    if (!found || found->gain < kGain || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
+    if (!found || found->gain < (days == 1 ? kDayGain : kGain) || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
     if (found->size_db < least_db) continue;
     if (size_of(found->cause, younger) < 0.7 * found->size_db ||
