@@ -377,10 +377,25 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
     }
     return;
   }
+  take_back(suspect);
   // Those that began later have it in what was before them.
   for (Suspect& other : suspects_)
     if (&other != &suspect && other.onset > suspect.onset)
       for (std::size_t i = 0; i < kStreams; ++i) other.before_db[i] -= suspect.effect_db[i];
+}
+
+/// What was told and did not last: the hours in which it was not there are given back what was taken
+/// from them.
+void ChangeWatch::take_back(const Suspect& suspect) {
+  const auto lived = static_cast<std::size_t>(std::max<std::int64_t>(0, hour_of(last_at_) - hour_of(suspect.onset)));
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    if (std::abs(suspect.effect_db[i]) < 0.05) continue;
+    for (std::size_t back = 0; back < std::min(lived, hours_.size()); ++back) {
+      Hour& hour = hours_[hours_.size() - 1 - back];
+      const double off_db = hour.value_cdb[i] / 100.0 - rhythms_[i].level();
+      if (std::abs(off_db + suspect.effect_db[i]) < std::abs(off_db)) move(hour, i, suspect.effect_db[i]);
+    }
+  }
 }
 
 void ChangeWatch::judge_told(Suspect& suspect, Time now) {

@@ -27,7 +27,8 @@ constexpr Template kTemplates[] = {
 constexpr Vector kAntennaSignal = {-1, 0, 0, 0};
 constexpr double kLeastShare = 0.12, kMostShare = 1.05;   // of the signal's loss, in the noise
 constexpr double kSecondUnknown = 1.5;   // gain that a second fitted value must earn
-constexpr double kSignificantNoise = 2.5;   // standard deviations, for an antenna or a receiver
+constexpr double kSignificantNoise = 2.5;   // standard deviations, for a receiver
+constexpr double kAntennaNoise = 3.0, kAntennaNoiseDb = 0.6;
 
 /// With one way known, a signal in that direction is all there is of the mean.
 Vector seen(Vector effect, const Changes& changes) {
@@ -74,7 +75,7 @@ Explanation fitted_antenna(Cause cause, const Changes& changes) {
   const double signal_db = -changes.db(Stream::common);
   if (signal_db == 0) return out;
   const double share = std::clamp(-changes.db(noise) / signal_db, kLeastShare, kMostShare);
-  if (std::abs(changes.db(noise)) < kSignificantNoise * changes.sigma(noise)) return out;
+  if (std::abs(changes.db(noise)) < std::max(kAntennaNoiseDb, kAntennaNoise * changes.sigma(noise))) return out;
   Vector effect = kAntennaSignal;
   effect[static_cast<std::size_t>(noise)] = -share;
   const Sums sums = sums_of(seen(effect, changes), changes);

@@ -96,6 +96,7 @@ class ChangeWatch {
   bool began_at_once(const Suspect& suspect) const;
   void tell(Suspect& suspect, Time now);
   void end(Suspect& suspect, Suspect::State how);
+  void take_back(const Suspect& suspect);
   void close_hour(Time now, bool judged);
   void learn_days();
   std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const;
