@@ -593,12 +593,13 @@ void ChangeWatch::look_for_drifts(Time now) {
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 4.3;   // standard deviations of one component
+  constexpr double kFarOut = 10;    // times the usual square: about once in 20,000 windows by chance
+  constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
   if (hours_.size() < 4 * kDay) return;
-  if (std::ranges::any_of(suspects_, [&](const Suspect& s) {
-        return s.shape != Shape::cycle && (s.state == Suspect::State::pending || now - s.told_at < std::chrono::hours{60});
-      }))
-    return;
+  // A step within the two days looks like half a turn.
+  const bool disturbed = std::ranges::any_of(suspects_, [&](const Suspect& s) {
+    return s.shape == Shape::step && (s.abrupt || s.told()) && now - s.onset < std::chrono::hours{54};
+  });
   constexpr std::array<std::pair<Stream, Cause>, 3> kLooked = {
       {{Stream::common, Cause::path}, {Stream::near_noise, Cause::near_noise}, {Stream::far_noise, Cause::far_noise}}};
   for (const auto& [stream, cause] : kLooked) {
@@ -618,10 +619,9 @@ void ChangeWatch::look_for_cycles(Time now) {
     const double mean_c = (c[0] + c[1]) / 2, mean_s = (s[0] + s[1]) / 2;
     const double amplitude = std::hypot(mean_c, mean_s);
     const double agreement = c[0] * c[1] + s[0] * s[1];
-    // Power of a first-order process at one turn a day, for the amplitude over two days.
-    const double r = rhythms_[i].correlation(), hour_sigma = rhythms_[i].hour_sigma_db();
-    const double density = hour_sigma * hour_sigma * (1 - r * r) / (1 + r * r - 2 * r * std::cos(2 * std::numbers::pi / 24));
-    const double sigma = std::sqrt(2.0 / (2 * kDay) * density);
+    const double usual = cycle_square_[i];
+    const double gain = 1 / std::min(kSlowest, kPrior + rhythms_[i].hours());
+    cycle_square_[i] += gain * (std::min(amplitude * amplitude, kMostSize * usual) - usual);
     const auto told = std::ranges::find_if(suspects_, [&](const Suspect& x) {
       return x.told() && x.shape == Shape::cycle && x.what.cause == cause;
     });
@@ -631,7 +631,7 @@ void ChangeWatch::look_for_cycles(Time now) {
       if (told->gone_blocks >= 12) told->state = Suspect::State::over;
       continue;
     }
-    if (amplitude < 1.0 || amplitude < kFarOut * sigma || agreement < 0.5 * amplitude * amplitude) continue;
+    if (disturbed || amplitude < 1.0 || amplitude * amplitude < kFarOut * usual || agreement < 0.5 * amplitude * amplitude) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
     suspect.what.cause = cause;

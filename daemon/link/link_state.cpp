@@ -392,6 +392,9 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
 Noticed LinkState::take(const LinkReport& report, Time at) {
   Noticed noticed;
   ++reports;
+  // A sender that restarted begins its numbers anew: said by its uptime before they are read.
+  if (report.has(Field::uptime_s) && uptime_s && report[Field::uptime_s] < *uptime_s && last_report_ && at >= *last_report_)
+    sequence_.forget();
   const Frame frame = follow_sequence(report, at, noticed);
   if (frame.in_order) {
     if ((report.present & kCounterFields) != 0) follow_counters(report, at, noticed);

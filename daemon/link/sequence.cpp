@@ -50,6 +50,13 @@ SequenceStep SequenceTracker::ahead(std::uint64_t seq, std::uint64_t distance, d
 
 /// Distance forward over a wrap, for a number below the last one; settles an unknown width.
 std::optional<std::uint64_t> SequenceTracker::wrapped_distance(std::uint64_t seq, double expected) {
+  if (learned_) {
+    // One restart near the top looks like a wrap; the next one tells.
+    const std::uint64_t width = std::uint64_t{1} << bits_;
+    const bool fits = last_ < width && static_cast<double>(seq + width - last_) <= 4 * expected + 64;
+    if (!fits) bits_ = 0;
+    learned_ = fits;
+  }
   if (bits_ != 0) {
     const std::uint64_t width = std::uint64_t{1} << bits_;
     return last_ < width && seq < width ? std::optional(seq + width - last_) : std::nullopt;
@@ -62,6 +69,7 @@ std::optional<std::uint64_t> SequenceTracker::wrapped_distance(std::uint64_t seq
     if (static_cast<double>(distance) > std::min(static_cast<double>(width) / 8, 4 * expected + 16))
       return std::nullopt;
     bits_ = bits;
+    learned_ = true;
     return distance;
   }
   return std::nullopt;

@@ -47,7 +47,7 @@ class ChangeWatch {
   template <class A>
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, one_seen_,
-      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_);
+      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_);
   }
 
  private:
@@ -114,6 +114,7 @@ class ChangeWatch {
   Vector day_step_db_ = {0.48, 0.12, 0.30, 0.30};   ///< usual size of the difference of a day to the day before
   Vector day_level_db_{};                            ///< slow mean of the days' levels
   std::array<std::uint32_t, kStreams> day_level_hours_{};   ///< that it rests on
+  Vector cycle_square_ = {0.2, 0.02, 0.08, 0.08};    ///< usual square of a daily swing that is not the rhythm's
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
   std::array<std::uint32_t, kStreams> hour_count_{};

@@ -51,7 +51,7 @@ class SequenceTracker {
 
   template <class A>
   void archive(A& a) {
-    a(bits_, known_, last_, seen_, suspect_, suspects_);
+    a(bits_, learned_, known_, last_, seen_, suspect_, suspects_);
   }
 
  private:
@@ -61,6 +61,7 @@ class SequenceTracker {
   std::optional<std::uint64_t> wrapped_distance(std::uint64_t seq, double expected);
 
   int bits_ = 0;
+  bool learned_ = false;         ///< bits_ is a conclusion from one wrap, and may be wrong
   bool known_ = false;
   std::uint64_t last_ = 0;
   std::uint64_t seen_ = 0;       ///< bit n: frame last_ - n was received
