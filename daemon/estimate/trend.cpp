@@ -105,7 +105,8 @@ double variance_factor(const std::vector<double>& values, double slope) {
     for (std::size_t i = lag; i < ranks.size(); ++i) product += (ranks[i] - mean) * (ranks[i - lag] - mean);
     const double correlation = product / square;
     const double left = n - static_cast<double>(lag);
-    if (std::abs(correlation) > significant) sum += left * (left - 1) * (left - 2) * correlation;
+    if (!(std::abs(correlation) > significant)) break;
+    sum += left * (left - 1) * (left - 2) * correlation;
   }
   return 1 + 2 / (n * (n - 1) * (n - 2)) * sum;
 }

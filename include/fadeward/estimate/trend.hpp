@@ -28,9 +28,10 @@ struct MannKendall {
 MannKendall mann_kendall(std::span<const double> values);
 
 /// The variance multiplied by n/n* for autocorrelated values (Hamed and Rao, Journal of Hydrology
-/// 204, 1998): ranks of what is left after the Theil-Sen slope, lags that differ from zero at 5 %.
-/// The values are taken as equally spaced. Few values hide their correlation: below about 50 the
-/// correction is too small.
+/// 204, 1998), from the ranks of what is left after the Theil-Sen slope. Unlike there the sum ends
+/// at the first lag that does not differ from zero at 5 %: long lags of a short series are chance,
+/// and more often negative than not. The values are taken as equally spaced. Few values hide their
+/// correlation: below about 50 the correction is too small.
 MannKendall mann_kendall_autocorrelated(std::span<const double> values);
 
 /// Slope per unit of time, and the interval that holds it with the confidence asked for.
