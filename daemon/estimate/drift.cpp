@@ -15,14 +15,18 @@ namespace {
 using Values = std::span<const double>;
 
 constexpr std::size_t kNeighbours = 3;        ///< of each side, for the running median
-constexpr double kWild = 3;                   ///< deviations from the running median
+constexpr double kWild = 2;                   ///< deviations from the running median
 constexpr double kShortestSlope = 21;         ///< shorter ones cannot be told from weather
 constexpr double kLonger = 1.2;
+constexpr double kShortestFlat = 5;
+constexpr double kShortestRamp = 7;
+constexpr double kLevelledLead = 2;           ///< as kStepLead
 constexpr std::size_t kLeastSide = 5;         ///< values on each side of a step
 constexpr double kStepGain = 16;              ///< squares explained, in units of noise: four sigma
 constexpr double kStepLead = 2;               ///< by which a step must beat a slope
 constexpr int kMostSteps = 8;
-constexpr double kPriorPoints = 40;           ///< weight of the usual memory
+constexpr double kWorthTesting = 2;           ///< standard errors; below, p stays 1
+constexpr double kPriorPoints = 80;           ///< weight of the usual memory
 
 double running_median(Values values, std::size_t i) {
   const std::size_t from = i > kNeighbours ? i - kNeighbours : 0;
@@ -89,6 +93,31 @@ Hinge best_hinge(Values times, Values values) {
     const Hinge here = hinge_at(times, values, last - length);
     if (here.residual_sum < best.residual_sum) best = here;
   }
+  return best;
+}
+
+/// A slope that came to its end: squares left by base + slope * (min(time, end) - since).
+double levelled_at(Values times, Values values, double since, double end) {
+  double n = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, yy = 0;
+  for (std::size_t i = 0; i < times.size(); ++i) {
+    const double x = std::clamp(times[i], since, end) - since, y = values[i];
+    n += 1;
+    const double dx = x - mean_x, dy = y - mean_y;
+    mean_x += dx / n;
+    mean_y += dy / n;
+    xx += dx * (x - mean_x);
+    xy += dx * (y - mean_y);
+    yy += dy * (y - mean_y);
+  }
+  return xx > 0 ? yy - xy * xy / xx : yy;
+}
+
+double best_levelled(Values times, Values values) {
+  double best = std::numeric_limits<double>::infinity();
+  const double last = times.back();
+  for (double flat = kShortestFlat; last - flat > times.front(); flat *= kLonger)
+    for (double length = kShortestRamp; last - flat - length > times.front(); length *= kLonger)
+      best = std::min(best, levelled_at(times, values, last - flat - length, last - flat));
   return best;
 }
 
@@ -161,6 +190,8 @@ Drift drift_of(Values times, Values values, const Hinge& hinge, double noise) {
   out.slope_variance = noise / hinge.spread_x;
   out.covariance = (x - hinge.mean_x) * out.slope_variance;
   out.level_variance = noise / n + (x - hinge.mean_x) * out.covariance;
+  if (std::abs(out.z()) < kWorthTesting) return out;
+  out.levelled = hinge.residual_sum - best_levelled(times, values) > kLevelledLead * noise;
   out.p = corrected_p(times, values, hinge.since);
   return out;
 }

@@ -23,18 +23,19 @@ constexpr std::size_t kPairsLeast = 30;
 constexpr std::ptrdiff_t kSeasonHalf = 10;      ///< the season is a median of 21 days
 constexpr std::size_t kSeasonLeast = 6;
 
-constexpr double kDriftZ = 4.5;
+constexpr double kDriftZ = 4;
 constexpr double kDriftP = 0.01;
 constexpr double kDriftLeastDb = 0.8;
-constexpr double kDrawnOn = 1.5;
 constexpr double kNinetyPercent = 1.645;
 constexpr double kLevelDays = 10;
-constexpr double kLeastSeasonErrorDb = 0.5;     ///< two years are never the same
+constexpr double kOffsetDays = 30;              ///< for the difference from the season
+constexpr double kDriftSeasonErrorDb = 0.5;     ///< at least, with the season under a drift
+constexpr double kSeasonErrorDb = 0.9;          ///< of a season alone: no two years are the same
 constexpr double kYearlyLeastDb = 0.5;
 
 // Weather of daily medians: correlated over a few days. What differs from a season carries the noise
 // of that season's median, which is correlated over its three weeks.
-constexpr estimate::UsualNoise kWeather{0.3, 5};
+constexpr estimate::UsualNoise kWeather{0.3, 6.5};
 constexpr estimate::UsualNoise kWeatherAndSeason{0.4, 10};
 
 double median_of(std::vector<double>& values) {
@@ -54,17 +55,15 @@ struct Series {
 };
 
 bool counts(const estimate::Drift& drift, double now) {
-  return drift.z() < -kDriftZ && drift.p < kDriftP && drift.slope * (now - drift.since) < -kDriftLeastDb;
+  return !drift.levelled && drift.z() < -kDriftZ && drift.p < kDriftP && drift.slope * (now - drift.since) < -kDriftLeastDb;
 }
 
-/// How far ahead a drift may be drawn on.
-double reach_of(const estimate::Drift& drift, double now) {
-  return std::min(kDrawnOn * (now - drift.since), now - drift.record_from);
-}
+/// How far ahead a drift is drawn on: as long as it has lasted, which is never longer than the record.
+double reach_of(const estimate::Drift& drift, double now) { return now - drift.since; }
 
 /// Median of the last days, none of them before the last step.
-double recent_level(const Series& series, double record_from) {
-  const double from = std::max(record_from, series.times.back() - kLevelDays);
+double recent_level(const Series& series, double record_from, double days) {
+  const double from = std::max(record_from, series.times.back() - days);
   std::vector<double> recent;
   for (std::size_t i = 0; i < series.times.size(); ++i)
     if (series.times[i] >= from) recent.push_back(series.values[i]);
@@ -89,6 +88,7 @@ double drift_error(const estimate::Drift& drift, double ahead) {
 /// Walks ahead day by day until middle and both ends have crossed.
 template <class Outlook>
 void walk(Crossing& out, std::ptrdiff_t reach, const Outlook& expected_at) {
+  out.late_days.reset();
   std::optional<double> early;
   bool crossed = false;
   for (std::ptrdiff_t ahead = 1; ahead <= reach && !out.late_days; ++ahead) {
@@ -104,10 +104,7 @@ void walk(Crossing& out, std::ptrdiff_t reach, const Outlook& expected_at) {
     if (crossed && expected->margin_db + width <= out.threshold_db) out.late_days = days;
   }
   out.outlook = crossed ? Crossing::Outlook::crosses : Crossing::Outlook::none_in_sight;
-  if (crossed)
-    out.early_days = early.value_or(out.days);
-  else
-    out.late_days.reset();
+  if (crossed) out.early_days = early.value_or(out.days);
 }
 
 }  // namespace
@@ -205,7 +202,7 @@ void Forecast::against_record(Crossing& out) const {
   if (!drift) return;
   const double now = static_cast<double>(end - 1);
   const bool drifts = counts(*drift, now);
-  out.level_db = drifts ? drift->level : recent_level(series, drift->record_from);
+  out.level_db = drifts ? drift->level : recent_level(series, drift->record_from, kLevelDays);
   out.slope_db_per_day = drifts ? drift->slope : 0;
   if (out.level_db <= out.threshold_db) {
     out.outlook = Crossing::Outlook::below;
@@ -238,7 +235,7 @@ bool Forecast::against_season(Crossing& out) const {
 
   const double now = static_cast<double>(end - 1);
   const bool drifts = counts(*drift, now);
-  const double offset = drifts ? drift->level : recent_level(excess, drift->record_from);
+  const double offset = drifts ? drift->level : recent_level(excess, drift->record_from, kOffsetDays);
   out.level_db = *season_now + offset;
   out.slope_db_per_day = drifts ? drift->slope : 0;
   if (out.level_db <= out.threshold_db) {
@@ -253,21 +250,21 @@ bool Forecast::against_season(Crossing& out) const {
       const std::ptrdiff_t years = (ahead + kYear - 1) / kYear;
       const auto then = season_of(end - 1 + ahead - years * kYear);
       if (!then) return {};
-      const double drawn = with_drift ? std::min(static_cast<double>(ahead), reach) : 0;
-      const double beyond = yearly ? static_cast<double>(years - 1) * *yearly : 0;
-      const double error = drifts ? drift_error(*drift, drawn) : kLeastSeasonErrorDb;
-      const double slope = with_drift ? drift->slope : 0;
-      return Expected{*then + offset + slope * drawn + beyond,
-                      std::max(kLeastSeasonErrorDb, error)};
+      const double season = *then + offset + (yearly ? static_cast<double>(years - 1) * *yearly : 0);
+      if (!with_drift) return Expected{season, kSeasonErrorDb};
+      const double drawn = std::min(static_cast<double>(ahead), reach);
+      return Expected{season + drift->slope * drawn,
+                      std::max(kDriftSeasonErrorDb, drift_error(*drift, drawn))};
     };
   };
-  walk(out, far, expected_at(drifts));
-  if (out.outlook == Crossing::Outlook::crosses) {
-    Crossing still = out;
-    still.late_days.reset();
-    walk(still, far, expected_at(false));
-    out.by_season = still.outlook == Crossing::Outlook::crosses;
+  // A season alone must take even the upper end across.
+  walk(out, far, expected_at(false));
+  out.by_season = out.outlook == Crossing::Outlook::crosses && out.late_days;
+  if (!out.by_season) {
+    out.outlook = Crossing::Outlook::none_in_sight;
+    out.late_days.reset();
   }
+  if (drifts) walk(out, far, expected_at(true));
   return true;
 }
 

@@ -10,7 +10,7 @@ namespace fadeward::estimate {
 /// how slow its noise is; these values stand in for it and fade with its length.
 struct UsualNoise {
   double deviation = 0.3;   ///< never taken to be smaller than this, in units of the values
-  double memory = 5;        ///< 1 + 2 * sum of the autocorrelations
+  double memory = 6;        ///< 1 + 2 * sum of the autocorrelations
 };
 
 struct Drift {
@@ -22,7 +22,10 @@ struct Drift {
   double slope_variance = 0;
   double level_variance = 0;
   double covariance = 0;
-  double p = 1;             ///< Mann-Kendall, corrected for autocorrelation (never below independence)
+  /// Mann-Kendall, corrected for autocorrelation, over the slope and as much of the level before it;
+  /// the correction never makes it smaller. 1 where |z| is below two.
+  double p = 1;
+  bool levelled = false;    ///< a slope that has come to its end explains the values better
   double z() const;         ///< slope / its standard error; the best of several places: ask for 4
 };
 
