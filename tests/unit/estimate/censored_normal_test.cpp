@@ -5,6 +5,8 @@
 #include <cmath>
 #include <random>
 
+#include "unit/budget/standard_csv.hpp"
+
 namespace fadeward::estimate {
 namespace {
 
@@ -18,6 +20,21 @@ TEST(CohenLambda, FirstRowOfTheTable) {
                                               {0.90, 3.28261}};
   for (const auto& cell : row)
     EXPECT_NEAR(*cohen_lambda(cell.h, 0), cell.lambda, 0.0001) << "h = " << cell.h;
+}
+
+// The whole table (gamma 0 to 1, 24 shares censored) from an independent solution of the likelihood
+// equations, printed to five decimals.
+TEST(CohenLambda, WholeTable) {
+  int checked = 0;
+  for (auto& row : budget::test::read_csv("standards/cohen_lambda_computed.csv"))
+    for (const auto& [name, lambda] : row) {
+      if (!name.starts_with("h=")) continue;
+      const auto found = cohen_lambda(std::stod(name.substr(2)), row.at("gamma"));
+      ASSERT_TRUE(found) << name << " gamma " << row.at("gamma");
+      EXPECT_NEAR(*found, lambda, 6e-6) << name << " gamma " << row.at("gamma");
+      ++checked;
+    }
+  EXPECT_EQ(checked, 21 * 24 - 1);   // one cell is blank
 }
 
 // Sulfate example of the US EPA guidance (24 values, 3 below 1450; from memory): h 0.125,
