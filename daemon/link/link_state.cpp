@@ -1,10 +1,10 @@
 #include "fadeward/link/link_state.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 
 #include "fadeward/base/decibel.hpp"
-#include "fadeward/estimate/censored_normal.hpp"
 
 namespace fadeward::link {
 
@@ -25,6 +25,11 @@ constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop at about 10 dB
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
+constexpr double kReadingSdDb = 0.9;
+constexpr double kStepErrorDb = 0.08;        // what is left of readings in whole decibels
+constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
+constexpr double kFewLost = 0.003;
+constexpr std::uint32_t kFewestToLearn = 60;
 
 constexpr std::uint64_t bit(Field field) { return std::uint64_t{1} << static_cast<unsigned>(field); }
 constexpr std::uint64_t kCounterFields =
@@ -300,7 +305,7 @@ FrameSetting LinkState::frame_setting(Direction d) const {
 }
 
 void LinkState::measure(Direction d, const Reading& reading, Time at,
-                        std::optional<std::uint8_t> channel) {
+                        std::optional<std::uint8_t> channel, std::uint8_t weight) {
   DirectionState& state = direction(d);
   const bool both = reading.rssi_dbm && reading.snr_db;
   // A ceiling does not change from frame to frame.
@@ -313,7 +318,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     const double total_dbm = *reading.rssi_dbm + rules.level_offset_db;
     levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db ? total_dbm - excess_over_signal_db(*reading.snr_db)
                                                                : signal_of_total(total_dbm, levels.noise_dbm);
-    state.measured(at, levels, receiver(d).required_snr_db, channel);
+    state.measured(at, levels, receiver(d).required_snr_db, channel, weight);
     return;
   }
   const bool by_snr = both && !reading.noise_dbm;
@@ -330,10 +335,10 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     state.snr_noise_frames = at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
-  state.measured(at, *levels, receiver(d).required_snr_db, channel);
+  state.measured(at, *levels, receiver(d).required_snr_db, channel, weight);
 }
 
-void LinkState::measure_inbound(const LinkReport& report, Time at) {
+std::optional<std::uint8_t> LinkState::measure_inbound(const LinkReport& report, Time at) {
   std::optional<std::uint8_t> channel;
   ChannelShares& channels = direction(Direction::inbound).channels;
   if (report.has(Field::channel))
@@ -344,9 +349,11 @@ void LinkState::measure_inbound(const LinkReport& report, Time at) {
   measure(Direction::inbound,
           {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)}, at,
           channel);
+  return channel;
 }
 
-void LinkState::measure_outbound(const LinkReport& report, Time at) {
+/// `weight`: of a measurement on the channel on which the report came.
+void LinkState::measure_outbound(const LinkReport& report, Time at, std::uint8_t weight) {
   FarReading reading;
   if (report.has(Field::far_rssi_dbm)) reading.rssi_dbm = report[Field::far_rssi_dbm];
   if (report.has(Field::far_snr_db)) reading.snr_db = report[Field::far_snr_db];
@@ -358,6 +365,8 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
     last_far_time_ = far_time;
     const Time told = from_unix_seconds(far_time);
     if (told <= at && at - told < std::chrono::hours{1}) measured_at = told;
+    const auto usual = expect();
+    if (usual && at - told > *usual / 2) weight = FrameWindow::kFullWeight;   // another frame, another channel
   } else if (reading == last_far_) {
     return;   // the far end has measured nothing since
   }
@@ -366,7 +375,7 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},
-          measured_at, {});
+          measured_at, {}, weight);
 }
 
 Noticed LinkState::take(const LinkReport& report, Time at) {
@@ -381,8 +390,13 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
       follow_rate(report);
     if ((report.present & kSettingFields) != 0) follow_settings(report, noticed);
   }
-  if (frame.fresh) measure_inbound(report, at);
-  if (frame.in_order && (report.present & kFarLevels) != 0) measure_outbound(report, at);
+  std::optional<std::uint8_t> channel;
+  if (frame.fresh) channel = measure_inbound(report, at);
+  if (frame.in_order && (report.present & kFarLevels) != 0) {
+    // Only what arrives on a report is known, and reports come less often on weak channels.
+    const std::uint8_t weight = channel ? direction(Direction::inbound).channels.weight(*channel) : FrameWindow::kFullWeight;
+    measure_outbound(report, at, static_cast<std::uint8_t>((3 * weight + FrameWindow::kFullWeight) / 4));
+  }
   if (noticed.restarted != Noticed::End::none) {
     // The numbers of the other counters meant another life of the radio.
     if (report.has(Field::uptime_s) && !report.has(Field::seq)) sequence_.forget();
@@ -396,6 +410,10 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
 
 void LinkState::tick(Time now) {
   for (DirectionState& state : directions_) state.tick(now);
+  const Time hour = std::chrono::floor<std::chrono::hours>(now);
+  if (hour == learned_at_) return;
+  learned_at_ = hour;
+  learn_margins();
 }
 
 void LinkState::shift(Duration step) {
@@ -446,38 +464,111 @@ bool LinkState::losses_follow_level(Direction d) const {
   return low && *low < kClearOfThresholdDb;
 }
 
+// ---- margin ---------------------------------------------------------------------------------
+
+bool LinkState::counts_losses(Direction d) const {
+  const LossSource source = direction(d).loss_source;
+  return source == LossSource::seq || source == LossSource::counters;
+}
+
+/// Up to one in a hundred lost moves the median by less than its own uncertainty, and frames lost
+/// while the weakest have margin are not missing among the low ones.
+bool LinkState::needs_fit(Direction d) const {
+  const FrameWindow& window = direction(d).window;
+  if (counts_losses(d) && window.lost() * 99 < window.frames()) return false;
+  return losses_follow_level(d);
+}
+
+FitQuestion LinkState::own_question(Direction d) const {
+  FitQuestion question;
+  question.counted = counts_losses(d);
+  question.weighted = d == Direction::outbound;
+  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
+  question.log_deviation = direction(other).margin_fit.log_deviation();
+  return question;
+}
+
+/// What a margin lies above the loss of the path.
+double LinkState::path_offset_db(Direction d) const {
+  return direction(d).power_dbm.value_or(0) - direction(d).window.noise_median_dbm().value_or(0) -
+         receiver(d).required_snr_db;
+}
+
+/// Where a direction does not know its losses, the other one does.
+FitQuestion LinkState::question(Direction d, Time now) {
+  FitQuestion question = own_question(d);
+  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
+  DirectionState& state = direction(other);
+  if (question.counted || !reciprocal_.known() || state.window.empty() || !counts_losses(other)) return question;
+  const double sign = d == Direction::outbound ? 1 : -1;
+  double median_db = 0, variance = 0;
+  if (needs_fit(other)) {
+    const auto fit = state.margin_fit.fit(state.window, own_question(other));
+    if (!fit) return question;
+    median_db = fit->median_db;
+    variance = fit->median_sd_db * fit->median_sd_db;
+  } else {
+    median_db = *state.window.margin_quantile_db(0.5, false);
+  }
+  (void)now;
+  question.median_db = median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
+  question.median_precision = 1 / (variance + reciprocal_.variance() + kFadingVariance);
+  return question;
+}
+
+/// Once an hour: how wide the levels spread, how many are lost whatever their level, and by what
+/// the two directions differ.
+void LinkState::learn_margins() {
+  std::array<std::optional<double>, kDirections> path_db;
+  double variance = 2 * kFadingVariance;
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
+    DirectionState& state = direction(d);
+    const FrameWindow& window = state.window;
+    if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan) continue;
+    double median_db = *window.margin_quantile_db(0.5, false);
+    if (needs_fit(d)) {
+      const FitQuestion question = own_question(d);
+      const auto fit = state.margin_fit.fit(window, question);
+      if (!fit) continue;
+      state.margin_fit.learn(*fit, question.counted);
+      median_db = fit->median_db;
+      variance += fit->median_sd_db * fit->median_sd_db;
+    } else {
+      state.margin_fit.learn_deviation(*window.margin_deviation_db(), window.frames());
+    }
+    path_db[static_cast<std::size_t>(d)] = median_db - path_offset_db(d);
+  }
+  if (path_db[0] && path_db[1]) reciprocal_.add(*path_db[1] - *path_db[0], variance);
+}
+
 std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
-  FrameWindow& window = direction(d).window;
-  window.expire(now);
-  if (window.empty()) return {};
-  // Up to two in a hundred lost move the median by less than its own uncertainty.
-  if (window.lost() * 49 < window.frames()) return window.margin_quantile_db(0.5, false);
-  const double share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
-  const bool by_level = losses_follow_level(d);
-  if (share < 0.45 || !by_level) return window.margin_quantile_db(0.5, by_level);
-  // The median lies among the lost: fit the part that was heard, cut off at no margin.
-  const double mean = *window.margin_quantile_db(0.5, false);
-  const double deviation = *window.margin_deviation_db();
-  if (const auto fit = estimate::fit_left_censored(std::max(mean, 0.25), deviation * deviation, share, 0))
-    return fit->mean;
-  return mean;
+  DirectionState& state = direction(d);
+  state.window.expire(now);
+  if (state.window.empty()) return {};
+  if (!needs_fit(d)) return state.window.margin_quantile_db(0.5, false);
+  const auto fit = state.margin_fit.recent(state.window, question(d, now), now);
+  return fit ? std::optional(fit->median_db) : std::nullopt;
 }
 
 std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
-  const auto median = margin_median_db(d, now);
-  if (!median) return {};
-  const FrameWindow& window = direction(d).window;
-  const double deviation = *window.margin_deviation_db();
-  const double lost_share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
+  DirectionState& state = direction(d);
+  state.window.expire(now);
+  if (state.window.empty()) return {};
   Margin out;
-  out.median_db = *median;
-  const auto low = window.margin_quantile_db(0.01, losses_follow_level(d));
-  // Among the lost: no more than no margin, and no more than the median less the usual tail.
-  out.low_db = low ? *low : std::min(0.0, *median - 2.326 * deviation);
-  // Median of n values; 0.07 dB for a 0.25 dB step; the fit of the lost is uncertain by their share.
-  const double n = std::max(1.0, static_cast<double>(window.frames()));
-  const double sampling = 1.2533 * deviation / std::sqrt(n) * (1 + 3 * lost_share);
-  out.stderr_db = std::hypot(sampling, 0.07);
+  if (needs_fit(d)) {
+    const auto fit = state.margin_fit.fit(state.window, question(d, now));
+    if (!fit) return {};
+    out = {fit->median_db, fit->low_db, std::hypot(fit->median_sd_db, kStepErrorDb)};
+    if (const auto low = state.window.margin_quantile_db(0.01, false); low && fit->level_lost < kFewLost)
+      out.low_db = *low;
+    return out;
+  }
+  out.median_db = *state.window.margin_quantile_db(0.5, false);
+  out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
+  // Reading errors carry frames across the median, as many up as down but for chance.
+  const double n = std::max(1.0, static_cast<double>(state.window.frames()));
+  const double deviation = *state.window.margin_deviation_db();
+  out.stderr_db = std::hypot(std::sqrt(2 * kReadingSdDb * deviation / n), kStepErrorDb);
   return out;
 }
 

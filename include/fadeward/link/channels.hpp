@@ -19,6 +19,8 @@ class ChannelShares {
   std::uint8_t index_of(double channel_or_hz);
   /// Counts one frame; returns the weight to give it (16 = one).
   std::uint8_t count(std::uint8_t index);
+  /// The weight alone.
+  std::uint8_t weight(std::uint8_t index) const { return weights_[index]; }
   std::size_t size() const { return keys_.size(); }
   double key(std::uint8_t index) const { return keys_[index]; }
   /// Recomputes the weights; call every quarter hour.

@@ -68,6 +68,11 @@ class FrameWindow {
     for (; first < samples_.size(); ++first)
       if (samples_[first].at_ds >= start_ds) visit(samples_[first]);
   }
+  /// The same for all of them.
+  template <class Visit>
+  void visit(Visit visit) const {
+    for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
+  }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
   void expire(Time now) {

@@ -1,0 +1,306 @@
+#include "fadeward/estimate/survivor_fit.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace fadeward::estimate {
+
+namespace {
+
+constexpr int kRounds = 12;
+constexpr double kConverged = 1e-3;
+constexpr double kSharpest = -1.6, kWidest = 2.5;   // of the logarithm of the deviation, dB
+constexpr double kSureArrival = 4;                  // deviations above the limit
+
+/// log Phi(x) and its first derivative phi(x) / Phi(x).
+struct LogNormalArea {
+  double value, slope;
+};
+LogNormalArea log_area(double x) {
+  if (x < -8) {   // asymptotic series: both vanish
+    const double inverse = 1 / (x * x);
+    return {-0.5 * x * x - std::log(-x) - 0.9189385332046727 - inverse, -x - 1 / x};
+  }
+  const double area = 0.5 * std::erfc(-x / std::numbers::sqrt2);
+  return {std::log(area), std::exp(-0.5 * x * x) * 0.3989422804014327 / area};
+}
+double area(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
+
+struct Shape {
+  double mean, log_sd;
+};
+
+/// Value, gradient and (nearly) the Hessian of the log likelihood.
+struct Slopes {
+  double value = 0, mean = 0, log_sd = 0, mean2 = 0, cross = 0, log_sd2 = 0;
+
+  /// f(u) with f' = slope, f'' = curve, u depending on both parameters by these derivatives.
+  void chain(double weight, double slope, double curve, double by_mean, double by_log_sd) {
+    mean += weight * slope * by_mean;
+    log_sd += weight * slope * by_log_sd;
+    mean2 += weight * curve * by_mean * by_mean;
+    cross += weight * curve * by_mean * by_log_sd;
+    log_sd2 += weight * curve * by_log_sd * by_log_sd;
+  }
+};
+
+class Likelihood {
+ public:
+  Likelihood(const SurvivorLevels& levels, std::optional<FrameCounts> counts, const LossModel& model,
+             const SurvivorBelief& belief, double scale)
+      : levels_(levels), counts_(counts), model_(model), belief_(belief), scale_(scale) {}
+
+  Slopes at(const Shape& shape, double collisions) const {
+    Slopes out;
+    const double sd2 = std::exp(2 * shape.log_sd), reading2 = model_.reading_sd_db * model_.reading_sd_db;
+    const double total2 = sd2 + reading2, share = sd2 / total2;
+    add_levels(out, shape, total2, share);
+    add_arrivals(out, shape, share);
+    add_counts(out, shape, sd2, collisions);
+    add_belief(out, shape);
+    return out;
+  }
+  double chance_to_arrive(const Shape& shape) const {
+    return area((shape.mean - model_.limit_db) / std::hypot(std::exp(shape.log_sd), model_.limit_sd_db));
+  }
+
+ private:
+  void add_levels(Slopes& out, const Shape& shape, double total2, double share) const {
+    const double n = scale_ * levels_.weight();
+    const double off = levels_.mean() - shape.mean;
+    const double square = (levels_.variance() + off * off) / total2;
+    out.value += -0.5 * n * (std::log(total2) + square);
+    out.mean += n * off / total2;
+    out.log_sd += n * share * (square - 1);
+    out.mean2 -= n / total2;
+    out.cross -= 2 * n * share * off / total2;
+    out.log_sd2 += n * (2 * share * (1 - share) * (square - 1) - 2 * share * share * square);
+  }
+
+  /// That each arrived, given what was read of its level.
+  void add_arrivals(Slopes& out, const Shape& shape, double share) const {
+    const double reading2 = model_.reading_sd_db * model_.reading_sd_db;
+    const double width = std::sqrt(share * reading2 + model_.limit_sd_db * model_.limit_sd_db);
+    const double share_slope = 2 * share * (1 - share);
+    const double width_slope = reading2 * share_slope / (2 * width);
+    for (int cell = levels_.first(); cell <= levels_.last(); ++cell) {
+      const double weight = scale_ * levels_.at(cell);
+      if (weight <= 0) continue;
+      const double off = SurvivorLevels::level_of(cell) - shape.mean;
+      const double u = (shape.mean + share * off - model_.limit_db) / width;
+      if (u > kSureArrival) break;
+      const LogNormalArea arrive = log_area(u);
+      out.value += weight * arrive.value;
+      out.chain(weight, arrive.slope, -arrive.slope * (arrive.slope + u), (1 - share) / width,
+                (share_slope * off - u * width_slope) / width);
+    }
+  }
+
+  void add_counts(Slopes& out, const Shape& shape, double sd2, double collisions) const {
+    const double spread2 = sd2 + model_.limit_sd_db * model_.limit_sd_db, spread = std::sqrt(spread2);
+    const double a = (shape.mean - model_.limit_db) / spread;
+    const double by_mean = 1 / spread, by_log_sd = -a * sd2 / spread2;
+    // That the levels known are those of frames that arrived, and how many did.
+    const double arrived = (counts_ ? counts_->heard : 0) - scale_ * levels_.weight();
+    const LogNormalArea arrive = log_area(a);
+    out.value += arrived * arrive.value;
+    out.chain(arrived, arrive.slope, -arrive.slope * (arrive.slope + a), by_mean, by_log_sd);
+    if (!counts_) return;
+    out.value += counts_->heard * std::log(1 - collisions);
+    if (counts_->lost <= 0) return;
+    const double missing = std::max(1e-12, 1 - (1 - collisions) * area(a));
+    const double rate = (1 - collisions) * std::exp(-0.5 * a * a) * 0.3989422804014327 / missing;
+    out.value += counts_->lost * std::log(missing);
+    out.chain(counts_->lost, -rate, a * rate - rate * rate, by_mean, by_log_sd);
+  }
+
+  void add_belief(Slopes& out, const Shape& shape) const {
+    const double width = shape.log_sd - belief_.log_deviation;
+    out.value -= 0.5 * belief_.log_deviation_precision * width * width;
+    out.log_sd -= belief_.log_deviation_precision * width;
+    out.log_sd2 -= belief_.log_deviation_precision;
+    const double off = shape.mean - belief_.median_db;
+    out.value -= 0.5 * belief_.median_precision * off * off;
+    out.mean -= belief_.median_precision * off;
+    out.mean2 -= belief_.median_precision;
+  }
+
+  const SurvivorLevels& levels_;
+  const std::optional<FrameCounts> counts_;
+  const LossModel& model_;
+  const SurvivorBelief& belief_;
+  const double scale_;
+};
+
+struct Peak {
+  Shape shape{};
+  double value = 0;
+  double mean_var = 0, log_sd_var = 0;
+  double log_volume = 0;   // of the posterior around it
+};
+
+/// Newton's method, kept inside the region where the surface is a hill.
+Peak climb(const Likelihood& likelihood, Shape from, double collisions) {
+  Slopes here = likelihood.at(from, collisions);
+  double damping = 0;
+  for (int round = 0; round < kRounds; ++round) {
+    double h11 = -here.mean2 + damping, h22 = -here.log_sd2 + damping;
+    const double h12 = -here.cross;
+    h11 = std::max(h11, 1e-3);
+    h22 = std::max(h22, 1e-3);
+    double det = h11 * h22 - h12 * h12;
+    if (det < 0.05 * h11 * h22) {   // not a hill here: step along each axis alone
+      det = h11 * h22;
+      const double mean_step = here.mean / h11, log_step = here.log_sd / h22;
+      from.mean += std::clamp(mean_step, -1.5, 1.5);
+      from.log_sd = std::clamp(from.log_sd + std::clamp(log_step, -0.3, 0.3), kSharpest, kWidest);
+      here = likelihood.at(from, collisions);
+      continue;
+    }
+    const double mean_step = std::clamp((h22 * here.mean - h12 * here.log_sd) / det, -3.0, 3.0);
+    const double log_step = std::clamp((h11 * here.log_sd - h12 * here.mean) / det, -0.5, 0.5);
+    Shape next{from.mean + mean_step, std::clamp(from.log_sd + log_step, kSharpest, kWidest)};
+    const Slopes there = likelihood.at(next, collisions);
+    if (there.value < here.value - 1e-6 && damping < 1e6) {
+      damping = damping > 0 ? damping * 8 : 0.1 * std::max(h11, h22);
+      continue;
+    }
+    damping *= 0.2;
+    from = next;
+    here = there;
+    if (std::abs(mean_step) < kConverged && std::abs(log_step) < kConverged) break;
+  }
+  Peak peak{from, here.value, 0, 0, 0};
+  const double h11 = std::max(-here.mean2, 1e-3), h22 = std::max(-here.log_sd2, 1e-3);
+  const double det = std::max(h11 * h22 - here.cross * here.cross, 0.05 * h11 * h22);
+  peak.mean_var = h22 / det;
+  peak.log_sd_var = h11 / det;
+  peak.log_volume = -0.5 * std::log(det);
+  return peak;
+}
+
+/// The middle of the frames sent, counting each that arrived as often as frames of its level were
+/// sent, and how surely frames of that level arrive.
+struct Middle {
+  double level_db = 0;
+  double arrival = 0;
+};
+std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const Shape& shape, const LossModel& model,
+                                     double sent) {
+  const double sd2 = std::exp(2 * shape.log_sd), reading2 = model.reading_sd_db * model.reading_sd_db;
+  const double share = sd2 / (sd2 + reading2);
+  const double width = std::sqrt(share * reading2 + model.limit_sd_db * model.limit_sd_db);
+  double above = 0;
+  for (int cell = levels.last(); cell >= levels.first(); --cell) {
+    if (levels.at(cell) <= 0) continue;
+    const double level = SurvivorLevels::level_of(cell);
+    const double u = (shape.mean + share * (level - shape.mean) - model.limit_db) / width;
+    const double arrival = u > kSureArrival ? 1 : std::max(0.05, area(u));
+    const double here = levels.at(cell) / arrival;
+    if (above + here >= sent / 2)
+      return Middle{level + SurvivorLevels::kStepDb * (0.5 - (sent / 2 - above) / here), arrival};
+    above += here;
+  }
+  return {};
+}
+
+}  // namespace
+
+void SurvivorLevels::add(double level_db, float weight) {
+  constexpr int kHalf = static_cast<int>(0.5 / kStepDb);
+  const int cell = static_cast<int>(std::clamp((level_db - kLowestDb) / kStepDb + 0.5, double{kHalf}, kCells - 1.0 - kHalf));
+  // Four cells and two halves would be exact; five of a fifth differ by nothing that matters.
+  const float part = weight / (2 * kHalf + 1);
+  cells_[static_cast<std::size_t>(cell - kHalf)] += part;
+  cells_[static_cast<std::size_t>(cell + kHalf + 1)] -= part;
+  first_ = std::min(first_, cell - kHalf);
+  last_ = std::max(last_, cell + kHalf);
+  const double w = static_cast<double>(weight);
+  weight_ += w;
+  square_ += w * w;
+  sum_ += w * level_db;
+  sum_square_ += w * level_db * level_db;
+}
+
+void SurvivorLevels::finish() {
+  float running = 0;
+  for (int cell = first_; cell <= last_; ++cell) {
+    running += cells_[static_cast<std::size_t>(cell)];
+    cells_[static_cast<std::size_t>(cell)] = running < 1e-4F ? 0 : running;
+  }
+}
+
+double SurvivorLevels::variance() const {
+  if (weight_ <= 0) return 0;
+  const double mean = sum_ / weight_;
+  return std::max(0.0, sum_square_ / weight_ - mean * mean);
+}
+
+std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::optional<FrameCounts> counts,
+                                         const LossModel& model, const SurvivorBelief& belief) {
+  if (levels.weight() <= 0) return {};
+  // Frames of unequal weight say less than their number.
+  const double scale = levels.effective() / levels.weight();
+  const Likelihood likelihood(levels, counts, model, belief, scale);
+
+  constexpr std::size_t kShares = SurvivorBelief::kCollisions.size();
+  std::array<Peak, kShares> peaks{};
+  std::array<double, kShares> score{};
+  const double sent = counts ? counts->heard + counts->lost : 0;
+  const double lost_share = sent > 0 ? counts->lost / sent : 0;
+  const std::size_t used = lost_share > 0 ? kShares : 1;
+  Shape from{levels.mean() - lost_share * std::sqrt(levels.variance()), 0.5 * std::log(std::max(0.3, levels.variance()))};
+  double best = -1e300;
+  for (std::size_t i = 0; i < used; ++i) {
+    score[i] = -1e300;
+    const double collisions = SurvivorBelief::kCollisions[i];
+    if (i > 0 && (collisions > 1.4 * lost_share + 0.02 || belief.collisions[i] <= 0)) continue;
+    peaks[i] = climb(likelihood, from, collisions);
+    from = peaks[i].shape;
+    score[i] = peaks[i].value + peaks[i].log_volume + std::log(std::max(belief.collisions[i], 1e-12));
+    best = std::max(best, score[i]);
+  }
+
+  SurvivorFit out;
+  double total = 0, square = 0, log_sd = 0, log_sd_square = 0;
+  for (std::size_t i = 0; i < used; ++i) {
+    if (score[i] < best - 12) continue;
+    const double weight = std::exp(score[i] - best);
+    const Shape& shape = peaks[i].shape;
+    const double sd = std::exp(shape.log_sd);
+    const double collisions = SurvivorBelief::kCollisions[i];
+    const double arrive = likelihood.chance_to_arrive(shape);
+
+    double median = shape.mean, own_var = peaks[i].mean_var;
+    if (sent > 0 && counts->heard > 0) {
+      const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
+      const auto middle = weighed_middle(levels, shape, model, levels.weight() * sent / counts->heard * (1 - collisions));
+      const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
+      if (trust > 0) median += trust * (middle->level_db - shape.mean);
+      const double beyond = (1 - trust) * (model.limit_db - shape.mean);   // how far it was extrapolated
+      own_var = 2 * soft * sd / (levels.effective() / (1 - lost_share)) + beyond * beyond * peaks[i].log_sd_var;
+    }
+    total += weight;
+    out.median_db += weight * median;
+    square += weight * (median * median + own_var);
+    log_sd += weight * shape.log_sd;
+    log_sd_square += weight * (shape.log_sd * shape.log_sd + peaks[i].log_sd_var);
+    out.collisions += weight * collisions;
+    out.level_lost += weight * (1 - collisions) * (1 - arrive);
+    out.collisions_after[i] = weight;
+  }
+  out.median_db /= total;
+  out.median_sd_db = std::sqrt(std::max(0.0, square / total - out.median_db * out.median_db));
+  log_sd /= total;
+  out.log_deviation_sd = std::sqrt(std::max(0.0, log_sd_square / total - log_sd * log_sd));
+  out.deviation_db = std::exp(log_sd);
+  out.collisions /= total;
+  out.level_lost /= total;
+  for (double& share : out.collisions_after) share /= total;
+  if (used == 1) out.collisions_after = belief.collisions;
+  out.low_db = out.median_db - 2.3263 * out.deviation_db;
+  return out;
+}
+
+}  // namespace fadeward::estimate

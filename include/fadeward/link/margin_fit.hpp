@@ -1,0 +1,58 @@
+// The margin of one direction where frames are lost: what is learned over hours, and the fit kept
+// for the minutes until it is worth another.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+
+#include "fadeward/base/time.hpp"
+#include "fadeward/estimate/survivor_fit.hpp"
+#include "fadeward/link/frame_window.hpp"
+
+namespace fadeward::link {
+
+/// How a window is to be read.
+struct FitQuestion {
+  bool counted = true;       ///< the window's lost frames are known
+  bool weighted = false;     ///< the samples' weights correct for how they were chosen (else: all alike)
+  double median_db = 0;      ///< what the other direction says about it, with its precision
+  double median_precision = 0;
+  std::optional<double> log_deviation;   ///< of the other direction, where this one has learned none
+};
+
+class MarginFit {
+ public:
+  using Fit = estimate::SurvivorFit;
+
+  /// A fresh fit. Empty while the window is.
+  std::optional<Fit> fit(const FrameWindow& window, const FitQuestion& question) const;
+  /// The last one by this call while it is at most five minutes old, else a fresh one.
+  std::optional<Fit> recent(const FrameWindow& window, const FitQuestion& question, Time now);
+  /// Takes a full window's fit as experience; to be called once for each hour.
+  void learn(const Fit& fit, bool counted);
+  /// The same from a window without losses that matter: its deviation, reading errors in it.
+  void learn_deviation(double deviation_db, std::uint32_t frames);
+
+  /// Learned over the last days; empty before the first hour.
+  std::optional<double> log_deviation() const;
+  void shift(Duration step) { kept_at_ += step; }
+
+  template <class A>
+  void archive(A& a) {
+    a(belief_.collisions, log_deviation_, log_deviation_weight_);
+    if constexpr (A::kReading) check();
+  }
+
+ private:
+  void learn_log_deviation(double log_deviation, double variance);
+  void check();
+  estimate::SurvivorBelief belief_for(const FitQuestion& question) const;
+
+  estimate::SurvivorBelief belief_;
+  double log_deviation_ = 0;
+  double log_deviation_weight_ = 0;
+  std::optional<Fit> kept_;
+  Time kept_at_{};
+};
+
+}  // namespace fadeward::link
