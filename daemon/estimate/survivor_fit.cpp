@@ -45,9 +45,52 @@ struct Slopes {
   }
 };
 
+/// The levels on the scale on which they are normal, limit at 0.
+class BentLevels {
+ public:
+  BentLevels(const SurvivorLevels& levels, const LossModel& model, double bend) : bend_(bend), limit_(model.limit_db) {
+    for (int cell = levels.first(); cell <= levels.last(); cell += 2) {
+      const double low = levels.at(cell), high = cell + 1 <= levels.last() ? levels.at(cell + 1) : 0;
+      const double weight = low + high;
+      if (weight <= 0) continue;
+      const double off = SurvivorLevels::level_of(cell) + SurvivorLevels::kStepDb * high / weight - limit_;
+      const double x = straight(off);
+      if (size_ < cells_.size()) cells_[size_++] = {x, weight};
+      weight_ += weight;
+      sum_ += weight * x;
+      square_ += weight * x * x;
+      log_stretch_ += weight * bend_ * off;
+    }
+  }
+  double straight(double above_limit_db) const {
+    return bend_ == 0 ? above_limit_db : std::expm1(bend_ * above_limit_db) / bend_;
+  }
+  double level_db(double x) const {
+    return limit_ + (bend_ == 0 ? x : std::log(std::max(0.05, 1 + bend_ * x)) / bend_);
+  }
+  double stretch(double x) const { return std::max(0.05, 1 + bend_ * x); }
+  double weight() const { return weight_; }
+  double mean() const { return sum_ / weight_; }
+  double variance() const { return std::max(0.0, square_ / weight_ - mean() * mean()); }
+  double log_stretch() const { return log_stretch_; }
+  double bend() const { return bend_; }
+
+  struct Cell {
+    double x, weight;
+  };
+  const Cell* begin() const { return cells_.data(); }
+  const Cell* end() const { return cells_.data() + size_; }
+
+ private:
+  double bend_, limit_;
+  double weight_ = 0, sum_ = 0, square_ = 0, log_stretch_ = 0;
+  std::size_t size_ = 0;
+  std::array<Cell, SurvivorLevels::kCells / 2 + 1> cells_;
+};
+
 class Likelihood {
  public:
-  Likelihood(const SurvivorLevels& levels, std::optional<FrameCounts> counts, const LossModel& model,
+  Likelihood(const BentLevels& levels, std::optional<FrameCounts> counts, const LossModel& model,
              const SurvivorBelief& belief, double scale)
       : levels_(levels), counts_(counts), model_(model), belief_(belief), scale_(scale) {}
 
@@ -62,7 +105,7 @@ class Likelihood {
     return out;
   }
   double chance_to_arrive(const Shape& shape) const {
-    return area((shape.mean - model_.limit_db) / std::hypot(std::exp(shape.log_sd), model_.limit_sd_db));
+    return area(shape.mean / std::hypot(std::exp(shape.log_sd), model_.limit_sd_db));
   }
 
  private:
@@ -84,11 +127,10 @@ class Likelihood {
     const double width = std::sqrt(share * reading2 + model_.limit_sd_db * model_.limit_sd_db);
     const double share_slope = 2 * share * (1 - share);
     const double width_slope = reading2 * share_slope / (2 * width);
-    for (int cell = levels_.first(); cell <= levels_.last(); ++cell) {
-      const double weight = scale_ * levels_.at(cell);
-      if (weight <= 0) continue;
-      const double off = SurvivorLevels::level_of(cell) - shape.mean;
-      const double u = (shape.mean + share * off - model_.limit_db) / width;
+    for (const BentLevels::Cell& cell : levels_) {
+      const double weight = scale_ * cell.weight;
+      const double off = cell.x - shape.mean;
+      const double u = (shape.mean + share * off) / width;
       if (u > kSureArrival) break;
       const LogNormalArea arrive = log_area(u);
       out.value += weight * arrive.value;
@@ -99,7 +141,7 @@ class Likelihood {
 
   void add_counts(Slopes& out, const Shape& shape, double sd2, double collisions) const {
     const double spread2 = sd2 + model_.limit_sd_db * model_.limit_sd_db, spread = std::sqrt(spread2);
-    const double a = (shape.mean - model_.limit_db) / spread;
+    const double a = shape.mean / spread;
     const double by_mean = 1 / spread, by_log_sd = -a * sd2 / spread2;
     // That the levels known are those of frames that arrived, and how many did.
     const double arrived = (counts_ ? counts_->heard : 0) - scale_ * levels_.weight();
@@ -116,17 +158,19 @@ class Likelihood {
   }
 
   void add_belief(Slopes& out, const Shape& shape) const {
-    const double width = shape.log_sd - belief_.log_deviation;
-    out.value -= 0.5 * belief_.log_deviation_precision * width * width;
-    out.log_sd -= belief_.log_deviation_precision * width;
-    out.log_sd2 -= belief_.log_deviation_precision;
-    const double off = shape.mean - belief_.median_db;
+    // The deviation is believed in decibels around the median.
+    const double stretch = levels_.stretch(shape.mean), bend = levels_.bend();
+    const double width = shape.log_sd - std::log(stretch) - belief_.log_deviation;
+    const double by_mean = -bend / stretch, precision = belief_.log_deviation_precision;
+    out.value -= 0.5 * precision * width * width;
+    out.chain(1, -precision * width, -precision, by_mean, 1);
+    if (belief_.median_precision <= 0) return;
+    const double off = levels_.level_db(shape.mean) - belief_.median_db;
     out.value -= 0.5 * belief_.median_precision * off * off;
-    out.mean -= belief_.median_precision * off;
-    out.mean2 -= belief_.median_precision;
+    out.chain(1, -belief_.median_precision * off, -belief_.median_precision, 1 / stretch, 0);
   }
 
-  const SurvivorLevels& levels_;
+  const BentLevels& levels_;
   const std::optional<FrameCounts> counts_;
   const LossModel& model_;
   const SurvivorBelief& belief_;
@@ -186,8 +230,8 @@ struct Middle {
   double level_db = 0;
   double arrival = 0;
 };
-std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const Shape& shape, const LossModel& model,
-                                     double sent) {
+std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const BentLevels& bent, const Shape& shape,
+                                     const LossModel& model, double sent) {
   const double sd2 = std::exp(2 * shape.log_sd), reading2 = model.reading_sd_db * model.reading_sd_db;
   const double share = sd2 / (sd2 + reading2);
   const double width = std::sqrt(share * reading2 + model.limit_sd_db * model.limit_sd_db);
@@ -195,7 +239,7 @@ std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const Shape& 
   for (int cell = levels.last(); cell >= levels.first(); --cell) {
     if (levels.at(cell) <= 0) continue;
     const double level = SurvivorLevels::level_of(cell);
-    const double u = (shape.mean + share * (level - shape.mean) - model.limit_db) / width;
+    const double u = (shape.mean + share * (bent.straight(level - model.limit_db) - shape.mean)) / width;
     const double arrival = u > kSureArrival ? 1 : std::max(0.05, area(u));
     const double here = levels.at(cell) / arrival;
     if (above + here >= sent / 2)
@@ -242,64 +286,77 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
   if (levels.weight() <= 0) return {};
   // Frames of unequal weight say less than their number.
   const double scale = levels.effective() / levels.weight();
-  const Likelihood likelihood(levels, counts, model, belief, scale);
-
-  constexpr std::size_t kShares = SurvivorBelief::kCollisions.size();
-  std::array<Peak, kShares> peaks{};
-  std::array<double, kShares> score{};
   const double sent = counts ? counts->heard + counts->lost : 0;
   const double lost_share = sent > 0 ? counts->lost / sent : 0;
-  const std::size_t used = lost_share > 0 ? kShares : 1;
-  Shape from{levels.mean() - lost_share * std::sqrt(levels.variance()), 0.5 * std::log(std::max(0.3, levels.variance()))};
+
+  struct Candidate {
+    double score = -1e300, median = 0, median_var = 0, low = 0, log_sd = 0, log_sd_var = 0, arrive = 1;
+  };
+  constexpr std::size_t kShares = SurvivorBelief::kCollisions.size(), kBends = SurvivorBelief::kBends.size();
+  std::array<std::array<Candidate, kShares>, kBends> candidates{};
   double best = -1e300;
-  for (std::size_t i = 0; i < used; ++i) {
-    score[i] = -1e300;
-    const double collisions = SurvivorBelief::kCollisions[i];
-    if (i > 0 && (collisions > 1.4 * lost_share + 0.02 || belief.collisions[i] <= 0)) continue;
-    peaks[i] = climb(likelihood, from, collisions);
-    from = peaks[i].shape;
-    score[i] = peaks[i].value + peaks[i].log_volume + std::log(std::max(belief.collisions[i], 1e-12));
-    best = std::max(best, score[i]);
+  for (std::size_t b = 0; b < kBends; ++b) {
+    if (belief.bends[b] <= 1e-4) continue;
+    const BentLevels bent(levels, model, SurvivorBelief::kBends[b]);
+    const Likelihood likelihood(bent, counts, model, belief, scale);
+    Shape from{bent.mean() - lost_share * std::sqrt(bent.variance()), 0.5 * std::log(std::max(0.3, bent.variance()))};
+    for (std::size_t i = 0; i < kShares; ++i) {
+      const double collisions = SurvivorBelief::kCollisions[i];
+      if (belief.collisions[i] <= 1e-4 || (i > 0 && collisions > 1.4 * lost_share + 0.01)) continue;
+      const Peak peak = climb(likelihood, from, collisions);
+      from = peak.shape;
+      Candidate& one = candidates[b][i];
+      one.score = peak.value + scale * bent.log_stretch() + peak.log_volume + std::log(belief.collisions[i] * belief.bends[b]);
+      best = std::max(best, one.score);
+      one.arrive = likelihood.chance_to_arrive(peak.shape);
+      const double stretch = bent.stretch(peak.shape.mean), sd = std::exp(peak.shape.log_sd) / stretch;
+      one.median = bent.level_db(peak.shape.mean);
+      one.low = bent.level_db(peak.shape.mean - 2.3263 * std::exp(peak.shape.log_sd));
+      one.log_sd = peak.shape.log_sd - std::log(stretch);
+      one.log_sd_var = peak.log_sd_var;
+      one.median_var = peak.mean_var / (stretch * stretch);
+      if (sent > 0 && counts->heard > 0) {
+        const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
+        const auto middle = weighed_middle(levels, bent, peak.shape, model, levels.weight() * sent / counts->heard * (1 - collisions));
+        const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
+        const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
+        if (trust > 0) one.median += trust * (middle->level_db - one.median);
+        one.median_var = 2 * soft * sd / (levels.effective() / (1 - lost_share)) + beyond * beyond * peak.log_sd_var;
+      }
+    }
   }
 
   SurvivorFit out;
   double total = 0, square = 0, log_sd = 0, log_sd_square = 0;
-  for (std::size_t i = 0; i < used; ++i) {
-    if (score[i] < best - 12) continue;
-    const double weight = std::exp(score[i] - best);
-    const Shape& shape = peaks[i].shape;
-    const double sd = std::exp(shape.log_sd);
-    const double collisions = SurvivorBelief::kCollisions[i];
-    const double arrive = likelihood.chance_to_arrive(shape);
-
-    double median = shape.mean, own_var = peaks[i].mean_var;
-    if (sent > 0 && counts->heard > 0) {
-      const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
-      const auto middle = weighed_middle(levels, shape, model, levels.weight() * sent / counts->heard * (1 - collisions));
-      const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
-      if (trust > 0) median += trust * (middle->level_db - shape.mean);
-      const double beyond = (1 - trust) * (model.limit_db - shape.mean);   // how far it was extrapolated
-      own_var = 2 * soft * sd / (levels.effective() / (1 - lost_share)) + beyond * beyond * peaks[i].log_sd_var;
+  for (std::size_t b = 0; b < kBends; ++b) {
+    for (std::size_t i = 0; i < kShares; ++i) {
+      const Candidate& one = candidates[b][i];
+      if (one.score < best - 12) continue;
+      const double weight = std::exp(one.score - best);
+      const double collisions = SurvivorBelief::kCollisions[i];
+      total += weight;
+      out.median_db += weight * one.median;
+      square += weight * (one.median * one.median + one.median_var);
+      log_sd += weight * one.log_sd;
+      log_sd_square += weight * (one.log_sd * one.log_sd + one.log_sd_var);
+      out.low_db += weight * one.low;
+      out.collisions += weight * collisions;
+      out.level_lost += weight * (1 - collisions) * (1 - one.arrive);
+      out.collisions_after[i] += weight;
+      out.bends_after[b] += weight;
     }
-    total += weight;
-    out.median_db += weight * median;
-    square += weight * (median * median + own_var);
-    log_sd += weight * shape.log_sd;
-    log_sd_square += weight * (shape.log_sd * shape.log_sd + peaks[i].log_sd_var);
-    out.collisions += weight * collisions;
-    out.level_lost += weight * (1 - collisions) * (1 - arrive);
-    out.collisions_after[i] = weight;
   }
   out.median_db /= total;
   out.median_sd_db = std::sqrt(std::max(0.0, square / total - out.median_db * out.median_db));
   log_sd /= total;
   out.log_deviation_sd = std::sqrt(std::max(0.0, log_sd_square / total - log_sd * log_sd));
   out.deviation_db = std::exp(log_sd);
+  out.low_db /= total;
   out.collisions /= total;
   out.level_lost /= total;
   for (double& share : out.collisions_after) share /= total;
-  if (used == 1) out.collisions_after = belief.collisions;
-  out.low_db = out.median_db - 2.3263 * out.deviation_db;
+  for (double& share : out.bends_after) share /= total;
+  if (lost_share == 0) out.collisions_after = belief.collisions;
   return out;
 }
 

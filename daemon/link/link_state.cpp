@@ -485,7 +485,17 @@ FitQuestion LinkState::own_question(Direction d) const {
   question.weighted = d == Direction::outbound;
   const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
   question.log_deviation = direction(other).margin_fit.log_deviation();
+  question.reading_sd_db = reading_sd_db(d);
   return question;
+}
+
+/// Error of one margin. The noise that is read beside each frame scatters as its reading does; an SNR
+/// has a scatter of its own.
+double LinkState::reading_sd_db(Direction d) const {
+  const DirectionState& state = direction(d);
+  const double noise_variance = state.window.noise_variance_db2();
+  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.08 + std::clamp(noise_variance, 0.3, 1.4));
+  return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
 }
 
 /// What a margin lies above the loss of the path.
@@ -534,7 +544,7 @@ void LinkState::learn_margins() {
       median_db = fit->median_db;
       variance += fit->median_sd_db * fit->median_sd_db;
     } else {
-      state.margin_fit.learn_deviation(*window.margin_deviation_db(), window.frames());
+      state.margin_fit.learn_apart(window, counts_losses(d));
     }
     path_db[static_cast<std::size_t>(d)] = median_db - path_offset_db(d);
   }

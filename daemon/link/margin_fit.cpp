@@ -10,11 +10,24 @@ namespace {
 using estimate::SurvivorBelief;
 
 constexpr Duration kKept = std::chrono::minutes{5};
-constexpr double kReadingSdDb = 0.9;
 constexpr double kForgetPerHour = 0.96;        // about a day
 constexpr double kMostPrecision = 150;         // of the logarithm of the deviation: 8 %
 constexpr double kOtherPrecision = 30;         // of the other direction's
 constexpr double kCollisionsForgetPerHour = 0.15;
+constexpr double kBendsForgetPerHour = 0.02;
+
+template <std::size_t N>
+void mix(std::array<double, N>& belief, const std::array<double, N>& after, const std::array<double, N>& plain,
+         double forget) {
+  for (std::size_t i = 0; i < N; ++i) belief[i] = (1 - forget) * after[i] + forget * plain[i];
+}
+
+template <std::size_t N>
+bool sums_to_one(const std::array<double, N>& shares) {
+  double sum = 0;
+  for (const double share : shares) sum += share >= 0 ? share : NAN;
+  return std::abs(sum - 1) < 0.01;
+}
 
 }  // namespace
 
@@ -38,10 +51,12 @@ std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window, const Fi
     levels.add(sample.margin_cdb * 0.01, question.weighted ? static_cast<float>(sample.weight) / FrameWindow::kFullWeight : 1.0F);
   });
   levels.finish();
+  estimate::LossModel model;
+  model.reading_sd_db = question.reading_sd_db;
   std::optional<estimate::FrameCounts> counts;
   if (question.counted)
     counts = estimate::FrameCounts{static_cast<double>(window.frames()), static_cast<double>(window.lost())};
-  return estimate::fit_survivors(levels, counts, {}, belief_for(question));
+  return estimate::fit_survivors(levels, counts, model, belief_for(question));
 }
 
 std::optional<MarginFit::Fit> MarginFit::recent(const FrameWindow& window, const FitQuestion& question, Time now) {
@@ -53,9 +68,8 @@ std::optional<MarginFit::Fit> MarginFit::recent(const FrameWindow& window, const
 
 void MarginFit::learn(const Fit& fit, bool counted) {
   if (!counted) return;
-  for (std::size_t i = 0; i < fit.collisions_after.size(); ++i)
-    belief_.collisions[i] = (1 - kCollisionsForgetPerHour) * fit.collisions_after[i] +
-                            kCollisionsForgetPerHour * SurvivorBelief::kPlainCollisions[i];
+  mix(belief_.collisions, fit.collisions_after, SurvivorBelief::kPlainCollisions, kCollisionsForgetPerHour);
+  mix(belief_.bends, fit.bends_after, SurvivorBelief::kPlainBends, kBendsForgetPerHour);
   // The fit already contains what was believed: what is new is the rest of its precision.
   const double before = std::min(log_deviation_weight_, kMostPrecision);
   const double precision = 1 / std::max(1e-4, fit.log_deviation_sd * fit.log_deviation_sd);
@@ -64,14 +78,51 @@ void MarginFit::learn(const Fit& fit, bool counted) {
   log_deviation_weight_ = kForgetPerHour * std::min(before + fresh, kMostPrecision);
 }
 
-void MarginFit::learn_deviation(double deviation_db, std::uint32_t frames) {
-  const double own2 = std::max(0.2, deviation_db * deviation_db - kReadingSdDb * kReadingSdDb);
-  learn_log_deviation(0.5 * std::log(own2), 1.0 / std::max(1U, frames));
+void MarginFit::learn_apart(const FrameWindow& window, bool counted) {
+  if (counted) learn_collisions(window.frames(), window.lost());
+  learn_shape(window);
 }
 
-void MarginFit::learn_log_deviation(double log_deviation, double variance) {
-  const double weight = std::min(1 / std::max(variance, 1e-3), 40.0);
-  log_deviation_ = (log_deviation_ * log_deviation_weight_ + log_deviation * weight) / (log_deviation_weight_ + weight);
+/// Binomial, for losses that all are collisions.
+void MarginFit::learn_collisions(double heard, double lost) {
+  std::array<double, SurvivorBelief::kCollisions.size()> after{};
+  double best = -1e300, sum = 0;
+  for (std::size_t i = 0; i < after.size(); ++i) {
+    const double share = std::max(SurvivorBelief::kCollisions[i], 0.002);
+    after[i] = lost * std::log(share) + heard * std::log(1 - share) + std::log(std::max(1e-6, belief_.collisions[i]));
+    best = std::max(best, after[i]);
+  }
+  for (double& share : after) sum += share = std::exp(std::max(share - best, -30.0));
+  for (double& share : after) share /= sum;
+  mix(belief_.collisions, after, SurvivorBelief::kPlainCollisions, kCollisionsForgetPerHour);
+}
+
+/// Deviation and skewness by moments.
+void MarginFit::learn_shape(const FrameWindow& window) {
+  double n = 0, sum = 0, square = 0, cube = 0;
+  const double origin = window.margin_quantile_db(0.5, false).value_or(0);
+  window.visit([&](const FrameSample& sample) {
+    const double off = std::clamp(sample.margin_cdb * 0.01 - origin, -15.0, 15.0);
+    n += 1;
+    sum += off;
+    square += off * off;
+    cube += off * off * off;
+  });
+  if (n < 30) return;
+  const double mean = sum / n, variance = square / n - mean * mean;
+  constexpr double kReadingVariance = 0.6;
+  const double own2 = std::max(0.2, variance - kReadingVariance), own = std::sqrt(own2);
+  const double skewness = (cube / n - 3 * mean * square / n + 2 * mean * mean * mean) / (own2 * own);
+  std::array<double, SurvivorBelief::kBends.size()> after{};
+  double total = 0;
+  for (std::size_t i = 0; i < after.size(); ++i) {
+    const double off = skewness + 3 * SurvivorBelief::kBends[i] * own;
+    total += after[i] = (belief_.bends[i] + 1e-6) * std::exp(std::max(-30.0, -off * off / (2 * (0.04 + 12 / n))));
+  }
+  for (double& share : after) share /= total;
+  mix(belief_.bends, after, SurvivorBelief::kPlainBends, kBendsForgetPerHour);
+  const double weight = std::min(n, 40.0);
+  log_deviation_ = (log_deviation_ * log_deviation_weight_ + 0.5 * std::log(own2) * weight) / (log_deviation_weight_ + weight);
   log_deviation_weight_ = kForgetPerHour * std::min(log_deviation_weight_ + weight, kMostPrecision);
 }
 
@@ -82,9 +133,8 @@ std::optional<double> MarginFit::log_deviation() const {
 
 /// A state file is outside input.
 void MarginFit::check() {
-  double sum = 0;
-  for (const double share : belief_.collisions) sum += share >= 0 ? share : NAN;
-  if (!(sum > 0.5 && sum < 2)) belief_ = {};
+  if (!sums_to_one(belief_.collisions)) belief_.collisions = SurvivorBelief::kPlainCollisions;
+  if (!sums_to_one(belief_.bends)) belief_.bends = SurvivorBelief::kPlainBends;
   if (!(std::abs(log_deviation_) < 5 && log_deviation_weight_ >= 0 && log_deviation_weight_ < 1e6))
     log_deviation_ = log_deviation_weight_ = 0;
 }

@@ -50,10 +50,16 @@ struct LossModel {
 
 /// What is believed before; a precision is one over the variance, 0 says nothing.
 struct SurvivorBelief {
+  /// Share of frames lost whatever their level.
   static constexpr std::array<double, 8> kCollisions = {0, 0.02, 0.05, 0.10, 0.15, 0.20, 0.30, 0.45};
-  static constexpr std::array<double, 8> kPlainCollisions = {0.80, 0.05, 0.03, 0.03, 0.025, 0.025, 0.02, 0.02};
+  static constexpr std::array<double, 8> kPlainCollisions = {0.86, 0.03, 0.02, 0.02, 0.02, 0.02, 0.02, 0.01};
+  /// Skewness to the left, per decibel: a level is limit + log(1 + bend x) / bend with x normal, so
+  /// its skewness is about -3 bend times its deviation. Fading in decibels leans that way.
+  static constexpr std::array<double, 4> kBends = {0, 0.025, 0.05, 0.08};
+  static constexpr std::array<double, 4> kPlainBends = {0.3, 0.35, 0.25, 0.1};
 
   std::array<double, 8> collisions = kPlainCollisions;   ///< of each share of `kCollisions`; sum 1
+  std::array<double, 4> bends = kPlainBends;             ///< of each of `kBends`; sum 1
   double log_deviation = 1.03;                           ///< natural logarithm, dB: 2.8 dB
   double log_deviation_precision = 4;
   double median_db = 0;
@@ -69,10 +75,11 @@ struct SurvivorFit {
   double collisions = 0;       ///< share lost whatever the level
   double level_lost = 0;       ///< share of all frames that was too weak
   std::array<double, 8> collisions_after{};   ///< `SurvivorBelief::collisions` with these frames; sum 1
+  std::array<double, 4> bends_after{};        ///< `SurvivorBelief::bends` with these frames
 };
 
 /// Maximum likelihood (with the belief as prior) of a normal level of which each frame arrives with
-/// the probability (1 - c) Phi((level - limit) / limit_sd); c is averaged over `kCollisions` by its
+/// the probability (1 - c) Phi((level - limit) / limit_sd); c and the skewness are averaged over their
 /// posterior. `counts` is
 /// empty where nobody counted: then the levels alone speak, as a truncated sample. Where the median lies among frames that mostly arrive it is not the
 /// fitted one but the middle of the arrived ones, each counted as often as frames of its level were

@@ -106,6 +106,8 @@ class FrameWindow {
   /// Medians of the received frames with the same weights. Cost: a scan of the window.
   std::optional<double> signal_median_dbm() const;
   std::optional<double> noise_median_dbm() const;
+  /// Variance of the received frames' noise, dB squared; 0 while empty. Cost: a scan of the window.
+  double noise_variance_db2() const;
   /// Median margin and its count over the last `span`. Cost: a scan.
   std::optional<double> recent_margin_db(Time now, Duration span) const;
 

@@ -153,6 +153,7 @@ class LinkState {
   FitQuestion own_question(Direction direction) const;
   FitQuestion question(Direction direction, Time now);
   double path_offset_db(Direction direction) const;
+  double reading_sd_db(Direction direction) const;
   void learn_margins();
 
   RadioSettings radio_;

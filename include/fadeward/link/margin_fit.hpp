@@ -17,6 +17,7 @@ struct FitQuestion {
   bool weighted = false;     ///< the samples' weights correct for how they were chosen (else: all alike)
   double median_db = 0;      ///< what the other direction says about it, with its precision
   double median_precision = 0;
+  double reading_sd_db = 0.9; ///< error of one margin
   std::optional<double> log_deviation;   ///< of the other direction, where this one has learned none
 };
 
@@ -30,8 +31,8 @@ class MarginFit {
   std::optional<Fit> recent(const FrameWindow& window, const FitQuestion& question, Time now);
   /// Takes a full window's fit as experience; to be called once for each hour.
   void learn(const Fit& fit, bool counted);
-  /// The same from a window without losses that matter: its deviation, reading errors in it.
-  void learn_deviation(double deviation_db, std::uint32_t frames);
+  /// The same from a window whose losses have nothing to do with the level.
+  void learn_apart(const FrameWindow& window, bool counted);
 
   /// Learned over the last days; empty before the first hour.
   std::optional<double> log_deviation() const;
@@ -39,12 +40,13 @@ class MarginFit {
 
   template <class A>
   void archive(A& a) {
-    a(belief_.collisions, log_deviation_, log_deviation_weight_);
+    a(belief_.collisions, belief_.bends, log_deviation_, log_deviation_weight_);
     if constexpr (A::kReading) check();
   }
 
  private:
-  void learn_log_deviation(double log_deviation, double variance);
+  void learn_shape(const FrameWindow& window);
+  void learn_collisions(double heard, double lost);
   void check();
   estimate::SurvivorBelief belief_for(const FitQuestion& question) const;
 
