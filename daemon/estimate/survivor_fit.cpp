@@ -9,7 +9,14 @@ namespace fadeward::estimate {
 namespace {
 
 constexpr int kRounds = 12;
-constexpr double kConverged = 1e-3;
+constexpr double kConverged = 5e-3;
+constexpr double kFaintBelief = 0.003;
+constexpr double kFarWorse = 7;   // in log likelihood: a thousandth
+/// Errors carry frames across the median, as many up as down but for chance: variance of the median
+/// = mean |error| / (n density), 0.8 sd and 0.4 / deviation for normal ones, less what the smoothing
+/// of readings takes away.
+constexpr double kCrossing = 1.4;
+constexpr double kMedianOfSample = 1.5708;   // pi / 2: variance of the median of normal values
 constexpr double kSharpest = -1.6, kWidest = 2.5;   // of the logarithm of the deviation, dB
 constexpr double kSureArrival = 4;                  // deviations above the limit
 
@@ -142,19 +149,24 @@ class Likelihood {
   void add_counts(Slopes& out, const Shape& shape, double sd2, double collisions) const {
     const double spread2 = sd2 + model_.limit_sd_db * model_.limit_sd_db, spread = std::sqrt(spread2);
     const double a = shape.mean / spread;
-    const double by_mean = 1 / spread, by_log_sd = -a * sd2 / spread2;
+    const double part = sd2 / spread2, by_mean = 1 / spread, by_log_sd = -a * part;
+    const auto chain = [&](double weight, double slope, double curve) {
+      out.chain(weight, slope, curve, by_mean, by_log_sd);
+      out.cross -= weight * slope * part / spread;
+      out.log_sd2 += weight * slope * a * part * (3 * part - 2);
+    };
     // That the levels known are those of frames that arrived, and how many did.
     const double arrived = (counts_ ? counts_->heard : 0) - scale_ * levels_.weight();
     const LogNormalArea arrive = log_area(a);
     out.value += arrived * arrive.value;
-    out.chain(arrived, arrive.slope, -arrive.slope * (arrive.slope + a), by_mean, by_log_sd);
+    chain(arrived, arrive.slope, -arrive.slope * (arrive.slope + a));
     if (!counts_) return;
     out.value += counts_->heard * std::log(1 - collisions);
     if (counts_->lost <= 0) return;
     const double missing = std::max(1e-12, 1 - (1 - collisions) * area(a));
     const double rate = (1 - collisions) * std::exp(-0.5 * a * a) * 0.3989422804014327 / missing;
     out.value += counts_->lost * std::log(missing);
-    out.chain(counts_->lost, -rate, a * rate - rate * rate, by_mean, by_log_sd);
+    chain(counts_->lost, -rate, a * rate - rate * rate);
   }
 
   void add_belief(Slopes& out, const Shape& shape) const {
@@ -249,6 +261,35 @@ std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const BentLev
   return {};
 }
 
+struct Candidate {
+  double score = -1e300, median = 0, median_var = 0, low = 0, log_sd = 0, log_sd_var = 0, arrive = 1;
+};
+
+Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const Likelihood& likelihood,
+                    const LossModel& model, const Peak& peak, double collisions,
+                    const std::optional<FrameCounts>& counts) {
+  Candidate one;
+  const double straight_sd = std::exp(peak.shape.log_sd);
+  const double stretch = bent.stretch(peak.shape.mean), sd = straight_sd / stretch;
+  one.arrive = likelihood.chance_to_arrive(peak.shape);
+  one.median = bent.level_db(peak.shape.mean);
+  one.low = bent.level_db(peak.shape.mean - 2.3263 * straight_sd);
+  one.log_sd = peak.shape.log_sd - std::log(stretch);
+  one.log_sd_var = peak.log_sd_var;
+  one.median_var = peak.mean_var / (stretch * stretch);
+  if (!counts || counts->heard <= 0) return one;
+  const double sent = (counts->heard + counts->lost) / counts->heard;   // for each that arrived
+  const auto middle = weighed_middle(levels, bent, peak.shape, model, levels.weight() * sent * (1 - collisions));
+  const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
+  const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
+  if (trust > 0) one.median += trust * (middle->level_db - one.median);
+  const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
+  const double unseen = std::max(0.0, 1 - levels.weight() / counts->heard);   // heard, but told nobody their level
+  one.median_var = (kCrossing * soft * sd + kMedianOfSample * trust * unseen * sd * sd) / (levels.effective() * sent) +
+                   beyond * beyond * peak.log_sd_var;
+  return one;
+}
+
 }  // namespace
 
 void SurvivorLevels::add(double level_db, float weight) {
@@ -289,41 +330,38 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
   const double sent = counts ? counts->heard + counts->lost : 0;
   const double lost_share = sent > 0 ? counts->lost / sent : 0;
 
-  struct Candidate {
-    double score = -1e300, median = 0, median_var = 0, low = 0, log_sd = 0, log_sd_var = 0, arrive = 1;
-  };
   constexpr std::size_t kShares = SurvivorBelief::kCollisions.size(), kBends = SurvivorBelief::kBends.size();
   std::array<std::array<Candidate, kShares>, kBends> candidates{};
   double best = -1e300;
   for (std::size_t b = 0; b < kBends; ++b) {
-    if (belief.bends[b] <= 1e-4) continue;
+    if (belief.bends[b] < kFaintBelief) continue;
     const BentLevels bent(levels, model, SurvivorBelief::kBends[b]);
     const Likelihood likelihood(bent, counts, model, belief, scale);
     Shape from{bent.mean() - lost_share * std::sqrt(bent.variance()), 0.5 * std::log(std::max(0.3, bent.variance()))};
-    for (std::size_t i = 0; i < kShares; ++i) {
+    // From the share believed most upwards, then downwards, as long as it can matter.
+    const auto most = static_cast<std::size_t>(std::max_element(belief.collisions.begin(), belief.collisions.end()) -
+                                               belief.collisions.begin());
+    double best_here = -1e300;
+    const auto try_share = [&](std::size_t i) {
       const double collisions = SurvivorBelief::kCollisions[i];
-      if (belief.collisions[i] <= 1e-4 || (i > 0 && collisions > 1.4 * lost_share + 0.01)) continue;
+      if (i > 0 && collisions > 1.4 * lost_share + 0.01) return false;
       const Peak peak = climb(likelihood, from, collisions);
       from = peak.shape;
       Candidate& one = candidates[b][i];
-      one.score = peak.value + scale * bent.log_stretch() + peak.log_volume + std::log(belief.collisions[i] * belief.bends[b]);
+      one = candidate(levels, bent, likelihood, model, peak, collisions, counts);
+      one.score = peak.value + scale * bent.log_stretch() + peak.log_volume +
+                  std::log(std::max(belief.collisions[i], 1e-4) * belief.bends[b]);
       best = std::max(best, one.score);
-      one.arrive = likelihood.chance_to_arrive(peak.shape);
-      const double stretch = bent.stretch(peak.shape.mean), sd = std::exp(peak.shape.log_sd) / stretch;
-      one.median = bent.level_db(peak.shape.mean);
-      one.low = bent.level_db(peak.shape.mean - 2.3263 * std::exp(peak.shape.log_sd));
-      one.log_sd = peak.shape.log_sd - std::log(stretch);
-      one.log_sd_var = peak.log_sd_var;
-      one.median_var = peak.mean_var / (stretch * stretch);
-      if (sent > 0 && counts->heard > 0) {
-        const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
-        const auto middle = weighed_middle(levels, bent, peak.shape, model, levels.weight() * sent / counts->heard * (1 - collisions));
-        const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
-        const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
-        if (trust > 0) one.median += trust * (middle->level_db - one.median);
-        one.median_var = 2 * soft * sd / (levels.effective() / (1 - lost_share)) + beyond * beyond * peak.log_sd_var;
-      }
-    }
+      best_here = std::max(best_here, one.score);
+      return one.score > best_here - kFarWorse;
+    };
+    std::size_t start = most;
+    while (start > 0 && SurvivorBelief::kCollisions[start] > 1.4 * lost_share + 0.01) --start;
+    try_share(start);
+    const Shape there = from;
+    for (std::size_t i = start + 1; i < kShares && try_share(i);) ++i;
+    from = there;
+    for (std::size_t i = start; i > 0 && try_share(i - 1);) --i;
   }
 
   SurvivorFit out;
@@ -331,7 +369,7 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
   for (std::size_t b = 0; b < kBends; ++b) {
     for (std::size_t i = 0; i < kShares; ++i) {
       const Candidate& one = candidates[b][i];
-      if (one.score < best - 12) continue;
+      if (one.score < best - kFarWorse) continue;
       const double weight = std::exp(one.score - best);
       const double collisions = SurvivorBelief::kCollisions[i];
       total += weight;

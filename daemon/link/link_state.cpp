@@ -23,10 +23,12 @@ constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop at about 10 dB
+constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
-constexpr double kReadingSdDb = 0.9;
-constexpr double kStepErrorDb = 0.08;        // what is left of readings in whole decibels
+constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
+constexpr double kMedianOfSample = 1.5708;   // pi / 2
+constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
 constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
 constexpr double kFewLost = 0.003;
 constexpr std::uint32_t kFewestToLearn = 60;
@@ -326,9 +328,11 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     const bool recent = state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
     rules.recent_noise_dbm = recent ? state.snr_noise_dbm : std::nullopt;
   }
-  const auto levels = separate(reading, rules);
+  auto levels = separate(reading, rules);
   if (!levels) return;
-  if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {
+  if (by_snr && *reading.snr_db >= rules.snr_ceiling_db - kBendDb && rules.recent_noise_dbm) {
+    levels->noise_dbm = *rules.recent_noise_dbm;
+  } else if (by_snr && *reading.snr_db < rules.snr_ceiling_db - kBendDb) {
     state.snr_noise_dbm = state.snr_noise_dbm
                               ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
                               : levels->noise_dbm;
@@ -484,7 +488,7 @@ FitQuestion LinkState::own_question(Direction d) const {
   question.counted = counts_losses(d);
   question.weighted = d == Direction::outbound;
   const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
-  question.log_deviation = direction(other).margin_fit.log_deviation();
+  question.other = &direction(other).margin_fit;
   question.reading_sd_db = reading_sd_db(d);
   return question;
 }
@@ -518,7 +522,7 @@ FitQuestion LinkState::question(Direction d, Time now) {
     median_db = fit->median_db;
     variance = fit->median_sd_db * fit->median_sd_db;
   } else {
-    median_db = *state.window.margin_quantile_db(0.5, false);
+    median_db = *state.window.margin_median_db();
   }
   (void)now;
   question.median_db = median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
@@ -535,7 +539,7 @@ void LinkState::learn_margins() {
     DirectionState& state = direction(d);
     const FrameWindow& window = state.window;
     if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan) continue;
-    double median_db = *window.margin_quantile_db(0.5, false);
+    double median_db = *window.margin_median_db();
     if (needs_fit(d)) {
       const FitQuestion question = own_question(d);
       const auto fit = state.margin_fit.fit(window, question);
@@ -555,7 +559,7 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   DirectionState& state = direction(d);
   state.window.expire(now);
   if (state.window.empty()) return {};
-  if (!needs_fit(d)) return state.window.margin_quantile_db(0.5, false);
+  if (!needs_fit(d)) return state.window.margin_median_db();
   const auto fit = state.margin_fit.recent(state.window, question(d, now), now);
   return fit ? std::optional(fit->median_db) : std::nullopt;
 }
@@ -573,12 +577,15 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
       out.low_db = *low;
     return out;
   }
-  out.median_db = *state.window.margin_quantile_db(0.5, false);
+  out.median_db = *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
   // Reading errors carry frames across the median, as many up as down but for chance.
   const double n = std::max(1.0, static_cast<double>(state.window.frames()));
   const double deviation = *state.window.margin_deviation_db();
-  out.stderr_db = std::hypot(std::sqrt(2 * kReadingSdDb * deviation / n), kStepErrorDb);
+  const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
+  const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
+                          kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
+  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb);
   return out;
 }
 

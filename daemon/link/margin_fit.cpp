@@ -11,10 +11,10 @@ using estimate::SurvivorBelief;
 
 constexpr Duration kKept = std::chrono::minutes{5};
 constexpr double kForgetPerHour = 0.96;        // about a day
-constexpr double kMostPrecision = 150;         // of the logarithm of the deviation: 8 %
-constexpr double kOtherPrecision = 30;         // of the other direction's
+constexpr double kMostPrecision = 400;         // of the logarithm of the deviation: 5 %
+constexpr double kOtherPrecision = 100;        // of the other direction's
 constexpr double kCollisionsForgetPerHour = 0.15;
-constexpr double kBendsForgetPerHour = 0.02;
+constexpr double kBendsForgetPerHour = 0.005;
 
 template <std::size_t N>
 void mix(std::array<double, N>& belief, const std::array<double, N>& after, const std::array<double, N>& plain,
@@ -36,9 +36,11 @@ SurvivorBelief MarginFit::belief_for(const FitQuestion& question) const {
   if (log_deviation_weight_ > 0) {
     belief.log_deviation = log_deviation_;
     belief.log_deviation_precision = std::min(log_deviation_weight_, kMostPrecision);
-  } else if (question.log_deviation) {
-    belief.log_deviation = *question.log_deviation;
-    belief.log_deviation_precision = kOtherPrecision;
+  } else if (question.other != nullptr && question.other->log_deviation_weight_ > 0) {
+    // The path is the same: how widely and how unevenly it fades holds both ways.
+    belief.bends = question.other->belief_.bends;
+    belief.log_deviation = question.other->log_deviation_;
+    belief.log_deviation_precision = std::min(question.other->log_deviation_weight_, kOtherPrecision);
   }
   belief.median_db = question.median_db;
   belief.median_precision = question.median_precision;
@@ -124,11 +126,6 @@ void MarginFit::learn_shape(const FrameWindow& window) {
   const double weight = std::min(n, 40.0);
   log_deviation_ = (log_deviation_ * log_deviation_weight_ + 0.5 * std::log(own2) * weight) / (log_deviation_weight_ + weight);
   log_deviation_weight_ = kForgetPerHour * std::min(log_deviation_weight_ + weight, kMostPrecision);
-}
-
-std::optional<double> MarginFit::log_deviation() const {
-  if (log_deviation_weight_ <= 0) return {};
-  return log_deviation_;
 }
 
 /// A state file is outside input.

@@ -376,6 +376,7 @@ Tally run_group(const Group& group, std::uint64_t first_seed, std::size_t worlds
       }
       const double error = said->second.margin_db - true_margin(outcome.hours, i);
       ++tally.hours;
+      if (std::getenv("HOURS")) std::printf("  w%zu h%.0f true %.2f said %.2f se %.2f loss %.2f\n", w, age_h, true_margin(outcome.hours, i), said->second.margin_db, said->second.stderr_db, hour.loss_ratio);
       tally.sum += error;
       tally.square += error * error;
       tally.worst = std::max(tally.worst, std::abs(error));

@@ -92,6 +92,7 @@ class FrameWindow {
   }
 
   std::uint32_t frames() const { return frames_; }   ///< received in the window
+  std::size_t samples() const { return samples_.size(); }   ///< measured, of which `frames` may be more
   std::uint32_t lost() const { return lost_; }
   bool empty() const { return samples_.empty(); }
   /// What the window covers: one hour, or more where it grew.
@@ -102,6 +103,8 @@ class FrameWindow {
   /// frames rank below every received one if `lost_at_bottom`. Empty while empty, and where the
   /// quantile falls among the lost.
   std::optional<double> margin_quantile_db(double q, bool lost_at_bottom) const;
+  /// Median of the received frames, hop channels counted alike. Empty while empty.
+  std::optional<double> margin_median_db() const { return margins_.smooth_median_db(); }
   std::optional<double> margin_deviation_db() const { return margins_.deviation_db(); }
   /// Medians of the received frames with the same weights. Cost: a scan of the window.
   std::optional<double> signal_median_dbm() const;

@@ -11,6 +11,8 @@
 
 namespace fadeward::link {
 
+class MarginFit;
+
 /// How a window is to be read.
 struct FitQuestion {
   bool counted = true;       ///< the window's lost frames are known
@@ -18,7 +20,7 @@ struct FitQuestion {
   double median_db = 0;      ///< what the other direction says about it, with its precision
   double median_precision = 0;
   double reading_sd_db = 0.9; ///< error of one margin
-  std::optional<double> log_deviation;   ///< of the other direction, where this one has learned none
+  const MarginFit* other = nullptr;      ///< of the other direction, where this one has learned nothing
 };
 
 class MarginFit {
@@ -34,8 +36,6 @@ class MarginFit {
   /// The same from a window whose losses have nothing to do with the level.
   void learn_apart(const FrameWindow& window, bool counted);
 
-  /// Learned over the last days; empty before the first hour.
-  std::optional<double> log_deviation() const;
   void shift(Duration step) { kept_at_ += step; }
 
   template <class A>
