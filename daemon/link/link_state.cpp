@@ -30,6 +30,8 @@ constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: var
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
 constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
 constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
+constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
+constexpr Duration kLearnClearEvery = std::chrono::hours{4};
 constexpr double kFewLost = 0.003;
 constexpr std::uint32_t kFewestToLearn = 60;
 
@@ -417,7 +419,7 @@ void LinkState::tick(Time now) {
   const Time hour = std::chrono::floor<std::chrono::hours>(now);
   if (hour == learned_at_) return;
   learned_at_ = hour;
-  learn_margins();
+  learn_margins(hour);
 }
 
 void LinkState::shift(Duration step) {
@@ -497,19 +499,19 @@ FitQuestion LinkState::own_question(Direction d) const {
 /// has a scatter of its own.
 double LinkState::reading_sd_db(Direction d) const {
   const DirectionState& state = direction(d);
-  const double noise_variance = state.window.noise_variance_db2();
+  const double noise_variance = state.window.noise_moments().variance_db2;
   if (state.noise_source == NoiseSource::idle) return std::sqrt(0.08 + std::clamp(noise_variance, 0.3, 1.4));
   return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
 }
 
 /// What a margin lies above the loss of the path.
 double LinkState::path_offset_db(Direction d) const {
-  return direction(d).power_dbm.value_or(0) - direction(d).window.noise_median_dbm().value_or(0) -
+  return direction(d).power_dbm.value_or(0) - direction(d).window.noise_moments().mean_dbm -
          receiver(d).required_snr_db;
 }
 
-/// Where a direction does not know its losses, the other one does.
-FitQuestion LinkState::question(Direction d, Time now) {
+/// Where a direction does not know its losses, the other one does. `now`: a fit of the minute will do.
+FitQuestion LinkState::question(Direction d, std::optional<Time> now) {
   FitQuestion question = own_question(d);
   const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
   DirectionState& state = direction(other);
@@ -517,28 +519,34 @@ FitQuestion LinkState::question(Direction d, Time now) {
   const double sign = d == Direction::outbound ? 1 : -1;
   double median_db = 0, variance = 0;
   if (needs_fit(other)) {
-    const auto fit = state.margin_fit.fit(state.window, own_question(other));
+    const FitQuestion own = own_question(other);
+    const auto fit = now ? state.margin_fit.recent(state.window, own, *now) : state.margin_fit.fit(state.window, own);
     if (!fit) return question;
     median_db = fit->median_db;
     variance = fit->median_sd_db * fit->median_sd_db;
   } else {
     median_db = *state.window.margin_median_db();
   }
-  (void)now;
   question.median_db = median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
-  question.median_precision = 1 / (variance + reciprocal_.variance() + kFadingVariance);
+  question.median_precision = 1 / (variance + reciprocal_.variance() + kFadingVariance + kShapeVariance);
   return question;
 }
 
-/// Once an hour: how wide the levels spread, how many are lost whatever their level, and by what
-/// the two directions differ.
-void LinkState::learn_margins() {
+/// How wide the levels spread, how many are lost whatever their level, and by what the two directions
+/// differ: once an hour where frames are lost, less often where little can be learned.
+void LinkState::learn_margins(Time hour) {
+  const bool clear = !needs_fit(Direction::inbound) && !needs_fit(Direction::outbound);
+  const bool rest = clear && hour.time_since_epoch() % kLearnClearEvery != Duration{};
   std::array<std::optional<double>, kDirections> path_db;
   double variance = 2 * kFadingVariance;
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
     DirectionState& state = direction(d);
     const FrameWindow& window = state.window;
     if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan) continue;
+    if (rest) {
+      if (counts_losses(d) && window.lost() > 0) state.margin_fit.learn_collisions(window.frames(), window.lost());
+      continue;
+    }
     double median_db = *window.margin_median_db();
     if (needs_fit(d)) {
       const FitQuestion question = own_question(d);
@@ -548,7 +556,8 @@ void LinkState::learn_margins() {
       median_db = fit->median_db;
       variance += fit->median_sd_db * fit->median_sd_db;
     } else {
-      state.margin_fit.learn_apart(window, counts_losses(d));
+      if (counts_losses(d)) state.margin_fit.learn_collisions(window.frames(), window.lost());
+      state.margin_fit.learn_shape(window);
     }
     path_db[static_cast<std::size_t>(d)] = median_db - path_offset_db(d);
   }
@@ -559,7 +568,12 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   DirectionState& state = direction(d);
   state.window.expire(now);
   if (state.window.empty()) return {};
-  if (!needs_fit(d)) return state.window.margin_median_db();
+  const bool few = counts_losses(d) && state.window.lost() * 99 < state.window.frames();
+  if (few || state.margin_fit.lately_clear(now)) return state.window.margin_quantile_db(0.5, false);
+  if (!needs_fit(d)) {
+    state.margin_fit.note_clear(now);
+    return state.window.margin_quantile_db(0.5, false);
+  }
   const auto fit = state.margin_fit.recent(state.window, question(d, now), now);
   return fit ? std::optional(fit->median_db) : std::nullopt;
 }
@@ -570,7 +584,7 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
   if (state.window.empty()) return {};
   Margin out;
   if (needs_fit(d)) {
-    const auto fit = state.margin_fit.fit(state.window, question(d, now));
+    const auto fit = state.margin_fit.fit(state.window, question(d, {}));
     if (!fit) return {};
     out = {fit->median_db, fit->low_db, std::hypot(fit->median_sd_db, kStepErrorDb)};
     if (const auto low = state.window.margin_quantile_db(0.01, false); low && fit->level_lost < kFewLost)

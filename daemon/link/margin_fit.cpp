@@ -9,7 +9,6 @@ namespace {
 
 using estimate::SurvivorBelief;
 
-constexpr Duration kKept = std::chrono::minutes{5};
 constexpr double kForgetPerHour = 0.96;        // about a day
 constexpr double kMostPrecision = 400;         // of the logarithm of the deviation: 5 %
 constexpr double kOtherPrecision = 100;        // of the other direction's
@@ -78,11 +77,6 @@ void MarginFit::learn(const Fit& fit, bool counted) {
   const double fresh = std::max(precision - before, 0.0);
   log_deviation_ = std::log(std::max(fit.deviation_db, 0.2));
   log_deviation_weight_ = kForgetPerHour * std::min(before + fresh, kMostPrecision);
-}
-
-void MarginFit::learn_apart(const FrameWindow& window, bool counted) {
-  if (counted) learn_collisions(window.frames(), window.lost());
-  learn_shape(window);
 }
 
 /// Binomial, for losses that all are collisions.

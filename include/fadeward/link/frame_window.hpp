@@ -109,8 +109,12 @@ class FrameWindow {
   /// Medians of the received frames with the same weights. Cost: a scan of the window.
   std::optional<double> signal_median_dbm() const;
   std::optional<double> noise_median_dbm() const;
-  /// Variance of the received frames' noise, dB squared; 0 while empty. Cost: a scan of the window.
-  double noise_variance_db2() const;
+  struct NoiseMoments {
+    double mean_dbm = 0;
+    double variance_db2 = 0;
+  };
+  /// Of the received frames; zeros while empty. Cost: a scan of the window.
+  NoiseMoments noise_moments() const;
   /// Median margin and its count over the last `span`. Cost: a scan.
   std::optional<double> recent_margin_db(Time now, Duration span) const;
 

@@ -67,7 +67,8 @@ class LinkState {
   };
   /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
   std::optional<Margin> margin(Direction direction, Time now);
-  /// The median alone, as cheap as it gets: where it takes a fit, one that is up to five minutes old.
+  /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up to
+  /// five minutes old.
   std::optional<double> margin_median_db(Direction direction, Time now);
 
   /// Whether one frame in a hundred has so little margin that losses are no surprise.
@@ -151,10 +152,10 @@ class LinkState {
   bool counts_losses(Direction direction) const;
   bool needs_fit(Direction direction) const;
   FitQuestion own_question(Direction direction) const;
-  FitQuestion question(Direction direction, Time now);
+  FitQuestion question(Direction direction, std::optional<Time> now);
   double path_offset_db(Direction direction) const;
   double reading_sd_db(Direction direction) const;
-  void learn_margins();
+  void learn_margins(Time hour);
 
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;

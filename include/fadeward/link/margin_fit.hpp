@@ -33,10 +33,19 @@ class MarginFit {
   std::optional<Fit> recent(const FrameWindow& window, const FitQuestion& question, Time now);
   /// Takes a full window's fit as experience; to be called once for each hour.
   void learn(const Fit& fit, bool counted);
-  /// The same from a window whose losses have nothing to do with the level.
-  void learn_apart(const FrameWindow& window, bool counted);
+  /// The same from a window whose losses have nothing to do with the level: its losses, its levels.
+  void learn_collisions(double heard, double lost);
+  void learn_shape(const FrameWindow& window);
 
-  void shift(Duration step) { kept_at_ += step; }
+  /// That no fit was needed; holds for as long as a fit does.
+  void note_clear(Time now) { clear_at_ = now; }
+  bool lately_clear(Time now) const { return now >= clear_at_ && now - clear_at_ < kKept; }
+
+
+  void shift(Duration step) {
+    kept_at_ += step;
+    clear_at_ += step;
+  }
 
   template <class A>
   void archive(A& a) {
@@ -45,8 +54,7 @@ class MarginFit {
   }
 
  private:
-  void learn_shape(const FrameWindow& window);
-  void learn_collisions(double heard, double lost);
+  static constexpr Duration kKept = std::chrono::minutes{5};
   void check();
   estimate::SurvivorBelief belief_for(const FitQuestion& question) const;
 
@@ -55,6 +63,7 @@ class MarginFit {
   double log_deviation_weight_ = 0;
   std::optional<Fit> kept_;
   Time kept_at_{};
+  Time clear_at_{};
 };
 
 }  // namespace fadeward::link
