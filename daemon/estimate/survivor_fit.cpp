@@ -9,8 +9,8 @@ namespace fadeward::estimate {
 namespace {
 
 constexpr int kRounds = 12;
-constexpr double kConverged = 5e-3;
-constexpr double kFaintBelief = 0.003;
+constexpr double kConverged = 1e-2;
+constexpr double kFaintBelief = 0.01;
 constexpr double kFarWorse = 7;   // in log likelihood: a thousandth
 /// Errors carry frames across the median, as many up as down but for chance: variance of the median
 /// = mean |error| / (n density), 0.8 sd and 0.4 / deviation for normal ones, less what the smoothing
@@ -24,13 +24,36 @@ constexpr double kSureArrival = 4;                  // deviations above the limi
 struct LogNormalArea {
   double value, slope;
 };
+LogNormalArea log_area_computed(double x) {
+  const double area = 0.5 * std::erfc(-x / std::numbers::sqrt2);
+  return {std::log(area), std::exp(-0.5 * x * x) * 0.3989422804014327 / area};
+}
+
+/// Values at every 32nd; between them a Taylor series of third order is good to 1e-8.
+struct LogAreaTable {
+  static constexpr int kLowest = -8, kHighest = 6, kSteps = 32;
+  std::array<LogNormalArea, (kHighest - kLowest) * kSteps + 1> nodes;
+  LogAreaTable() {
+    for (std::size_t i = 0; i < nodes.size(); ++i)
+      nodes[i] = log_area_computed(kLowest + static_cast<double>(i) / kSteps);
+  }
+};
+const LogAreaTable kLogArea;
+
 LogNormalArea log_area(double x) {
-  if (x < -8) {   // asymptotic series: both vanish
+  if (!(x > LogAreaTable::kLowest)) {   // asymptotic series: both vanish
     const double inverse = 1 / (x * x);
     return {-0.5 * x * x - std::log(-x) - 0.9189385332046727 - inverse, -x - 1 / x};
   }
-  const double area = 0.5 * std::erfc(-x / std::numbers::sqrt2);
-  return {std::log(area), std::exp(-0.5 * x * x) * 0.3989422804014327 / area};
+  if (x >= LogAreaTable::kHighest) return {0, 0};
+  const double at = (x - LogAreaTable::kLowest) * LogAreaTable::kSteps;
+  const int index = static_cast<int>(at + 0.5);
+  const LogNormalArea& node = kLogArea.nodes[static_cast<std::size_t>(index)];
+  const double d = (at - index) / LogAreaTable::kSteps;
+  const double node_x = x - d;
+  const double second = -node.slope * (node.slope + node_x);
+  const double third = -second * (node.slope + node_x) - node.slope * (second + 1);
+  return {node.value + d * (node.slope + d * (second / 2 + d * third / 6)), node.slope + d * (second + d * third / 2)};
 }
 double area(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
 
@@ -56,11 +79,14 @@ struct Slopes {
 class BentLevels {
  public:
   BentLevels(const SurvivorLevels& levels, const LossModel& model, double bend) : bend_(bend), limit_(model.limit_db) {
-    for (int cell = levels.first(); cell <= levels.last(); cell += 2) {
-      const double low = levels.at(cell), high = cell + 1 <= levels.last() ? levels.at(cell + 1) : 0;
-      const double weight = low + high;
+    for (int cell = levels.first(); cell <= levels.last(); cell += kTogether) {
+      double weight = 0, moment = 0;
+      for (int i = 0; i < kTogether && cell + i <= levels.last(); ++i) {
+        weight += levels.at(cell + i);
+        moment += i * levels.at(cell + i);
+      }
       if (weight <= 0) continue;
-      const double off = SurvivorLevels::level_of(cell) + SurvivorLevels::kStepDb * high / weight - limit_;
+      const double off = SurvivorLevels::level_of(cell) + SurvivorLevels::kStepDb * moment / weight - limit_;
       const double x = straight(off);
       if (size_ < cells_.size()) cells_[size_++] = {x, weight};
       weight_ += weight;
@@ -89,10 +115,12 @@ class BentLevels {
   const Cell* end() const { return cells_.data() + size_; }
 
  private:
+  static constexpr int kTogether = 3;   // 0.75 dB: finer says no more about readings of 1 dB
+
   double bend_, limit_;
   double weight_ = 0, sum_ = 0, square_ = 0, log_stretch_ = 0;
   std::size_t size_ = 0;
-  std::array<Cell, SurvivorLevels::kCells / 2 + 1> cells_;
+  std::array<Cell, SurvivorLevels::kCells / kTogether + 1> cells_;
 };
 
 class Likelihood {

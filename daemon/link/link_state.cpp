@@ -26,6 +26,7 @@ constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop
 constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
+constexpr double kClearWithoutCountsDb = 1.0;
 constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
 constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
@@ -481,8 +482,9 @@ bool LinkState::counts_losses(Direction d) const {
 /// while the weakest have margin are not missing among the low ones.
 bool LinkState::needs_fit(Direction d) const {
   const FrameWindow& window = direction(d).window;
-  if (counts_losses(d) && window.lost() * 99 < window.frames()) return false;
-  return losses_follow_level(d);
+  if (counts_losses(d)) return window.lost() * 99 >= window.frames() && losses_follow_level(d);
+  const auto low = window.margin_quantile_db(0.01, false);
+  return low && *low < kClearWithoutCountsDb;
 }
 
 FitQuestion LinkState::own_question(Direction d) const {

@@ -11,6 +11,8 @@ using estimate::SurvivorBelief;
 
 constexpr double kForgetPerHour = 0.96;        // about a day
 constexpr double kMostPrecision = 400;         // of the logarithm of the deviation: 5 %
+constexpr double kMostPrecisionPerHour = 20;
+constexpr double kOneHour = 0.3;
 constexpr double kOtherPrecision = 100;        // of the other direction's
 constexpr double kCollisionsForgetPerHour = 0.15;
 constexpr double kBendsForgetPerHour = 0.005;
@@ -70,13 +72,36 @@ std::optional<MarginFit::Fit> MarginFit::recent(const FrameWindow& window, const
 void MarginFit::learn(const Fit& fit, bool counted) {
   if (!counted) return;
   mix(belief_.collisions, fit.collisions_after, SurvivorBelief::kPlainCollisions, kCollisionsForgetPerHour);
-  mix(belief_.bends, fit.bends_after, SurvivorBelief::kPlainBends, kBendsForgetPerHour);
+  learn_bends(fit.bends_after);
   // The fit already contains what was believed: what is new is the rest of its precision.
   const double before = std::min(log_deviation_weight_, kMostPrecision);
   const double precision = 1 / std::max(1e-4, fit.log_deviation_sd * fit.log_deviation_sd);
-  const double fresh = std::max(precision - before, 0.0);
-  log_deviation_ = std::log(std::max(fit.deviation_db, 0.2));
-  log_deviation_weight_ = kForgetPerHour * std::min(before + fresh, kMostPrecision);
+  const double fresh = precision - before;
+  if (fresh < 1) {
+    log_deviation_weight_ *= kForgetPerHour;
+    return;
+  }
+  const double seen = (std::log(std::max(fit.deviation_db, 0.2)) * precision - log_deviation_ * before) / fresh;
+  learn_log_deviation(seen, fresh);
+}
+
+/// Hours are not independent of each other in what the model gets wrong: one counts as a part.
+void MarginFit::learn_bends(const std::array<double, 4>& after) {
+  std::array<double, 4> moved{};
+  double sum = 0;
+  for (std::size_t i = 0; i < moved.size(); ++i) {
+    const double before = std::max(belief_.bends[i], 1e-6);
+    sum += moved[i] = before * std::pow(std::max(after[i], 1e-6) / before, kOneHour);
+  }
+  for (double& share : moved) share /= sum;
+  mix(belief_.bends, moved, SurvivorBelief::kPlainBends, kBendsForgetPerHour);
+}
+
+void MarginFit::learn_log_deviation(double seen, double precision) {
+  const double weight = std::min(precision, kMostPrecisionPerHour);
+  const double total = log_deviation_weight_ + weight;
+  log_deviation_ = (log_deviation_ * log_deviation_weight_ + std::clamp(seen, -1.5, 2.5) * weight) / total;
+  log_deviation_weight_ = kForgetPerHour * std::min(total, kMostPrecision);
 }
 
 /// Binomial, for losses that all are collisions.
@@ -116,10 +141,8 @@ void MarginFit::learn_shape(const FrameWindow& window) {
     total += after[i] = (belief_.bends[i] + 1e-6) * std::exp(std::max(-30.0, -off * off / (2 * (0.04 + 12 / n))));
   }
   for (double& share : after) share /= total;
-  mix(belief_.bends, after, SurvivorBelief::kPlainBends, kBendsForgetPerHour);
-  const double weight = std::min(n, 40.0);
-  log_deviation_ = (log_deviation_ * log_deviation_weight_ + 0.5 * std::log(own2) * weight) / (log_deviation_weight_ + weight);
-  log_deviation_weight_ = kForgetPerHour * std::min(log_deviation_weight_ + weight, kMostPrecision);
+  learn_bends(after);
+  learn_log_deviation(0.5 * std::log(own2), n);
 }
 
 /// A state file is outside input.

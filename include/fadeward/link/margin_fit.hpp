@@ -2,6 +2,7 @@
 // for the minutes until it is worth another.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 
@@ -55,6 +56,8 @@ class MarginFit {
 
  private:
   static constexpr Duration kKept = std::chrono::minutes{5};
+  void learn_bends(const std::array<double, 4>& after);
+  void learn_log_deviation(double seen, double precision);
   void check();
   estimate::SurvivorBelief belief_for(const FitQuestion& question) const;
 
