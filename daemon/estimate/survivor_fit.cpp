@@ -312,9 +312,10 @@ Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const 
   const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
   if (trust > 0) one.median += trust * (middle->level_db - one.median);
   const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
-  const double unseen = std::max(0.0, 1 - levels.weight() / counts->heard);   // heard, but told nobody their level
-  one.median_var = (kCrossing * soft * sd + kMedianOfSample * trust * unseen * sd * sd) / (levels.effective() * sent) +
-                   beyond * beyond * peak.log_sd_var;
+  // Collided, or heard but told nobody their level: as good as never sent.
+  const double unseen = std::max(0.0, 1 - (1 - collisions) * levels.weight() / counts->heard);
+  one.median_var = kCrossing * soft * sd / (levels.effective() * sent) +
+                   kMedianOfSample * trust * unseen * sd * sd / levels.effective() + beyond * beyond * peak.log_sd_var;
   return one;
 }
 

@@ -54,6 +54,10 @@ constexpr std::uint64_t kFarLevels =
 std::optional<double> get(const LinkReport& report, Field field) {
   return report.has(field) ? std::optional(report[field]) : std::nullopt;
 }
+/// The middle of all frames among those that are not at the bottom.
+double quantile_beside(double bottom_share) {
+  return std::clamp((0.5 - bottom_share) / (1 - bottom_share), 0.01, 0.5);
+}
 std::uint32_t whole(double value) {
   return static_cast<std::uint32_t>(std::clamp(value, 0.0, 4e9));
 }
@@ -333,9 +337,10 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
   }
   auto levels = separate(reading, rules);
   if (!levels) return;
-  if (by_snr && *reading.snr_db >= rules.snr_ceiling_db - kBendDb && rules.recent_noise_dbm) {
+  const bool bent = by_snr && *reading.snr_db >= rules.snr_ceiling_db - kBendDb;
+  if (bent && rules.recent_noise_dbm) {
     levels->noise_dbm = *rules.recent_noise_dbm;
-  } else if (by_snr && *reading.snr_db < rules.snr_ceiling_db - kBendDb) {
+  } else if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {   // a bent one where there is no better
     state.snr_noise_dbm = state.snr_noise_dbm
                               ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
                               : levels->noise_dbm;
@@ -487,6 +492,19 @@ bool LinkState::needs_fit(Direction d) const {
   return low && *low < kClearWithoutCountsDb;
 }
 
+/// Share of the frames sent that was lost on channels where nearly none arrives: the lowest of all.
+std::optional<double> LinkState::dead_share(Direction d) const {
+  const DirectionState& state = direction(d);
+  const FrameWindow& window = state.window;
+  if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0) return {};
+  std::array<std::uint16_t, ChannelShares::kMost> heard{};
+  window.visit([&](const FrameSample& sample) { ++heard[sample.channel % ChannelShares::kMost]; });
+  const auto missing = state.channels.missing_on_dead(heard);
+  if (!missing || *missing < 1) return {};
+  const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) / static_cast<double>(window.samples());
+  return std::min(*missing * stands_for, lost) / (lost + window.frames());
+}
+
 FitQuestion LinkState::own_question(Direction d) const {
   FitQuestion question;
   question.counted = counts_losses(d);
@@ -573,6 +591,7 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   const bool few = counts_losses(d) && state.window.lost() * 99 < state.window.frames();
   if (few || state.margin_fit.lately_clear(now)) return state.window.margin_quantile_db(0.5, false);
   if (!needs_fit(d)) {
+    if (const auto dead = dead_share(d)) return state.window.margin_quantile_db(quantile_beside(*dead), false);
     state.margin_fit.note_clear(now);
     return state.window.margin_quantile_db(0.5, false);
   }
@@ -593,12 +612,14 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
       out.low_db = *low;
     return out;
   }
-  out.median_db = *state.window.margin_median_db();
+  const auto dead = dead_share(d);
+  out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false) : *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
   // Reading errors carry frames across the median, as many up as down but for chance.
-  const double n = std::max(1.0, static_cast<double>(state.window.frames()));
   const double deviation = *state.window.margin_deviation_db();
   const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
+  const double n = std::max(measured, static_cast<double>(state.window.frames()) +
+                                          (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
   const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
                           kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
   out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb);

@@ -50,7 +50,7 @@ class PlainAir {
 
   /// Next report; false at the end.
   bool next(std::string& line) {
-    while (elapsed_s_ < plan_.days * 86400) {
+    while (elapsed_s_ + plan_.interval_s < plan_.days * 86400) {
       elapsed_s_ += plan_.interval_s;
       if (exchange(line)) return true;
     }
@@ -126,19 +126,22 @@ class PlainAir {
   void note(std::size_t direction, const Air& air) {
     margins_[direction].push_back(air.margin_db);
     if (!air.heard) ++lost_[direction];
+    ++in_hour_[direction];
   }
 
   void close_hour() {
     for (std::size_t d = 0; d < 2; ++d) {
-      std::vector<double>& margins = margins_[d];
-      if (!margins.empty()) {
+      // Where an hour holds fewer than 30 frames, the last 30.
+      std::vector<double>& kept = margins_[d];
+      kept.erase(kept.begin(), kept.end() - static_cast<std::ptrdiff_t>(std::min(kept.size(), std::max<std::size_t>(in_hour_[d], 30))));
+      if (kept.size() >= 30) {
+        std::vector<double> margins = kept;
         std::sort(margins.begin(), margins.end());
         const std::size_t n = margins.size();
         hours[d].push_back({hour_end_s_, (margins[(n - 1) / 2] + margins[n / 2]) / 2, margins[n / 100],
-                            static_cast<double>(lost_[d]) / static_cast<double>(n), n});
+                            static_cast<double>(lost_[d]) / static_cast<double>(std::max<std::size_t>(1, in_hour_[d])), n});
       }
-      margins.clear();
-      lost_[d] = 0;
+      lost_[d] = in_hour_[d] = 0;
     }
     hour_end_s_ += 3600;
   }
@@ -149,9 +152,9 @@ class PlainAir {
   std::array<double, 50> channel_db_{};
   std::array<double, 2> noise_db_{};
   std::array<std::vector<double>, 2> margins_;
-  std::array<std::size_t, 2> lost_{};
+  std::array<std::size_t, 2> lost_{}, in_hour_{};
   double shadow_db_ = 0;
-  double elapsed_s_ = 0;
+  double elapsed_s_ = 3.7;
   std::int64_t hour_end_s_ = static_cast<std::int64_t>(kStartS) + 3600;
   std::uint64_t sent_ = 0, far_heard_ = 0;
   std::string far_;

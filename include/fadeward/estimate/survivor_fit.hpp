@@ -44,7 +44,7 @@ struct FrameCounts {
 /// How frames are lost: below a limit that is not sharp, and here and there whatever their level.
 struct LossModel {
   double limit_db = 0;        ///< half of the frames of this level arrive
-  double limit_sd_db = 0.6;   ///< the limit is normal with this deviation
+  double limit_sd_db = 0.65;   ///< the limit is normal with this deviation
   double reading_sd_db = 0.9; ///< error of a level as it was read, 1 dB steps included
 };
 

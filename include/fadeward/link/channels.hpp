@@ -23,6 +23,10 @@ class ChannelShares {
   std::uint8_t weight(std::uint8_t index) const { return weights_[index]; }
   std::size_t size() const { return keys_.size(); }
   double key(std::uint8_t index) const { return keys_[index]; }
+  /// Of frames that never arrived, those sent on channels that have gone dead: known from the days
+  /// before, now heard less than a quarter as often as the usual one. `heard`: frames of each channel
+  /// lately. Empty where too few are heard to tell.
+  std::optional<double> missing_on_dead(const std::array<std::uint16_t, kMost>& heard) const;
   /// Recomputes the weights; call every quarter hour.
   void settle();
 

@@ -151,6 +151,7 @@ class LinkState {
   double presumed_lost(Duration window, Time now) const;
   bool counts_losses(Direction direction) const;
   bool needs_fit(Direction direction) const;
+  std::optional<double> dead_share(Direction direction) const;
   FitQuestion own_question(Direction direction) const;
   FitQuestion question(Direction direction, std::optional<Time> now);
   double path_offset_db(Direction direction) const;
