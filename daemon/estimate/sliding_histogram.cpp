@@ -43,6 +43,33 @@ std::optional<double> SlidingHistogram::quantile_db(double q) const {
   return level_of(left) + (level_of(right) - level_of(left)) * std::clamp(share, 0.0, 1.0);
 }
 
+std::optional<double> SlidingHistogram::smooth_median_db() const {
+  const auto plain = quantile_db(0.5);
+  if (!plain) return {};
+  // All eightfold: a value lies with 1, 2, 2, 2, 1 eighths in the five cells around its own.
+  constexpr int kReach = 2;
+  const auto weight = [&](int cell) {
+    return cell < 0 || cell >= kCells ? 0 : std::int64_t{weights_[static_cast<std::size_t>(cell)]};
+  };
+  const auto here = [&](int cell) {
+    return weight(cell - 2) + 2 * (weight(cell - 1) + weight(cell) + weight(cell + 1)) + weight(cell + 2);
+  };
+  int cell = cursors_[1].cell;
+  const std::int64_t wanted = 4 * std::int64_t{total_};
+  // What lies in the cells before this one.
+  std::int64_t below = 8 * (std::int64_t{cursors_[1].below} - weight(cell - 1) - weight(cell - 2)) + 5 * weight(cell - 1) +
+          7 * weight(cell - 2) + 3 * weight(cell) + weight(cell + 1);
+  while (cell > -kReach && below > wanted) below -= here(--cell);
+  while (cell < kCells + kReach && below + here(cell) < wanted) below += here(cell++);
+  const std::int64_t share = here(cell);
+  // Readings on one grid of about a decibel are best joined by straight lines.
+  int occupied = 0;
+  for (int other = cell - 4; other <= cell + 4; ++other) occupied += weight(other) > 0 ? 1 : 0;
+  if (occupied <= 3) return plain;
+  if (share * 64 < wanted / 4) return plain;   // thin here: values lie apart
+  return level_of(cell) + kStepDb * (static_cast<double>(wanted - below) / static_cast<double>(share) - 0.5);
+}
+
 std::optional<double> SlidingHistogram::deviation_db() const {
   if (total_ == 0) return {};
   std::int64_t sum = 0, sum_square = 0;

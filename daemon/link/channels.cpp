@@ -8,6 +8,8 @@ namespace fadeward::link {
 namespace {
 constexpr float kForgetPerQuarter = 0.99F;    // about a day
 constexpr float kFewestPerChannel = 4;
+constexpr float kChance = 24;   // frames: fewer differ by chance where hops are drawn at random
+constexpr std::size_t kFewestChannels = 8;
 }  // namespace
 
 std::uint8_t ChannelShares::index_of(double channel_or_hz) {
@@ -26,6 +28,27 @@ std::uint8_t ChannelShares::count(std::uint8_t index) {
   return weights_[index];
 }
 
+std::optional<double> ChannelShares::missing_on_dead(const std::array<std::uint16_t, kMost>& heard) const {
+  if (keys_.size() < kFewestChannels) return {};
+  std::array<std::uint16_t, kMost> sorted = heard;
+  const auto end = sorted.begin() + static_cast<std::ptrdiff_t>(keys_.size());
+  const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(keys_.size() / 2);
+  std::nth_element(sorted.begin(), middle, end);
+  if (*middle < kFewestPerChannel) return {};
+  double alive_frames = 0, alive = 0, dead_frames = 0, dead = 0;
+  for (std::size_t i = 0; i < keys_.size(); ++i) {
+    if (4 * heard[i] > *middle) {
+      alive_frames += heard[i];
+      alive += 1;
+    } else if (frames_[i] >= 1) {
+      dead_frames += heard[i];
+      dead += 1;
+    }
+  }
+  if (alive == 0) return {};
+  return std::max(0.0, dead * alive_frames / alive - dead_frames);
+}
+
 void ChannelShares::settle() {
   float total = 0;
   for (float& frames : frames_) {
@@ -36,7 +59,7 @@ void ChannelShares::settle() {
   if (channels < 2 || total < kFewestPerChannel * channels) return;
   for (std::size_t i = 0; i < keys_.size(); ++i) {
     const float fair = total / channels;
-    const float weight = 16 * fair / std::max(frames_[i], fair / 4);
+    const float weight = 16 * (fair + kChance) / (frames_[i] + kChance);
     weights_[i] = static_cast<std::uint8_t>(std::clamp(std::round(weight), 4.0F, 64.0F));
   }
 }

@@ -143,7 +143,7 @@ void DirectionState::advance_blocks(Time at) {
 }
 
 void DirectionState::measured(Time at, const Separated& levels, double required_snr_db,
-                              std::optional<std::uint8_t> channel) {
+                              std::optional<std::uint8_t> channel, std::uint8_t weight) {
   enter(at);
   if (power_changed_) [[unlikely]] {
     power_changed_ = false;
@@ -155,6 +155,7 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   sample.signal_cdbm = hundredths_in_range(levels.signal_dbm);
   sample.noise_cdbm = hundredths_in_range(levels.noise_dbm);
   sample.margin_cdb = hundredths_in_range(margin_db);
+  sample.weight = weight;
   if (channel) {
     sample.channel = *channel;
     sample.weight = channels.count(*channel);
@@ -218,6 +219,7 @@ void DirectionState::tick(Time now) {
 
 void DirectionState::shift(Duration step) {
   window.shift(step);
+  margin_fit.shift(step);
   loss.shift(step);
   repeats.shift(step);
   if (bin.start != Time{}) bin.start = floor_to(bin.start + step, kBinSpan);

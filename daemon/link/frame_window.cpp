@@ -218,6 +218,19 @@ std::optional<double> FrameWindow::noise_median_dbm() const {
   return weighted_median(&FrameSample::noise_cdbm);
 }
 
+FrameWindow::NoiseMoments FrameWindow::noise_moments() const {
+  if (samples_.empty()) return {};
+  const std::int64_t origin = samples_.front().noise_cdbm;
+  std::int64_t sum = 0, square = 0;
+  for (std::size_t i = 0; i < samples_.size(); ++i) {
+    const std::int64_t off = samples_[i].noise_cdbm - origin;
+    sum += off;
+    square += off * off;
+  }
+  const double n = static_cast<double>(samples_.size()), mean = static_cast<double>(sum) / n;
+  return {(static_cast<double>(origin) + mean) * 0.01, std::max(0.0, static_cast<double>(square) / n - mean * mean) * 1e-4};
+}
+
 std::optional<double> FrameWindow::recent_margin_db(Time now, Duration span) const {
   estimate::SlidingHistogram recent;
   for (std::size_t i = samples_.size(); i-- > 0;) {

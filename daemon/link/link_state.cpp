@@ -1,10 +1,10 @@
 #include "fadeward/link/link_state.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 
 #include "fadeward/base/decibel.hpp"
-#include "fadeward/estimate/censored_normal.hpp"
 
 namespace fadeward::link {
 
@@ -23,8 +23,18 @@ constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop at about 10 dB
+constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
+constexpr double kClearWithoutCountsDb = 1.0;
+constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
+constexpr double kMedianOfSample = 1.5708;   // pi / 2
+constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
+constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
+constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
+constexpr Duration kLearnClearEvery = std::chrono::hours{4};
+constexpr double kFewLost = 0.003;
+constexpr std::uint32_t kFewestToLearn = 60;
 
 constexpr std::uint64_t bit(Field field) { return std::uint64_t{1} << static_cast<unsigned>(field); }
 constexpr std::uint64_t kCounterFields =
@@ -43,6 +53,10 @@ constexpr std::uint64_t kFarLevels =
 
 std::optional<double> get(const LinkReport& report, Field field) {
   return report.has(field) ? std::optional(report[field]) : std::nullopt;
+}
+/// The middle of all frames among those that are not at the bottom.
+double quantile_beside(double bottom_share) {
+  return std::clamp((0.5 - bottom_share) / (1 - bottom_share), 0.01, 0.5);
 }
 std::uint32_t whole(double value) {
   return static_cast<std::uint32_t>(std::clamp(value, 0.0, 4e9));
@@ -309,7 +323,7 @@ FrameSetting LinkState::frame_setting(Direction d) const {
 }
 
 void LinkState::measure(Direction d, const Reading& reading, Time at,
-                        std::optional<std::uint8_t> channel) {
+                        std::optional<std::uint8_t> channel, std::uint8_t weight) {
   DirectionState& state = direction(d);
   const bool both = reading.rssi_dbm && reading.snr_db;
   // A ceiling does not change from frame to frame.
@@ -322,7 +336,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     const double total_dbm = *reading.rssi_dbm + rules.level_offset_db;
     levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db ? total_dbm - excess_over_signal_db(*reading.snr_db)
                                                                : signal_of_total(total_dbm, levels.noise_dbm);
-    state.measured(at, levels, receiver(d).required_snr_db, channel);
+    state.measured(at, levels, receiver(d).required_snr_db, channel, weight);
     return;
   }
   const bool by_snr = both && !reading.noise_dbm;
@@ -330,19 +344,22 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     const bool recent = state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
     rules.recent_noise_dbm = recent ? state.snr_noise_dbm : std::nullopt;
   }
-  const auto levels = separate(reading, rules);
+  auto levels = separate(reading, rules);
   if (!levels) return;
-  if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {
+  const bool bent = by_snr && *reading.snr_db >= rules.snr_ceiling_db - kBendDb;
+  if (bent && rules.recent_noise_dbm) {
+    levels->noise_dbm = *rules.recent_noise_dbm;
+  } else if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {   // a bent one where there is no better
     state.snr_noise_dbm = state.snr_noise_dbm
                               ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
                               : levels->noise_dbm;
     state.snr_noise_frames = at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
-  state.measured(at, *levels, receiver(d).required_snr_db, channel);
+  state.measured(at, *levels, receiver(d).required_snr_db, channel, weight);
 }
 
-void LinkState::measure_inbound(const LinkReport& report, Time at) {
+std::optional<std::uint8_t> LinkState::measure_inbound(const LinkReport& report, Time at) {
   std::optional<std::uint8_t> channel;
   ChannelShares& channels = direction(Direction::inbound).channels;
   if (report.has(Field::channel))
@@ -353,6 +370,7 @@ void LinkState::measure_inbound(const LinkReport& report, Time at) {
   measure(Direction::inbound,
           {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)}, at,
           channel);
+  return channel;
 }
 
 /// Both frames of one exchange share a hop channel: a level that the far end measured a moment ago
@@ -366,7 +384,8 @@ std::optional<std::uint8_t> LinkState::far_channel(const LinkReport& report, Tim
   return {};
 }
 
-void LinkState::measure_outbound(const LinkReport& report, Time at) {
+/// `weight`: of a measurement on the channel on which the report came.
+void LinkState::measure_outbound(const LinkReport& report, Time at, std::uint8_t weight) {
   FarReading reading;
   if (report.has(Field::far_rssi_dbm)) reading.rssi_dbm = report[Field::far_rssi_dbm];
   if (report.has(Field::far_snr_db)) reading.snr_db = report[Field::far_snr_db];
@@ -378,6 +397,8 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
     last_far_time_ = far_time;
     const Time told = from_unix_seconds(far_time);
     if (told <= at && at - told < std::chrono::hours{1}) measured_at = told;
+    const auto usual = expect();
+    if (usual && at - told > *usual / 2) weight = FrameWindow::kFullWeight;   // another frame, another channel
   } else if (reading == last_far_) {
     return;   // the far end has measured nothing since
   }
@@ -386,7 +407,7 @@ void LinkState::measure_outbound(const LinkReport& report, Time at) {
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},
-          measured_at, far_channel(report, at, measured_at));
+          measured_at, far_channel(report, at, measured_at), weight);
 }
 
 Noticed LinkState::take(const LinkReport& report, Time at) {
@@ -404,8 +425,13 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
       follow_rate(report);
     if ((report.present & kSettingFields) != 0) follow_settings(report, noticed);
   }
-  if (frame.fresh) measure_inbound(report, at);
-  if (frame.in_order && (report.present & kFarLevels) != 0) measure_outbound(report, at);
+  std::optional<std::uint8_t> channel;
+  if (frame.fresh) channel = measure_inbound(report, at);
+  if (frame.in_order && (report.present & kFarLevels) != 0) {
+    // Only what arrives on a report is known, and reports come less often on weak channels.
+    const std::uint8_t weight = channel ? direction(Direction::inbound).channels.weight(*channel) : FrameWindow::kFullWeight;
+    measure_outbound(report, at, static_cast<std::uint8_t>((3 * weight + FrameWindow::kFullWeight) / 4));
+  }
   if (noticed.restarted != Noticed::End::none) {
     // The numbers of the other counters meant another life of the radio.
     if (report.has(Field::uptime_s) && !report.has(Field::seq)) sequence_.forget();
@@ -419,6 +445,10 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
 
 void LinkState::tick(Time now) {
   for (DirectionState& state : directions_) state.tick(now);
+  const Time hour = std::chrono::floor<std::chrono::hours>(now);
+  if (hour == learned_at_) return;
+  learned_at_ = hour;
+  learn_margins(hour);
 }
 
 void LinkState::shift(Duration step) {
@@ -469,38 +499,153 @@ bool LinkState::losses_follow_level(Direction d) const {
   return low && *low < kClearOfThresholdDb;
 }
 
+// ---- margin ---------------------------------------------------------------------------------
+
+bool LinkState::counts_losses(Direction d) const {
+  const LossSource source = direction(d).loss_source;
+  return source == LossSource::seq || source == LossSource::counters;
+}
+
+/// Up to one in a hundred lost moves the median by less than its own uncertainty, and frames lost
+/// while the weakest have margin are not missing among the low ones.
+bool LinkState::needs_fit(Direction d) const {
+  const FrameWindow& window = direction(d).window;
+  if (counts_losses(d)) return window.lost() * 99 >= window.frames() && losses_follow_level(d);
+  const auto low = window.margin_quantile_db(0.01, false);
+  return low && *low < kClearWithoutCountsDb;
+}
+
+/// Share of the frames sent that was lost on channels where nearly none arrives: the lowest of all.
+std::optional<double> LinkState::dead_share(Direction d) const {
+  const DirectionState& state = direction(d);
+  const FrameWindow& window = state.window;
+  if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0) return {};
+  std::array<std::uint16_t, ChannelShares::kMost> heard{};
+  window.visit([&](const FrameSample& sample) { ++heard[sample.channel % ChannelShares::kMost]; });
+  const auto missing = state.channels.missing_on_dead(heard);
+  if (!missing || *missing < 1) return {};
+  const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) / static_cast<double>(window.samples());
+  return std::min(*missing * stands_for, lost) / (lost + window.frames());
+}
+
+FitQuestion LinkState::own_question(Direction d) const {
+  FitQuestion question;
+  question.counted = counts_losses(d);
+  question.weighted = d == Direction::outbound;
+  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
+  question.other = &direction(other).margin_fit;
+  question.reading_sd_db = reading_sd_db(d);
+  return question;
+}
+
+/// Error of one margin. The noise that is read beside each frame scatters as its reading does; an SNR
+/// has a scatter of its own.
+double LinkState::reading_sd_db(Direction d) const {
+  const DirectionState& state = direction(d);
+  const double noise_variance = state.window.noise_moments().variance_db2;
+  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.08 + std::clamp(noise_variance, 0.3, 1.4));
+  return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
+}
+
+/// What a margin lies above the loss of the path.
+double LinkState::path_offset_db(Direction d) const {
+  return direction(d).power_dbm.value_or(0) - direction(d).window.noise_moments().mean_dbm -
+         receiver(d).required_snr_db;
+}
+
+/// Where a direction does not know its losses, the other one does. `now`: a fit of the minute will do.
+FitQuestion LinkState::question(Direction d, std::optional<Time> now) {
+  FitQuestion question = own_question(d);
+  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
+  DirectionState& state = direction(other);
+  if (question.counted || !reciprocal_.known() || state.window.empty() || !counts_losses(other)) return question;
+  const double sign = d == Direction::outbound ? 1 : -1;
+  double median_db = 0, variance = 0;
+  if (needs_fit(other)) {
+    const FitQuestion own = own_question(other);
+    const auto fit = now ? state.margin_fit.recent(state.window, own, *now) : state.margin_fit.fit(state.window, own);
+    if (!fit) return question;
+    median_db = fit->median_db;
+    variance = fit->median_sd_db * fit->median_sd_db;
+  } else {
+    median_db = *state.window.margin_median_db();
+  }
+  question.median_db = median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
+  question.median_precision = 1 / (variance + reciprocal_.variance() + kFadingVariance + kShapeVariance);
+  return question;
+}
+
+/// How wide the levels spread, how many are lost whatever their level, and by what the two directions
+/// differ: once an hour where frames are lost, less often where little can be learned.
+void LinkState::learn_margins(Time hour) {
+  const bool clear = !needs_fit(Direction::inbound) && !needs_fit(Direction::outbound);
+  const bool rest = clear && hour.time_since_epoch() % kLearnClearEvery != Duration{};
+  std::array<std::optional<double>, kDirections> path_db;
+  double variance = 2 * kFadingVariance;
+  for (const Direction d : {Direction::inbound, Direction::outbound}) {
+    DirectionState& state = direction(d);
+    const FrameWindow& window = state.window;
+    if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan) continue;
+    if (rest) {
+      if (counts_losses(d) && window.lost() > 0) state.margin_fit.learn_collisions(window.frames(), window.lost());
+      continue;
+    }
+    double median_db = *window.margin_median_db();
+    if (needs_fit(d)) {
+      const FitQuestion question = own_question(d);
+      const auto fit = state.margin_fit.fit(window, question);
+      if (!fit) continue;
+      state.margin_fit.learn(*fit, question.counted);
+      median_db = fit->median_db;
+      variance += fit->median_sd_db * fit->median_sd_db;
+    } else {
+      if (counts_losses(d)) state.margin_fit.learn_collisions(window.frames(), window.lost());
+      state.margin_fit.learn_shape(window);
+    }
+    path_db[static_cast<std::size_t>(d)] = median_db - path_offset_db(d);
+  }
+  if (path_db[0] && path_db[1]) reciprocal_.add(*path_db[1] - *path_db[0], variance);
+}
+
 std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
-  FrameWindow& window = direction(d).window;
-  window.expire(now);
-  if (window.empty()) return {};
-  // Up to two in a hundred lost move the median by less than its own uncertainty.
-  if (window.lost() * 49 < window.frames()) return window.margin_quantile_db(0.5, false);
-  const double share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
-  const bool by_level = losses_follow_level(d);
-  if (share < 0.45 || !by_level) return window.margin_quantile_db(0.5, by_level);
-  // The median lies among the lost: fit the part that was heard, cut off at no margin.
-  const double mean = *window.margin_quantile_db(0.5, false);
-  const double deviation = *window.margin_deviation_db();
-  if (const auto fit = estimate::fit_left_censored(std::max(mean, 0.25), deviation * deviation, share, 0))
-    return fit->mean;
-  return mean;
+  DirectionState& state = direction(d);
+  state.window.expire(now);
+  if (state.window.empty()) return {};
+  const bool few = counts_losses(d) && state.window.lost() * 99 < state.window.frames();
+  if (few || state.margin_fit.lately_clear(now)) return state.window.margin_quantile_db(0.5, false);
+  if (!needs_fit(d)) {
+    if (const auto dead = dead_share(d)) return state.window.margin_quantile_db(quantile_beside(*dead), false);
+    state.margin_fit.note_clear(now);
+    return state.window.margin_quantile_db(0.5, false);
+  }
+  const auto fit = state.margin_fit.recent(state.window, question(d, now), now);
+  return fit ? std::optional(fit->median_db) : std::nullopt;
 }
 
 std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
-  const auto median = margin_median_db(d, now);
-  if (!median) return {};
-  const FrameWindow& window = direction(d).window;
-  const double deviation = *window.margin_deviation_db();
-  const double lost_share = static_cast<double>(window.lost()) / (static_cast<double>(window.lost()) + window.frames());
+  DirectionState& state = direction(d);
+  state.window.expire(now);
+  if (state.window.empty()) return {};
   Margin out;
-  out.median_db = *median;
-  const auto low = window.margin_quantile_db(0.01, losses_follow_level(d));
-  // Among the lost: no more than no margin, and no more than the median less the usual tail.
-  out.low_db = low ? *low : std::min(0.0, *median - 2.326 * deviation);
-  // Median of n values; 0.07 dB for a 0.25 dB step; the fit of the lost is uncertain by their share.
-  const double n = std::max(1.0, static_cast<double>(window.frames()));
-  const double sampling = 1.2533 * deviation / std::sqrt(n) * (1 + 3 * lost_share);
-  out.stderr_db = std::hypot(sampling, 0.07);
+  if (needs_fit(d)) {
+    const auto fit = state.margin_fit.fit(state.window, question(d, {}));
+    if (!fit) return {};
+    out = {fit->median_db, fit->low_db, std::hypot(fit->median_sd_db, kStepErrorDb)};
+    if (const auto low = state.window.margin_quantile_db(0.01, false); low && fit->level_lost < kFewLost)
+      out.low_db = *low;
+    return out;
+  }
+  const auto dead = dead_share(d);
+  out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false) : *state.window.margin_median_db();
+  out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
+  // Reading errors carry frames across the median, as many up as down but for chance.
+  const double deviation = *state.window.margin_deviation_db();
+  const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
+  const double n = std::max(measured, static_cast<double>(state.window.frames()) +
+                                          (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
+  const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
+                          kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
+  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb);
   return out;
 }
 

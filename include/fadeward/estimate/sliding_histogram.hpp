@@ -35,6 +35,11 @@ class SlidingHistogram {
   /// rounded to a coarser grid than the spread. Empty while empty.
   std::optional<double> quantile_db(double q) const;
 
+  /// The median with each value spread evenly over the decibel around it: steadier than the plain one
+  /// where readings in whole decibels combine to clumps. Where values lie further apart than that
+  /// around the middle it is `quantile_db(0.5)`. Empty while empty.
+  std::optional<double> smooth_median_db() const;
+
   /// Square root of the weighted variance. Empty while empty. Cost: a scan of the cells.
   std::optional<double> deviation_db() const;
 

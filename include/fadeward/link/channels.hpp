@@ -19,8 +19,14 @@ class ChannelShares {
   std::uint8_t index_of(double channel_or_hz);
   /// Counts one frame; returns the weight to give it (16 = one).
   std::uint8_t count(std::uint8_t index);
+  /// The weight alone.
+  std::uint8_t weight(std::uint8_t index) const { return weights_[index]; }
   std::size_t size() const { return keys_.size(); }
   double key(std::uint8_t index) const { return keys_[index]; }
+  /// Of frames that never arrived, those sent on channels that have gone dead: known from the days
+  /// before, now heard less than a quarter as often as the usual one. `heard`: frames of each channel
+  /// lately. Empty where too few are heard to tell.
+  std::optional<double> missing_on_dead(const std::array<std::uint16_t, kMost>& heard) const;
   /// Recomputes the weights; call every quarter hour.
   void settle();
 

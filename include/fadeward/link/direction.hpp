@@ -16,6 +16,7 @@
 #include "fadeward/link/channel_levels.hpp"
 #include "fadeward/link/channels.hpp"
 #include "fadeward/link/frame_window.hpp"
+#include "fadeward/link/margin_fit.hpp"
 #include "fadeward/link/reference.hpp"
 #include "fadeward/link/saturation.hpp"
 #include "fadeward/link/separation.hpp"
@@ -51,9 +52,10 @@ class DirectionState {
   explicit DirectionState(bool keep_intervals = false);
 
   /// A frame that was measured, `required_snr_db` at its own rate. It stands for the frames that
-  /// were `counted` since the measurement before. `channel`: an index that `channels` gave.
+  /// were `counted` since the measurement before. `channel`: an index that `channels` gave;
+  /// without one the sample counts with `weight`.
   void measured(Time at, const Separated& levels, double required_snr_db,
-                std::optional<std::uint8_t> channel);
+                std::optional<std::uint8_t> channel, std::uint8_t weight = FrameWindow::kFullWeight);
   /// Power and rate of the frames from now on; to be told before the first and at each change.
   void set_frames(const FrameSetting& setting);
   /// One frame heard, none lost before it.
@@ -91,6 +93,7 @@ class DirectionState {
   FrameWindow window;
   estimate::RollingCounts loss;        ///< hits: heard; misses: lost
   estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries
+  MarginFit margin_fit;                ///< for windows with losses
   SaturationLearner saturation;
   ReadingRules rules;                  ///< how its levels are read; kept by LinkState
   ChannelShares channels;
@@ -121,7 +124,7 @@ class DirectionState {
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
       loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
-      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_);
+      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_, margin_fit);
   }
 
  private:

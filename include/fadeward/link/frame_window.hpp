@@ -68,6 +68,11 @@ class FrameWindow {
     for (; first < samples_.size(); ++first)
       if (samples_[first].at_ds >= start_ds) visit(samples_[first]);
   }
+  /// The same for all of them.
+  template <class Visit>
+  void visit(Visit visit) const {
+    for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
+  }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
   void expire(Time now) {
@@ -87,6 +92,7 @@ class FrameWindow {
   }
 
   std::uint32_t frames() const { return frames_; }   ///< received in the window
+  std::size_t samples() const { return samples_.size(); }   ///< measured, of which `frames` may be more
   std::uint32_t lost() const { return lost_; }
   bool empty() const { return samples_.empty(); }
   /// What the window covers: one hour, or more where it grew.
@@ -97,10 +103,18 @@ class FrameWindow {
   /// frames rank below every received one if `lost_at_bottom`. Empty while empty, and where the
   /// quantile falls among the lost.
   std::optional<double> margin_quantile_db(double q, bool lost_at_bottom) const;
+  /// Median of the received frames, hop channels counted alike. Empty while empty.
+  std::optional<double> margin_median_db() const { return margins_.smooth_median_db(); }
   std::optional<double> margin_deviation_db() const { return margins_.deviation_db(); }
   /// Medians of the received frames with the same weights. Cost: a scan of the window.
   std::optional<double> signal_median_dbm() const;
   std::optional<double> noise_median_dbm() const;
+  struct NoiseMoments {
+    double mean_dbm = 0;
+    double variance_db2 = 0;
+  };
+  /// Of the received frames; zeros while empty. Cost: a scan of the window.
+  NoiseMoments noise_moments() const;
   /// Median margin and its count over the last `span`. Cost: a scan.
   std::optional<double> recent_margin_db(Time now, Duration span) const;
 

@@ -14,6 +14,7 @@
 #include "fadeward/link/counter.hpp"
 #include "fadeward/link/counter_pair.hpp"
 #include "fadeward/link/direction.hpp"
+#include "fadeward/link/reciprocal.hpp"
 #include "fadeward/link/sequence.hpp"
 #include "fadeward/link/steady_value.hpp"
 
@@ -66,7 +67,8 @@ class LinkState {
   };
   /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
   std::optional<Margin> margin(Direction direction, Time now);
-  /// The median alone, as cheap as it gets; the same value.
+  /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up to
+  /// five minutes old.
   std::optional<double> margin_median_db(Direction direction, Time now);
 
   /// Whether one frame in a hundred has so little margin that losses are no surprise.
@@ -107,7 +109,8 @@ class LinkState {
   void archive(A& a) {
     a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_, interval_,
       last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_, reports,
-      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_, highest_power_dbm_);
+      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_, highest_power_dbm_,
+      reciprocal_, learned_at_);
     if constexpr (A::kReading) {
       gap_unknown_ = true;
       settle_rate();
@@ -141,14 +144,23 @@ class LinkState {
   void follow_rate(const LinkReport& report);
   void settle_rate();
   void follow_power(Direction direction, const LinkReport& report, Field field);
-  void measure_inbound(const LinkReport& report, Time at);
-  void measure_outbound(const LinkReport& report, Time at);
+  std::optional<std::uint8_t> measure_inbound(const LinkReport& report, Time at);
+  void measure_outbound(const LinkReport& report, Time at, std::uint8_t weight);
   std::optional<std::uint8_t> far_channel(const LinkReport& report, Time at, Time measured_at);
-  void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel);
+  void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel,
+               std::uint8_t weight = FrameWindow::kFullWeight);
   void settle_rules(Direction direction);
   void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;
   double presumed_lost(Duration window, Time now) const;
+  bool counts_losses(Direction direction) const;
+  bool needs_fit(Direction direction) const;
+  std::optional<double> dead_share(Direction direction) const;
+  FitQuestion own_question(Direction direction) const;
+  FitQuestion question(Direction direction, std::optional<Time> now);
+  double path_offset_db(Direction direction) const;
+  double reading_sd_db(Direction direction) const;
+  void learn_margins(Time hour);
 
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;
@@ -170,6 +182,8 @@ class LinkState {
   FarReading last_far_;
   std::optional<double> last_far_time_;
   std::array<SteadyValue, kSettings> settings_seen_;
+  Reciprocal reciprocal_;
+  Time learned_at_{};                    ///< hour in which the margins were learned from
   Ring<float> latencies_;
   std::unique_ptr<estimate::RollingCounts> foreign_counts_;   ///< hits: frames refused
   bool has_foreign_ = false;
