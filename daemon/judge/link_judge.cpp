@@ -155,6 +155,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   if (!alerts_.empty()) mark_stale(!is_up);
   if (!is_up) return;   // absence of data neither raises nor clears anything else
   suspicions_.judge(now, state_, true, alerts_, owner);
+  judge_day(now, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
 }
@@ -181,10 +182,8 @@ void LinkJudge::mark_stale(bool stale) {
   for (std::size_t name = 0; name < kAlertNames; ++name) {
     const auto alert = static_cast<AlertName>(name);
     if (alert == AlertName::LinkSilent) continue;
-    if (scope_of(alert) == AlertScope::direction)
-      for (const Direction d : kBoth) alerts_.mark_stale(alert, d, stale);
-    else
-      alerts_.mark_stale(alert, {}, stale);
+    for (const Direction d : kBoth) alerts_.mark_stale(alert, d, stale);
+    alerts_.mark_stale(alert, {}, stale);
   }
 }
 
@@ -254,7 +253,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
 
   const ThresholdSettings& low = settings_.alerts.margin_db;
   const Severity before = margin_[at(d)].severity();
-  const Severity severity = margin_[at(d)].update(margin, low, Worse::below, now);
+  const Severity severity = margin_[at(d)].update(*margin + reserve_db(d), low, Worse::below, now);
   if (severity != before) {
     const std::string direction = capital(std::string(name_of(d)));
     if (severity == Severity::none) {
@@ -272,6 +271,49 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
   }
 
   judge_deficit(d, now, owner);
+}
+
+/// Once a day, at a minute of the link's own so that many links do not all come at once: the margin of
+/// the last 24 hours goes into trend, baseline and forecast.
+void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
+  const Duration own_minute = std::chrono::minutes{owner.link % 720};
+  const auto day = std::chrono::floor<std::chrono::days>(now - own_minute).time_since_epoch().count() - 1;
+  if (day == day_) return;
+  const bool first = day_ == INT64_MIN;
+  day_ = day;
+  if (first || settings_.moving) return;   // less than a day of it was seen; a moving site has no trend
+  const ThresholdSettings& limits = settings_.alerts.margin_db;
+  const auto threshold = limits.warning ? limits.warning : limits.critical;
+  for (const Direction d : kBoth) {
+    const auto margin = state_.direction(d).day_margin_db(now);
+    if (!margin) continue;
+    Outlook& outlook = outlooks_[at(d)];
+    outlook.add_day(day, *margin + reserve_db(d), settings_.baseline);
+    outlook.judge(threshold);
+    const auto& crossing = outlook.crossing();
+    if (!crossing) continue;
+    const double horizon_days = duration_to_seconds(settings_.alerts.forecast_horizon) / 86400;
+    const bool soon = crossing->outlook == Crossing::Outlook::crosses && crossing->days <= horizon_days;
+    clear_days_[at(d)] = soon ? 0 : static_cast<std::uint8_t>(std::min(250, clear_days_[at(d)] + 1));
+    const std::string text = capital(std::string(name_of(d))) + " margin " + in_words(*crossing) + ".";
+    if (soon) {
+      Finding found;
+      found.severity = Severity::warning;
+      found.cause = suspicions_.cause_of(d);
+      found.shape = Shape::drift;
+      found.size_db = std::abs(crossing->slope_db_per_day) * crossing->days;
+      found.text = text;
+      alerts_.raise(owner, AlertName::MarginForecastLow, d, now, std::move(found));
+    } else if (clear_days_[at(d)] >= 2) {
+      alerts_.clear(owner, AlertName::MarginForecastLow, d, now, text);
+    }
+  }
+}
+
+/// What the margin would gain from the power that the radio may still use; counted where the highest
+/// power is configured.
+double LinkJudge::reserve_db(Direction d) const {
+  return settings_.radio.max_power_dbm ? state_.unused_power_db(d) : 0;
 }
 
 /// The budget speaks of the path, not of an hour of rain: what counts is the median of a day. Power
@@ -364,6 +406,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   out.retries_total = state.retries_total;
   out.window = link::FrameWindow::kSpan;
   out.budget_margin_db = budget_margin_db_[at(d)];
+  out.trend_db_per_day = outlooks_[at(d)].trend_db_per_day();
+  out.baseline_margin_db = outlooks_[at(d)].baseline_margin_db();
   state.window.expire(now);
   static constexpr std::array<RollingCounts::Window, 3> windows = {
       RollingCounts::Window::five_minutes, RollingCounts::Window::hour, RollingCounts::Window::day};
@@ -397,6 +441,7 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.margin_stderr_db = margin->stderr_db;
     out.margin_low_db = margin->low_db;
     out.rolling[1].margin_db = margin->median_db;
+    if (out.baseline_margin_db) out.baseline_deficit_db = *out.baseline_margin_db - margin->median_db;
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
   }
   if (detail == Detail::all) {

@@ -32,6 +32,8 @@ void append_direction(std::string& out, const DirectionSnapshot& values) {
   out += '{';
   append_direction_values(out, values);
   json::rounded(out, "budget_margin_db", values.budget_margin_db, 2);
+  json::rounded(out, "baseline_margin_db", values.baseline_margin_db, 2);
+  json::rounded(out, "baseline_deficit_db", values.baseline_deficit_db, 2);
   json::ratio(out, "retry_ratio", values.retry_ratio);
   json::rounded(out, "tx_power_dbm", values.tx_power_dbm, 2);
   json::count(out, "frames_total", values.frames_total);

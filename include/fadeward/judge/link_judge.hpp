@@ -9,6 +9,7 @@
 #include "fadeward/base/settings.hpp"
 #include "fadeward/judge/alert_book.hpp"
 #include "fadeward/judge/cause.hpp"
+#include "fadeward/judge/outlook.hpp"
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/judge/suspicions.hpp"
 #include "fadeward/judge/threshold.hpp"
@@ -54,7 +55,7 @@ class LinkJudge {
   template <class A>
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1], retries_,
-      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_);
+      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_, outlooks_[0], outlooks_[1], day_, clear_days_);
   }
 
  private:
@@ -64,9 +65,11 @@ class LinkJudge {
   void judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner);
   void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_margin(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_day(Time now, const AlertBook::Owner& owner);
   void judge_deficit(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
+  double reserve_db(Direction direction) const;
   bool fresh(Direction direction, Time now) const;
   void mark_stale(bool stale);
   Evidence evidence(Time now);
@@ -82,6 +85,7 @@ class LinkJudge {
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
   std::array<Time, kDirections> deficit_due_{};
+  std::array<Outlook, kDirections> outlooks_;
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
   std::array<Threshold, kDirections> loss_;
@@ -89,6 +93,8 @@ class LinkJudge {
   Threshold latency_;
   Threshold foreign_;
   Time started_{};
+  std::int64_t day_ = INT64_MIN;        ///< the last one taken into the outlooks
+  std::array<std::uint8_t, kDirections> clear_days_{};   ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;
   std::uint32_t setting_changes_ = 0;   ///< in the day since setting_changes_since_
   Time setting_changes_since_{};

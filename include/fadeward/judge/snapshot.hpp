@@ -47,6 +47,8 @@ struct DirectionSnapshot {
   std::optional<double> trend_db_per_day;
   std::optional<double> deficit_db;           ///< budgeted margin - margin_db; positive is worse
   std::optional<double> budget_margin_db;     ///< what the budget promised
+  std::optional<double> baseline_margin_db;   ///< median of the days of the commissioning or of the dates given
+  std::optional<double> baseline_deficit_db;  ///< baseline_margin_db - margin_db; positive is worse
   std::optional<double> retry_ratio;          ///< repeats per transmission of this direction's sender, last hour
   std::array<Rolling, 3> rolling;             ///< 5 min, 1 h, 24 h
   Cause cause = Cause::none;
