@@ -88,6 +88,12 @@ std::optional<Severity> AlertBook::severity(AlertName alert, std::optional<Direc
   return record->severity;
 }
 
+std::optional<Cause> AlertBook::cause(AlertName alert, std::optional<Direction> direction) const {
+  const Record* record = find(alert, direction);
+  if (record == nullptr || !record->active) return {};
+  return record->cause;
+}
+
 std::optional<Time> AlertBook::since(AlertName alert, std::optional<Direction> direction) const {
   const Record* record = find(alert, direction);
   if (record == nullptr || !record->active) return {};

@@ -126,8 +126,12 @@ void LinkJudge::end_log_entries(Time now, const AlertBook::Owner& owner) {
 
 // ---- judgement -----------------------------------------------------------------------------
 
-void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& owner) {
+void LinkJudge::watch(Time now) {
   state_.tick(now);
+  suspicions_.watch(now, state_, !in_upkeep(now));
+}
+
+void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& owner) {
   if (!alerts_.empty()) {
     alerts_.tidy(now);
     end_log_entries(now, owner);
@@ -138,7 +142,6 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
     if (upkeep) state_.direction(d).bin.upkeep = true;
   }
   if (upkeep) {
-    suspicions_.judge(now, state_, false, alerts_, owner);
     was_in_upkeep_ = true;
     return;
   }
@@ -154,7 +157,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   const bool is_up = up(now);
   if (!alerts_.empty()) mark_stale(!is_up);
   if (!is_up) return;   // absence of data neither raises nor clears anything else
-  suspicions_.judge(now, state_, true, alerts_, owner);
+  suspicions_.tell(now, alerts_, owner, port.company);
   judge_day(now, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);

@@ -12,11 +12,12 @@ namespace fadeward::judge {
 
 namespace {
 
+constexpr Duration kTogether = std::chrono::hours{6};   // changes of links of one port that belong together
 constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
 constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
 constexpr Duration kFutureReport = std::chrono::seconds{60};
 constexpr std::int64_t kFirstTrustedYear = 2024;              // before the program was written
-constexpr std::string_view kMagic = "fadeward state 1\n";
+constexpr std::string_view kMagic = "fadeward state 2\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
 
@@ -83,11 +84,42 @@ struct Supervisor::State {
     return now;
   }
 
+  /// What the links of each port have in common.
+  void compare_links(Time now) {
+    ports_said.resize(ports.size());
+    for (PortSaid& said : ports_said) said = {};
+    for (const LinkJudge& link : links) {
+      if (link.bound_port >= ports.size() || !link.up(now)) continue;
+      PortSaid& said = ports_said[link.bound_port];
+      ++said.active;
+      link.suspicions().append_near_side(said.near_side);
+      if (link.suspicions().inbound_signal_changed(now - kTogether)) ++said.changed;
+    }
+    for (std::size_t p = 0; p < ports.size(); ++p)
+      ports_said[p].told = judge_port(ports_said[p].near_side, ports_said[p].active, now, ports[p].alerts(), port_owner(p));
+  }
+
+  Company company_of(std::size_t link, PortIndex port, Time now) const {
+    const PortSaid& said = ports_said[port];
+    Company company;
+    company.many = said.active >= 3;
+    company.told_for_port = said.told;
+    const std::size_t own = links[link].suspicions().inbound_signal_changed(now - kTogether) ? 1 : 0;
+    company.others_unchanged = said.active >= 2 && said.changed <= own;
+    return company;
+  }
+
   void judge_minute(Time now) {
     for (std::size_t i = 0; i < links.size(); ++i) {
       if (i + 1 < links.size()) links[i + 1].prefetch();
+      links[i].watch(now);
+    }
+    compare_links(now);
+    for (std::size_t i = 0; i < links.size(); ++i) {
       const PortIndex port = links[i].bound_port;
-      links[i].judge(now, port < ports.size() ? ports[port].view() : PortView{}, link_owner(i));
+      PortView view = port < ports.size() ? ports[port].view() : PortView{};
+      if (port < ports.size()) view.company = company_of(i, port, now);
+      links[i].judge(now, view, link_owner(i));
     }
   }
 
@@ -99,6 +131,13 @@ struct Supervisor::State {
   LinkTable table;
   std::vector<LinkJudge> links;
   std::vector<PortJudge> ports;
+  struct PortSaid {   // of the minute under way
+    std::vector<NearSide> near_side;
+    std::size_t active = 0;
+    std::size_t changed = 0;
+    CauseSet told;
+  };
+  std::vector<PortSaid> ports_said;
   std::vector<Event> events;
   Instant last;
   std::int64_t minute;

@@ -13,6 +13,7 @@ constexpr Duration kShortestBlock = std::chrono::minutes{3};
 constexpr Duration kMinute = std::chrono::minutes{1};
 constexpr std::int64_t kReportsOfBlock = 18;
 constexpr Duration kLongestBlock = std::chrono::hours{24};
+constexpr Duration kWaitForOthers = std::chrono::minutes{10};
 constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
 constexpr double kClearOfThresholdDb = 1.5;   // the margin is taken to be so much lower, against collisions
 
@@ -70,8 +71,7 @@ link::Block Suspicions::take_block(Time now, link::LinkState& state) {
   return block;
 }
 
-void Suspicions::judge(Time now, link::LinkState& state, bool judged, AlertBook& book,
-                       const AlertBook::Owner& owner) {
+void Suspicions::watch(Time now, link::LinkState& state, bool judged) {
   if (now < block_until_) return;
   const bool first = block_from_ == Time{};
   const link::Block block = take_block(now, state);
@@ -81,7 +81,7 @@ void Suspicions::judge(Time now, link::LinkState& state, bool judged, AlertBook&
   if (!judged) return;
   watch_losses(block, state, true);
   watch_channels(block, state);
-  tell(now, book, owner);
+  looked_ = true;
 }
 
 void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, bool learn) {
@@ -113,7 +113,10 @@ void Suspicions::watch_channels(const link::Block& block, link::LinkState& state
       contrast.rise_db = now.rise_db;
       contrast.lasting = now.lasting;
     }
-    if (contrast.seen >= kContrastBlocks) contrast.told = true;
+    if (contrast.seen >= kContrastBlocks && !contrast.told) {
+      contrast.told = true;
+      contrast.told_at = block.to;
+    }
     if (contrast.unseen >= kContrastOverBlocks) contrast.told = false;
   }
 }
@@ -126,12 +129,15 @@ void Suspicions::settle() {
 void Suspicions::shift(Duration step) {
   changes_.shift(step);
   for (LossWatch& loss : losses_) loss.shift(step);
-  for (Contrast& contrast : contrasts_) contrast.onset += step;
+  for (Contrast& contrast : contrasts_) {
+    contrast.onset += step;
+    contrast.told_at += step;
+  }
   if (block_from_ != Time{}) block_from_ += step;
   block_until_ += step;
 }
 
-std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
+std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
   std::vector<Told> out;
   for (const Suspect& suspect : changes_.suspects()) {
     if (!suspect.told()) continue;
@@ -142,7 +148,8 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
     one.size_db = suspect.what.size_db;
     one.confidence = suspect.confidence;
     one.weight = suspect.what.size_db;
-    if (with_text) one.text = change_in_words(suspect, now);
+    one.told_at = suspect.told_at;
+    if (text != Text::none) one.text = change_in_words(suspect, now, text == Text::others_unchanged);
     out.push_back(std::move(one));
   }
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
@@ -154,7 +161,7 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
       one.onset = *losses_[i].onset();
       one.confidence = 0.95;
       one.weight = 20 * losses_[i].ratio();
-      if (with_text) one.text = losses_in_words(d, losses_[i].ratio(), losses_[i].usual(), one.onset, now);
+      if (text != Text::none) one.text = losses_in_words(d, losses_[i].ratio(), losses_[i].usual(), one.onset, now);
       out.push_back(std::move(one));
     }
     const Contrast& contrast = contrasts_[i];
@@ -166,7 +173,8 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
       one.size_db = contrast.rise_db;
       one.confidence = 0.95;
       one.weight = contrast.rise_db;
-      if (with_text)
+      one.told_at = contrast.told_at;
+      if (text != Text::none)
         one.text = channels_in_words(d, contrast.channels, contrast.known, contrast.rise_db, contrast.lasting,
                                      one.onset, now);
       out.push_back(std::move(one));
@@ -175,9 +183,17 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, bool with_text) const {
   return out;
 }
 
-/// Keeps the alerts as the suspicions are: one alert for all that share its name and direction.
-void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner) const {
-  std::vector<Told> all = told(now, true);
+/// One alert for all that share its name and direction.
+void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, const Company& company) {
+  if (!looked_ && company.told_for_port.empty()) return;
+  looked_ = false;
+  std::vector<Told> all = told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
+  std::erase_if(all, [&](const Told& one) {
+    if (company.told_for_port.has(one.cause)) return true;
+    if (!company.many || !is_near_side(one.cause)) return false;
+    // The others get the time to notice it as well.
+    return now - one.told_at < kWaitForOthers && book.cause(alert_of(one.cause), direction_of(one.cause)) != one.cause;
+  });
   const auto direction_of_told = [&](const Told& one) {
     if (one.cause == Cause::collisions) {
       const bool in = losses_[0].told(), away = losses_[1].told();
@@ -210,17 +226,31 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner) 
         book.raise(owner, name, direction, now, std::move(found));
       } else if (book.active(name, direction)) {
         std::string text = "It is over: levels and losses are back where they were.";
+        if (const auto cause = book.cause(name, direction); cause && company.told_for_port.has(*cause))
+          text = "It is told for the whole port from now on.";
         for (const Suspect& suspect : changes_.suspects())
           if (suspect.state == Suspect::State::accepted && alert_of(suspect.what.cause) == name)
-            text = "It has lasted three weeks and is taken for the usual level from now on: " + change_in_words(suspect, now);
+            text = "It has lasted three weeks and is taken for the usual level from now on: " + change_in_words(suspect, now, false);
         book.clear(owner, name, direction, now, text);
       }
     }
   }
 }
 
+void Suspicions::append_near_side(std::vector<NearSide>& out) const {
+  for (const Told& one : told(Time{}, Text::none))
+    if (is_near_side(one.cause)) out.push_back({one.cause, one.onset, one.size_db});
+}
+
+bool Suspicions::inbound_signal_changed(Time since) const {
+  return std::ranges::any_of(changes_.suspects(), [&](const Suspect& s) {
+    const bool noise = s.what.cause == Cause::near_noise || s.what.cause == Cause::far_noise;
+    return !noise && s.shape != Shape::cycle && s.onset > since;
+  });
+}
+
 Cause Suspicions::cause_of(Direction direction) const {
-  const auto all = told(Time{}, false);
+  const auto all = told(Time{}, Text::none);
   const Told* gravest = nullptr;
   for (const Told& one : all) {
     const auto of = direction_of(one.cause);
@@ -233,7 +263,7 @@ Cause Suspicions::cause_of(Direction direction) const {
 
 std::optional<double> Suspicions::size_db_of(Direction direction) const {
   std::optional<double> size;
-  for (const Told& one : told(Time{}, false)) {
+  for (const Told& one : told(Time{}, Text::none)) {
     const auto of = direction_of(one.cause);
     if (of && *of != direction) continue;
     if (one.size_db) size = std::max(one.size_db, size);

@@ -113,7 +113,7 @@ std::string_view advice(Cause cause) {
 
 }  // namespace
 
-std::string change_in_words(const Suspect& suspect, Time now) {
+std::string change_in_words(const Suspect& suspect, Time now, bool others_unchanged) {
   if (suspect.shape == Shape::cycle)
     return std::string(suspect.what.cause == Cause::path ? "The signal" : "The noise") + " swings by " +
            in_db(suspect.what.size_db) + " either way every day, more than it used to: " +
@@ -121,7 +121,9 @@ std::string change_in_words(const Suspect& suspect, Time now) {
   std::string out = what_changed(suspect.what);
   out += suspect.shape == Shape::drift ? " than it used to be, drifting since about " : " since ";
   out += moment_in_words(suspect.onset, now);
-  out += ": " + std::string(advice(suspect.what.cause)) + ".";
+  const bool far_end = others_unchanged && suspect.what.cause == Cause::far_transmit;
+  out += ": " + std::string(far_end ? "transmitter or supply of the far end, since the other links of the port are unchanged"
+                                    : advice(suspect.what.cause)) + ".";
   return out;
 }
 

@@ -47,6 +47,8 @@ class AlertBook {
   bool empty() const { return records_.empty(); }
   bool active(AlertName alert, std::optional<Direction> direction) const;
   std::optional<Severity> severity(AlertName alert, std::optional<Direction> direction) const;
+  /// What is named as the cause of an active alert; empty if it is not active.
+  std::optional<Cause> cause(AlertName alert, std::optional<Direction> direction) const;
   std::optional<Time> since(AlertName alert, std::optional<Direction> direction) const;
 
   /// Forgets alerts that ended more than 15 minutes ago.

@@ -22,6 +22,7 @@ struct PortView {
   bool open = true;                 ///< or unknown (a recording)
   std::optional<Time> open_since;   ///< silence counts from here at the earliest
   std::string trouble;              ///< in words, for a silent link: "12 lines not read", or empty
+  Company company;                  ///< the other links of the port
 };
 
 class LinkJudge {
@@ -30,7 +31,9 @@ class LinkJudge {
   void reconfigure(const LinkSettings& settings);
 
   void take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner);
-  /// Once a minute.
+  /// Once a minute, for all links of a port before any of them is judged.
+  void watch(Time now);
+  /// Once a minute, after `watch`.
   void judge(Time now, const PortView& port, const AlertBook::Owner& owner);
   void shift(Duration step);
 
@@ -46,6 +49,7 @@ class LinkJudge {
   const LinkSettings& settings() const { return settings_; }
   link::LinkState& state() { return state_; }
   void prefetch() const { state_.prefetch(); }
+  const Suspicions& suspicions() const { return suspicions_; }
   AlertBook& alerts() { return alerts_; }
   const AlertBook& alerts() const { return alerts_; }
 

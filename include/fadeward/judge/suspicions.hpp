@@ -11,6 +11,7 @@
 #include "fadeward/judge/alert_book.hpp"
 #include "fadeward/judge/change_watch.hpp"
 #include "fadeward/judge/loss_watch.hpp"
+#include "fadeward/judge/port_suspicion.hpp"
 #include "fadeward/link/link_state.hpp"
 
 namespace fadeward::judge {
@@ -21,8 +22,15 @@ class Suspicions {
  public:
   void set_moving(bool moving) { changes_.set_moving(moving); }
 
-  /// `judged`: false in upkeep; `heard`: the link is up.
-  void judge(Time now, link::LinkState& state, bool judged, AlertBook& book, const AlertBook::Owner& owner);
+  /// Looks. `judged`: false in upkeep: levels are followed, nothing is suspected.
+  void watch(Time now, link::LinkState& state, bool judged);
+  /// Speaks: keeps the alerts as the suspicions are, if anything was looked at since the last call.
+  void tell(Time now, AlertBook& book, const AlertBook::Owner& owner, const Company& company);
+
+  /// What is suspected at the near end, for whoever compares the links of a port.
+  void append_near_side(std::vector<NearSide>& out) const;
+  /// Something new about the inbound signal, pending or told, with an onset after `since`.
+  bool inbound_signal_changed(Time since) const;
   /// A setting of the radios changed, or upkeep ended: what was before is no measure.
   void settle();
   void shift(Duration step);
@@ -49,15 +57,17 @@ class Suspicions {
     std::uint32_t known = 0;
     double rise_db = 0;
     Time onset{};
+    Time told_at{};
     template <class A>
     void archive(A& a) {
-      a(told, lasting, seen, unseen, channels, known, rise_db, onset);
+      a(told, lasting, seen, unseen, channels, known, rise_db, onset, told_at);
     }
   };
   struct Told {   // one told suspicion, whatever watch it comes from
     Cause cause = Cause::none;
     Shape shape = Shape::none;
     Time onset{};
+    Time told_at{};
     std::optional<double> size_db;
     double confidence = 0;
     double weight = 0;           ///< the larger speaks where two share an alert
@@ -67,14 +77,15 @@ class Suspicions {
   link::Block take_block(Time now, link::LinkState& state);
   void watch_losses(const link::Block& block, link::LinkState& state, bool learn);
   void watch_channels(const link::Block& block, link::LinkState& state);
-  std::vector<Told> told(Time now, bool with_text) const;
-  void tell(Time now, AlertBook& book, const AlertBook::Owner& owner) const;
+  enum class Text : std::uint8_t { none, alone, others_unchanged };
+  std::vector<Told> told(Time now, Text text) const;
 
   ChangeWatch changes_;
   std::array<LossWatch, kDirections> losses_;
   std::array<Contrast, kDirections> contrasts_;
   Time block_from_{};
   Time block_until_{};
+  bool looked_ = false;        ///< since the last tell
 };
 
 /// The alert that speaks of a cause, and its direction (empty: both).

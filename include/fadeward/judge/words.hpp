@@ -31,7 +31,8 @@ std::string levels_in_words(std::optional<double> signal_dbm, std::optional<doub
 std::string moment_in_words(Time at, Time now);
 
 /// What changed, by how much, since when, and what it likely is: one sentence with the evidence.
-std::string change_in_words(const Suspect& suspect, Time now);
+/// `others_unchanged`: the other links of the port are as they were, which tells the ends apart.
+std::string change_in_words(const Suspect& suspect, Time now, bool others_unchanged);
 /// "Inbound loses 5.1 % of frames since 14:03 UTC, usually 0.2 %, ...".
 std::string losses_in_words(Direction direction, double ratio, double usual, Time since, Time now);
 /// "6 of 50 hop channels are 4.2 dB noisier at the near end ...".

@@ -1,0 +1,48 @@
+// The same change at the near end on many links of one port: one matter, one alert.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "fadeward/base/terms.hpp"
+#include "fadeward/base/time.hpp"
+#include "fadeward/judge/alert_book.hpp"
+
+namespace fadeward::judge {
+
+/// Causes at the near end, which all links of a port share.
+bool is_near_side(Cause cause);
+
+/// One link's word on it.
+struct NearSide {
+  Cause cause = Cause::none;
+  Time onset{};
+  std::optional<double> size_db;
+};
+
+/// A set of causes.
+class CauseSet {
+ public:
+  bool has(Cause cause) const { return (bits_ >> static_cast<unsigned>(cause) & 1U) != 0; }
+  void add(Cause cause) { bits_ |= 1U << static_cast<unsigned>(cause); }
+  bool empty() const { return bits_ == 0; }
+
+ private:
+  std::uint32_t bits_ = 0;
+};
+
+/// What a link knows of the others of its port when it speaks of a suspicion.
+struct Company {
+  bool many = false;              ///< at least three active links: a near-side suspicion waits for others
+  CauseSet told_for_port;         ///< told once for all of them; theirs are withheld
+  bool others_unchanged = false;  ///< at least one other, and none has anything new about its inbound signal
+};
+
+/// Raises the alert of a port when at least three links and half of the active ones suspect the same
+/// near-side cause, with onsets within an hour; ends it when fewer than a third do. Returns the causes that
+/// are told for the port now.
+CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now, AlertBook& book,
+                    const AlertBook::Owner& owner);
+
+}  // namespace fadeward::judge
