@@ -40,22 +40,22 @@ double DailyRhythm::daily_db(Time at) const {
   return sum;
 }
 
-double DailyRhythm::hour_sigma_db() const {
-  if (hours_ == 0) return kPriorSigmaDb;
-  const double apart = far_db_ / kMeanSize / std::sqrt(2.0);
-  return std::max(kLeastSigmaDb, apart / std::sqrt(1 - std::pow(correlation(), 8)));
-}
-
-double DailyRhythm::correlation() const {
-  if (hours_ == 0) return kPriorCorrelation;
+/// Of an hour's value, and its correlation with the next hour, from the sizes of differences.
+void DailyRhythm::settle_sigma() {
   // E (x - x1)^2 = 2 s^2 (1 - r) and E (x - x8)^2 = 2 s^2 (1 - r^8): r from their ratio.
+  const auto eighth = [](double r) {
+    const double fourth = r * r * r * r;
+    return fourth * fourth;
+  };
   const double ratio = near_db_ * near_db_ / std::max(1e-9, far_db_ * far_db_);
   double low = 0, high = 0.95;
   for (int i = 0; i < 12; ++i) {
     const double r = (low + high) / 2;
-    ((1 - r) / (1 - std::pow(r, 8)) > ratio ? low : high) = r;
+    ((1 - r) / (1 - eighth(r)) > ratio ? low : high) = r;
   }
-  return low;
+  correlation_ = low;
+  const double apart = far_db_ / kMeanSize / std::sqrt(2.0);
+  sigma_db_ = std::max(kLeastSigmaDb, apart / std::sqrt(1 - eighth(low)));
 }
 
 double DailyRhythm::mean_sigma_db(double hours) const {
@@ -101,6 +101,7 @@ void DailyRhythm::add(Time at, double value) {
   }
   last_[hours_ % 8] = static_cast<float>(true_off);
   last_at_ = at;
+  settle_sigma();
   if (++since_solved_ >= kSolveEvery) solve();
 }
 

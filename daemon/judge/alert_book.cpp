@@ -49,7 +49,12 @@ void AlertBook::raise(const Owner& owner, AlertName alert, std::optional<Directi
   }
   const bool was_active = record->active;
   record->stale = false;
-  if (was_active && record->severity == finding.severity && record->cause == finding.cause) return;
+  if (was_active && record->severity == finding.severity && record->cause == finding.cause) {
+    record->size_db = finding.size_db;
+    record->confidence = finding.confidence;
+    record->text = std::move(finding.text);
+    return;
+  }
   record->active = true;
   record->ended.reset();
   if (!was_active) record->since = now;

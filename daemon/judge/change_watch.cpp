@@ -43,6 +43,14 @@ std::int64_t hour_of(Time at) {
   return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
 }
 
+/// Nothing that could be explained with the gain that is asked for: the squares add up to too little.
+bool quiet(const Changes& c) {
+  double squares = 0;
+  for (std::size_t i = 0; i < kStreams; ++i)
+    if (c.known[i]) squares += c.by_db[i] * c.by_db[i] / (c.sigma_db[i] * c.sigma_db[i]);
+  return squares < 2 * kPathCandidateGain;
+}
+
 /// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
 bool own_proof(Cause cause, const Changes& c) {
   const auto sigmas = [&](Stream s) { return std::abs(c.db(s)) / c.sigma(s); };
@@ -63,8 +71,8 @@ double confidence_of(double lead) { return std::min(0.99, 1 / (1 + std::exp(-lea
 
 // ---- blocks --------------------------------------------------------------------------------
 
-ChangeWatch::Values ChangeWatch::values_of(const link::Block& block) {
-  Values out;
+ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
+  Levels out;
   const link::BlockSide& in = block.sides[0];
   const link::BlockSide& away = block.sides[1];
   const bool has_in = in.frames >= kFewestFrames, has_out = away.frames >= kFewestFrames;
@@ -74,8 +82,8 @@ ChangeWatch::Values ChangeWatch::values_of(const link::Block& block) {
   note(one_seen_, has_in != has_out);
   const auto put = [&](Stream stream, double value) {
     const auto i = static_cast<std::size_t>(stream);
-    out.db[i] = static_cast<float>(value);
-    out.known = static_cast<std::uint8_t>(out.known | 1U << i);
+    out.db[i] = value;
+    out.known[i] = true;
   };
   if (!moving_) {
     if (has_in && has_out) {
@@ -91,21 +99,37 @@ ChangeWatch::Values ChangeWatch::values_of(const link::Block& block) {
   return out;
 }
 
-ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count) const {
-  Mean out;
-  std::array<std::size_t, kStreams> counts{};
-  std::size_t here = 0;
-  for (std::size_t back = first_back; back < first_back + count && back < recent_.size(); ++back, ++here) {
-    const Values& values = recent_[recent_.size() - 1 - back];
-    for (std::size_t i = 0; i < kStreams; ++i) {
-      if (!values.has(i)) continue;
-      out.db[i] += static_cast<double>(values.db[i]);
-      ++counts[i];
-    }
+void ChangeWatch::push(const Levels& levels) {
+  Values next;
+  if (!recent_.empty()) {
+    next.counts = recent_.back().counts;
+    next.sums_cdb = recent_.back().sums_cdb;
   }
   for (std::size_t i = 0; i < kStreams; ++i) {
-    out.known[i] = counts[i] * 2 >= count && counts[i] > 0;
-    if (counts[i] > 0) out.db[i] /= static_cast<double>(counts[i]);
+    if (!levels.known[i]) continue;
+    next.known = static_cast<std::uint8_t>(next.known | 1U << i);
+    next.cdb[i] = static_cast<std::int16_t>(std::clamp(levels.db[i], -320.0, 320.0) * 100);
+    ++next.counts[i];
+    next.sums_cdb[i] += static_cast<std::uint32_t>(static_cast<std::int32_t>(next.cdb[i]));
+  }
+  if (recent_.capacity() < kRecent) recent_.reserve(kRecent);
+  if (recent_.size() == kRecent) recent_.pop();
+  recent_.push(next);
+}
+
+ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count) const {
+  Mean out;
+  if (first_back >= recent_.size()) return out;
+  const Values& last = recent_[recent_.size() - 1 - first_back];
+  const std::size_t oldest_back = std::min(first_back + count, recent_.size()) - 1;
+  const Values& first = recent_[recent_.size() - 1 - oldest_back];
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    const unsigned own = first.has(i) ? 1 : 0;
+    const auto known = static_cast<std::uint16_t>(last.counts[i] - first.counts[i] + own);
+    out.known[i] = known > 0 && known * 2U >= count;
+    if (known == 0) continue;
+    const auto sum = static_cast<std::int32_t>(last.sums_cdb[i] - first.sums_cdb[i]) + (own != 0 ? first.cdb[i] : 0);
+    out.db[i] = static_cast<double>(sum) / (100.0 * known);
   }
   return out;
 }
@@ -158,7 +182,7 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   std::erase_if(suspects_, [](const Suspect& s) {
     return s.state == Suspect::State::over || s.state == Suspect::State::accepted;
   });
-  Values values = values_of(block);
+  Levels levels = levels_of(block);
   const std::int64_t hour = hour_of(block.to - Duration{1});
   if (hour != hour_) {
     if (hour_ != INT64_MIN) close_hour(last_at_, judged);
@@ -166,14 +190,12 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   }
   last_at_ = block.to;
   for (std::size_t i = 0; i < kStreams; ++i) {
-    if (!values.has(i)) continue;
-    hour_sum_[i] += static_cast<double>(values.db[i]);
+    if (!levels.known[i]) continue;
+    hour_sum_[i] += levels.db[i];
     ++hour_count_[i];
-    values.db[i] -= static_cast<float>(rhythms_[i].daily_db(block.to));
+    levels.db[i] -= rhythms_[i].daily_db(block.to);
   }
-  if (recent_.capacity() < kRecent) recent_.reserve(kRecent);
-  if (recent_.size() == kRecent) recent_.pop();
-  recent_.push(values);
+  push(levels);
   returned_ *= kReturnedFade;
   learn_jumps();
   for (Suspect& suspect : suspects_) ++suspect.blocks;
@@ -236,7 +258,9 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
     // The block in which it began lies between the two.
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
     const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
-    const auto found = explain(changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks)));
+    const Changes changes = changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks));
+    if (quiet(changes)) continue;
+    const auto found = explain(changes);
     if (!found || found->size_db < kCandidateDb) continue;
     if (found->gain < (of_path(found->cause) ? kPathCandidateGain : kCandidateGain)) continue;
     if (found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
@@ -270,7 +294,7 @@ bool ChangeWatch::began_at_once(const Suspect& suspect) const {
   for (std::size_t back = oldest; back-- > suspect.blocks - after;) {
     const Values& values = recent_[recent_.size() - 1 - back];
     if (!values.has(0)) return false;
-    y[count++] = static_cast<double>(values.db[0]);
+    y[count++] = values.cdb[0] / 100.0;
     if (count == y.size()) break;
   }
   const double sigma = sigma_db(0, 1);
@@ -321,7 +345,9 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
     suspect.what = *found;
     suspect.confidence = confidence_of(found->lead);
   }
-  if (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 || suspect.blocks == 16 || suspect.blocks == 24)
+  const bool matters = of_path(suspect.what.cause) || of_antenna(suspect.what.cause);
+  if (!matters) suspect.abrupt = false;
+  if (matters && (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 || suspect.blocks == 16 || suspect.blocks == 24))
     suspect.abrupt = began_at_once(suspect);
   if (may_be_told(suspect)) tell(suspect, now);
   // What has lasted so long without being told is left to the look over days.

@@ -323,7 +323,7 @@ double LinkJudge::reserve_db(Direction d) const {
 /// that the radio could still use is not missing.
 void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& owner) {
   if (!budget_margin_db_[at(d)] || now < deficit_due_[at(d)]) return;
-  deficit_due_[at(d)] = now + std::chrono::minutes{5};
+  deficit_due_[at(d)] = now + std::chrono::minutes{15};
   const auto margin = state_.direction(d).day_margin_db(now);
   if (!margin) return;
   const double deficit = *budget_margin_db_[at(d)] - *margin - state_.unused_power_db(d);

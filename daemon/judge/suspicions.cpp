@@ -15,6 +15,7 @@ constexpr std::int64_t kReportsOfBlock = 18;
 constexpr Duration kLongestBlock = std::chrono::hours{24};
 constexpr Duration kWaitForOthers = std::chrono::minutes{10};
 constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
+constexpr double kOutOfReachDb = 18;
 constexpr double kClearOfThresholdDb = 1.5;   // the margin is taken to be so much lower, against collisions
 
 std::array<AlertName, 3> const kSuspected = {AlertName::FadingSuspected, AlertName::InterferenceSuspected,
@@ -92,8 +93,10 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, 
     const link::FrameWindow& window = state.direction(d).window;
     const auto middle = window.margin_quantile_db(0.5, false);
     if (!middle) continue;
-    const double deviation = window.margin_deviation_db().value_or(3);
-    const double by_level = below_nothing(*middle - kClearOfThresholdDb, deviation);
+    // So far up nothing is lost to the level, whatever the spread.
+    const double by_level = *middle > kOutOfReachDb
+                                ? 0
+                                : below_nothing(*middle - kClearOfThresholdDb, window.margin_deviation_db().value_or(3));
     losses_[i].add(side.heard, side.lost, by_level, block.to, learn);
   }
 }
@@ -187,6 +190,10 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
 void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, const Company& company) {
   if (!looked_ && company.told_for_port.empty()) return;
   looked_ = false;
+  const bool anything = std::ranges::any_of(changes_.suspects(), &Suspect::told) || losses_[0].told() || losses_[1].told() ||
+                        contrasts_[0].told || contrasts_[1].told;
+  if (!anything && !spoke_) return;
+  spoke_ = anything;
   std::vector<Told> all = told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
   std::erase_if(all, [&](const Told& one) {
     if (company.told_for_port.has(one.cause)) return true;

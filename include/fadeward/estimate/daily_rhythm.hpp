@@ -24,8 +24,8 @@ class DailyRhythm {
   /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one hour
   /// with the next (0..0.95). Both come from the sizes of differences over one and
   /// eight hours, large ones cut, so that neither a slow drift nor rain hides itself in them. They begin with what is usual for paths.
-  double hour_sigma_db() const;
-  double correlation() const;
+  double hour_sigma_db() const { return sigma_db_; }
+  double correlation() const { return correlation_; }
   /// Standard deviation of a mean over this many hours in a row.
   double mean_sigma_db(double hours) const;
   /// The level is another from now on.
@@ -33,13 +33,14 @@ class DailyRhythm {
 
   template <class A>
   void archive(A& a) {
-    a(hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, last_, last_at_, since_solved_);
+    a(hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, sigma_db_, correlation_, last_, last_at_, since_solved_);
   }
 
  private:
   static constexpr int kTerms = 5;   // 1, cos and sin of 24 h, cos and sin of 12 h
   static std::array<double, kTerms> terms(Time at);
   void solve();
+  void settle_sigma();
 
   std::uint32_t hours_ = 0;
   double level_ = 0;
@@ -48,6 +49,7 @@ class DailyRhythm {
   std::array<float, kTerms> harmonics_{};
   double near_db_ = 0, far_db_ = 0;          ///< mean sizes of differences over 1 h and 8 h
   std::array<float, 8> last_{};              ///< deviations, by hours_ modulo 8
+  double sigma_db_ = 0.8, correlation_ = 0.65;   ///< what is usual for paths, before anything was learned
   Time last_at_{};
   std::uint32_t since_solved_ = 0;
 };

@@ -35,7 +35,8 @@ class AlertBook {
     std::vector<Event>* events = nullptr;
   };
 
-  /// Raises the alert, or changes it where severity or cause differ; says nothing otherwise.
+  /// Raises the alert, or changes it where severity or cause differ; otherwise size and text follow
+  /// without an event.
   void raise(const Owner& owner, AlertName alert, std::optional<Direction> direction, Time now,
              Finding finding);
   /// Ends the alert if it is active.

@@ -58,13 +58,17 @@ class ChangeWatch {
   static constexpr std::size_t kHours = 9 * kDay + 1;
   using Vector = std::array<double, kStreams>;
 
-  struct Values {   // of a block; daily rhythm removed
-    std::array<float, kStreams> db{};
+  /// One block; daily rhythm removed. The sums run on from block to block and wrap around: what lies
+  /// between two of them is a difference.
+  struct Values {
+    std::array<std::int16_t, kStreams> cdb{};
+    std::array<std::uint16_t, kStreams> counts{};       ///< of known values, this one included
+    std::array<std::uint32_t, kStreams> sums_cdb{};
     std::uint8_t known = 0;
     bool has(std::size_t stream) const { return (known >> stream & 1U) != 0; }
     template <class A>
     void archive(A& a) {
-      a(db, known);
+      a(cdb, counts, sums_cdb, known);
     }
   };
   struct Hour {     // daily rhythm and what was told removed
@@ -83,7 +87,12 @@ class ChangeWatch {
     std::array<bool, kStreams> known{};
   };
 
-  Values values_of(const link::Block& block);
+  struct Levels {
+    Vector db{};
+    std::array<bool, kStreams> known{};
+  };
+  Levels levels_of(const link::Block& block);
+  void push(const Levels& levels);
   Mean mean_of(std::size_t first_back, std::size_t count) const;   ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
   double sigma_db(std::size_t stream, double blocks_after) const;

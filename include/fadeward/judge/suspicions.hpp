@@ -86,6 +86,7 @@ class Suspicions {
   Time block_from_{};
   Time block_until_{};
   bool looked_ = false;        ///< since the last tell
+  bool spoke_ = true;          ///< an alert may stand; after a restart nobody knows
 };
 
 /// The alert that speaks of a cause, and its direction (empty: both).
