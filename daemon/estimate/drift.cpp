@@ -179,7 +179,7 @@ double corrected_p(Values times, Values values, double since) {
   return corrected.p();
 }
 
-Drift drift_of(Values times, Values values, const Hinge& hinge, double noise) {
+Drift drift_of(Values times, Values values, const Hinge& hinge, double noise, double calm_noise) {
   Drift out;
   const double x = times.back() - hinge.since;
   const auto n = static_cast<double>(times.size());
@@ -191,7 +191,7 @@ Drift drift_of(Values times, Values values, const Hinge& hinge, double noise) {
   out.covariance = (x - hinge.mean_x) * out.slope_variance;
   out.level_variance = noise / n + (x - hinge.mean_x) * out.covariance;
   if (std::abs(out.z()) < kWorthTesting) return out;
-  out.levelled = hinge.residual_sum - best_levelled(times, values) > kLevelledLead * noise;
+  out.levelled = hinge.residual_sum - best_levelled(times, values) > kLevelledLead * calm_noise;
   out.p = corrected_p(times, values, hinge.since);
   return out;
 }
@@ -204,13 +204,13 @@ std::optional<Drift> find_drift(Values times, Values values, const UsualNoise& u
   if (times.size() != values.size() || times.size() < kLeastDriftPoints) return {};
   const Calmed calm = calmed(values, usual.deviation);
   Values y = calm.values;
-  const double step_noise = calm.deviation * calm.deviation * usual.memory;
+  const double calm_noise = calm.deviation * calm.deviation * usual.memory;
   for (int steps = 0; steps <= kMostSteps && times.size() >= kLeastDriftPoints; ++steps) {
     const Hinge hinge = best_hinge(times, y);
     const Step step = best_step(y);
-    const bool stepped = step.flat_sum - step.residual_sum > kStepGain * step_noise &&
-                         hinge.residual_sum - step.residual_sum > kStepLead * step_noise;
-    if (!stepped) return drift_of(times, y, hinge, noise_of(times, y, hinge, usual));
+    const bool stepped = step.flat_sum - step.residual_sum > kStepGain * calm_noise &&
+                         hinge.residual_sum - step.residual_sum > kStepLead * calm_noise;
+    if (!stepped) return drift_of(times, y, hinge, noise_of(times, y, hinge, usual), calm_noise);
     times = times.subspan(step.first_after);
     y = y.subspan(step.first_after);
   }

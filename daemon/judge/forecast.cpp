@@ -24,8 +24,9 @@ constexpr std::ptrdiff_t kSeasonHalf = 10;      ///< the season is a median of 2
 constexpr std::size_t kSeasonLeast = 6;
 
 constexpr double kDriftZ = 4;
-constexpr double kDriftP = 0.01;
+constexpr double kDriftP = 0.01;                ///< one-sided
 constexpr double kDriftLeastDb = 0.8;
+constexpr double kDrawnOn = 0.6;
 constexpr double kNinetyPercent = 1.645;
 constexpr double kLevelDays = 10;
 constexpr double kOffsetDays = 30;              ///< for the difference from the season
@@ -55,11 +56,12 @@ struct Series {
 };
 
 bool counts(const estimate::Drift& drift, double now) {
-  return !drift.levelled && drift.z() < -kDriftZ && drift.p < kDriftP && drift.slope * (now - drift.since) < -kDriftLeastDb;
+  return !drift.levelled && drift.z() < -kDriftZ && drift.p / 2 < kDriftP && drift.slope * (now - drift.since) < -kDriftLeastDb;
 }
 
-/// How far ahead a drift is drawn on: as long as it has lasted, which is never longer than the record.
-double reach_of(const estimate::Drift& drift, double now) { return now - drift.since; }
+/// How far ahead a drift is drawn on. Leaves fall by four decibels in a month and stay: what is still
+/// to come is seldom more than a good half of what has been seen.
+double reach_of(const estimate::Drift& drift, double now) { return kDrawnOn * (now - drift.since); }
 
 /// Median of the last days, none of them before the last step.
 double recent_level(const Series& series, double record_from, double days) {

@@ -11,7 +11,7 @@
 
 namespace fadeward::estimate {
 
-inline constexpr std::size_t kMostTrendPoints = 300;
+inline constexpr std::size_t kMostTrendPoints = 200;
 
 struct MannKendall {
   double s = 0;          ///< rising pairs minus falling pairs

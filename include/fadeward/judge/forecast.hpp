@@ -41,9 +41,9 @@ std::string in_words(const Crossing& crossing);
 /// full record). Not safe to share between threads. Pure.
 ///
 /// Rules. A drift counts when its slope is four standard errors from none with the memory of the
-/// weather in them, Mann-Kendall corrected for autocorrelation gives p < 0.01, it has taken 0.8 dB
-/// already and has not levelled off. It is drawn on for as long as it has lasted, so never for longer
-/// than the record. Once 395 days are there, the running median of the same weeks of the year before
+/// weather in them, Mann-Kendall corrected for autocorrelation gives p < 0.01 (falling), it has taken 0.8 dB
+/// already and has not levelled off. It is drawn on for 0.6 of the time it has lasted, so never for
+/// longer than the record. Once 395 days are there, the running median of the same weeks of the year before
 /// is the season: drifts are judged on what differs from it and drawn on upon it, and a season that
 /// will cross without any drift is told when it will do so by 1.5 dB.
 class Forecast {
