@@ -14,19 +14,19 @@ namespace {
 
 using Values = std::span<const double>;
 
-constexpr std::size_t kNeighbours = 3;        ///< of each side, for the running median
-constexpr double kWild = 2;                   ///< deviations from the running median
-constexpr double kShortestSlope = 21;         ///< shorter ones cannot be told from weather
+constexpr std::size_t kNeighbours = 3;  ///< of each side, for the running median
+constexpr double kWild = 2;             ///< deviations from the running median
+constexpr double kShortestSlope = 21;   ///< shorter ones cannot be told from weather
 constexpr double kLonger = 1.2;
 constexpr double kShortestFlat = 5;
 constexpr double kShortestRamp = 7;
-constexpr double kLevelledLead = 2;           ///< as kStepLead
-constexpr std::size_t kLeastSide = 5;         ///< values on each side of a step
-constexpr double kStepGain = 16;              ///< squares explained, in units of noise: four sigma
-constexpr double kStepLead = 2;               ///< by which a step must beat a slope
+constexpr double kLevelledLead = 2;    ///< as kStepLead
+constexpr std::size_t kLeastSide = 5;  ///< values on each side of a step
+constexpr double kStepGain = 16;       ///< squares explained, in units of noise: four sigma
+constexpr double kStepLead = 2;        ///< by which a step must beat a slope
 constexpr int kMostSteps = 8;
-constexpr double kWorthTesting = 2;           ///< standard errors; below, p stays 1
-constexpr double kPriorPoints = 80;           ///< weight of the usual memory
+constexpr double kWorthTesting = 2;  ///< standard errors; below, p stays 1
+constexpr double kPriorPoints = 80;  ///< weight of the usual memory
 
 double running_median(Values values, std::size_t i) {
   const std::size_t from = i > kNeighbours ? i - kNeighbours : 0;
@@ -41,7 +41,7 @@ double running_median(Values values, std::size_t i) {
 
 struct Calmed {
   std::vector<double> values;
-  double deviation;   ///< about the running median
+  double deviation;  ///< about the running median
 };
 
 Calmed calmed(Values values, double least_deviation) {
@@ -66,7 +66,7 @@ struct Hinge {
   double slope = 0;
   double residual_sum = std::numeric_limits<double>::infinity();
   double mean_x = 0;
-  double spread_x = 0;   ///< sum of squares of x about its mean
+  double spread_x = 0;  ///< sum of squares of x about its mean
 };
 
 Hinge hinge_at(Values times, Values values, double since) {
@@ -124,7 +124,7 @@ double best_levelled(Values times, Values values) {
 struct Step {
   std::size_t first_after = 0;
   double residual_sum = std::numeric_limits<double>::infinity();
-  double flat_sum = 0;   ///< about one mean
+  double flat_sum = 0;  ///< about one mean
 };
 
 Step best_step(Values values) {

@@ -14,8 +14,8 @@ namespace {
 using Outlook = Crossing::Outlook;
 
 /// The daily medians of an invented link: weather that forgets within days, rain on one day in
-/// twelve (sometimes two in a row), and leaves of four decibels that come about day 122 and go about
-/// day 290 of the year.
+/// twelve (sometimes two in a row), and leaves of four decibels that come about day 122 and go
+/// about day 290 of the year.
 class Link {
  public:
   struct Weather {
@@ -42,7 +42,8 @@ class Link {
   }
   double leaves_db(int day) const {
     const double of_year = day % 365;
-    const double on = 1 / (1 + std::exp(-(of_year - 122) / 6)), off = 1 / (1 + std::exp((of_year - 290) / 6));
+    const double on = 1 / (1 + std::exp(-(of_year - 122) / 6)),
+                 off = 1 / (1 + std::exp((of_year - 290) / 6));
     return weather_.leaves_db * on * off;
   }
 
@@ -196,8 +197,8 @@ TEST(Forecast, AStepIsNotDrawnOn) {
 
 TEST(Forecast, NeverLooksFurtherThanTheRecord) {
   Forecast forecast;
-  for (int day = 0; day <= 40; ++day) forecast.add_day(day, 30 - 0.1 * day);   // 26 dB now
-  EXPECT_EQ(forecast.crossing(21.5).outlook, Outlook::none_in_sight);          // 45 days away
+  for (int day = 0; day <= 40; ++day) forecast.add_day(day, 30 - 0.1 * day);  // 26 dB now
+  EXPECT_EQ(forecast.crossing(21.5).outlook, Outlook::none_in_sight);         // 45 days away
   const Crossing near = forecast.crossing(24);
   ASSERT_EQ(near.outlook, Outlook::crosses);
   EXPECT_NEAR(near.days, 20, 1);
@@ -255,7 +256,7 @@ TEST(Forecast, WinterKnowsTheDayInSpring) {
     Link link(76'000 + number, {0.5, 2, 8});
     Forecast forecast;
     for (int day = 0; day < 365 + 60; ++day) forecast.add_day(day, link.day(day, 20));
-    const Crossing crossing = forecast.crossing(16);   // half of the leaves: day 122
+    const Crossing crossing = forecast.crossing(16);  // half of the leaves: day 122
     ASSERT_EQ(crossing.outlook, Outlook::crosses) << "seed " << 76'000 + number;
     EXPECT_TRUE(crossing.season_known);
     EXPECT_TRUE(crossing.by_season);
@@ -290,15 +291,15 @@ TEST(Forecast, TakesGapsRepetitionsAndNonsense) {
   EXPECT_EQ(*forecast.last_day(), 1199);
   EXPECT_NEAR(*forecast.trend_db_per_day(), -0.05, 0.001);
   EXPECT_EQ(forecast.crossing(17).outlook, Outlook::crosses);
-  forecast.add_day(10, 5);                                              // before the record
+  forecast.add_day(10, 5);  // before the record
   forecast.add_day(1200, std::numeric_limits<double>::quiet_NaN());
   forecast.add_day(std::numeric_limits<std::int64_t>::max(), 5);
   forecast.add_day(std::numeric_limits<std::int64_t>::min(), 5);
   EXPECT_EQ(*forecast.last_day(), 1199);
   forecast.add_day(1200, 1e9);
-  forecast.add_day(1200, 20.0);                                         // given again
+  forecast.add_day(1200, 20.0);  // given again
   EXPECT_NEAR(forecast.crossing(17).level_db, 20, 0.2);
-  forecast.add_day(1200 + 801, 20);                                     // a new record
+  forecast.add_day(1200 + 801, 20);  // a new record
   EXPECT_FALSE(forecast.trend_db_per_day());
   EXPECT_EQ(*forecast.last_day(), 2001);
 }
