@@ -69,55 +69,47 @@ struct Hinge {
   double spread_x = 0;  ///< sum of squares of x about its mean
 };
 
-Hinge hinge_at(Values times, Values values, double since) {
-  double n = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, yy = 0;
+/// Values on min(time, end) - since, not below zero: level, slope until `end`, level. Sums about
+/// the first value, without a division inside the loop: this is where the time goes.
+Hinge hinge_at(Values times, Values values, double since, double end) {
+  const auto n = static_cast<double>(times.size());
+  const double centre = values.front();
+  double x_sum = 0, y_sum = 0, xx_sum = 0, xy_sum = 0, yy_sum = 0;
   for (std::size_t i = 0; i < times.size(); ++i) {
-    const double x = std::max(0.0, times[i] - since), y = values[i];
-    n += 1;
-    const double dx = x - mean_x, dy = y - mean_y;
-    mean_x += dx / n;
-    mean_y += dy / n;
-    xx += dx * (x - mean_x);
-    xy += dx * (y - mean_y);
-    yy += dy * (y - mean_y);
+    const double x = std::max(0.0, std::min(times[i], end) - since), y = values[i] - centre;
+    x_sum += x;
+    y_sum += y;
+    xx_sum += x * x;
+    xy_sum += x * y;
+    yy_sum += y * y;
   }
+  const double mean_x = x_sum / n, mean_y = y_sum / n;
+  const double xx = xx_sum - n * mean_x * mean_x, xy = xy_sum - n * mean_x * mean_y;
+  const double yy = yy_sum - n * mean_y * mean_y;
   if (!(xx > 0)) return {};
   const double slope = xy / xx;
-  return {since, mean_y - slope * mean_x, slope, std::max(0.0, yy - slope * xy), mean_x, xx};
+  return {since, centre + mean_y - slope * mean_x, slope, std::max(0.0, yy - slope * xy), mean_x,
+          xx};
 }
 
 Hinge best_hinge(Values times, Values values) {
-  Hinge best = hinge_at(times, values, times.front());
   const double last = times.back();
+  Hinge best = hinge_at(times, values, times.front(), last);
   for (double length = kShortestSlope; last - length > times.front(); length *= kLonger) {
-    const Hinge here = hinge_at(times, values, last - length);
+    const Hinge here = hinge_at(times, values, last - length, last);
     if (here.residual_sum < best.residual_sum) best = here;
   }
   return best;
 }
 
-/// A slope that came to its end: squares left by base + slope * (min(time, end) - since).
-double levelled_at(Values times, Values values, double since, double end) {
-  double n = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, yy = 0;
-  for (std::size_t i = 0; i < times.size(); ++i) {
-    const double x = std::clamp(times[i], since, end) - since, y = values[i];
-    n += 1;
-    const double dx = x - mean_x, dy = y - mean_y;
-    mean_x += dx / n;
-    mean_y += dy / n;
-    xx += dx * (x - mean_x);
-    xy += dx * (y - mean_y);
-    yy += dy * (y - mean_y);
-  }
-  return xx > 0 ? yy - xy * xy / xx : yy;
-}
-
+/// Squares left by the best slope that came to its end before the last value.
 double best_levelled(Values times, Values values) {
   double best = std::numeric_limits<double>::infinity();
   const double last = times.back();
   for (double flat = kShortestFlat; last - flat > times.front(); flat *= kLonger)
     for (double length = kShortestRamp; last - flat - length > times.front(); length *= kLonger)
-      best = std::min(best, levelled_at(times, values, last - flat - length, last - flat));
+      best =
+          std::min(best, hinge_at(times, values, last - flat - length, last - flat).residual_sum);
   return best;
 }
 
