@@ -28,7 +28,7 @@ Tail tail_of(double x) {
 struct Likelihood {
   double value = 0;
   Vector gradient;
-  Matrix curvature;   ///< minus the matrix of second derivatives
+  Matrix curvature;  ///< minus the matrix of second derivatives
 };
 
 /// Parameters: coefficients / deviation, then 1 / deviation.
@@ -110,8 +110,9 @@ std::optional<CensoredFit> fit_censored(std::span<const double> design, std::siz
   }
   if (uncensored <= columns) return {};
   const auto n = static_cast<Eigen::Index>(observed.size()), p = static_cast<Eigen::Index>(columns);
-  Matrix x = Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>(
-      design.data(), n, p);
+  Matrix x =
+      Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>(
+          design.data(), n, p);
   if (!x.allFinite()) return {};
   const Vector length = x.colwise().norm();
   if (!(length.minCoeff() > 0)) return {};
@@ -135,7 +136,7 @@ std::optional<CensoredFit> fit_censored(std::span<const double> design, std::siz
   fit.log_likelihood = there.value;
   fit.log_deviation_error = std::sqrt(covariance(p, p));
   for (Eigen::Index j = 0; j < p; ++j) {
-    fit.coefficients.push_back((*summit)(j) * deviation / length(j));
+    fit.coefficients.push_back((*summit)(j)*deviation / length(j));
     fit.standard_errors.push_back(std::sqrt(covariance(j, j)) / length(j));
   }
   return fit;

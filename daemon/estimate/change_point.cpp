@@ -19,7 +19,7 @@ double normal_of(double t, double freedom) {
 }
 
 double tail_of_largest(double deviate, double trim) {
-  if (deviate < 1) return 1;   // the approximation is for tails
+  if (deviate < 1) return 1;  // the approximation is for tails
   const double density = std::exp(-0.5 * deviate * deviate) / std::sqrt(2 * std::numbers::pi);
   const double places = 2 * std::log((1 - trim) / trim);
   return std::min(1.0, density * ((deviate - 1 / deviate) * places + 4 / deviate));
@@ -53,7 +53,7 @@ std::optional<ChangePoint> find_change_point(std::span<const double> values, dou
   }
   out.residual_sum_two = std::max(0.0, out.residual_sum_one - best);
   if (!(out.residual_sum_one > 0)) return out;
-  if (out.residual_sum_two < 1e-14 * out.residual_sum_one) {   // a shift and nothing else
+  if (out.residual_sum_two < 1e-14 * out.residual_sum_one) {  // a shift and nothing else
     out.statistic = std::numeric_limits<double>::infinity();
     out.p = 0;
     return out;

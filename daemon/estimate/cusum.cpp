@@ -29,7 +29,8 @@ std::vector<Node> nodes_on(double h) {
   for (int i = 0; i < panels; ++i)
     for (std::size_t j = 0; j < Rule::abscissa().size(); ++j)
       for (const double side : {-1.0, 1.0})
-        nodes.push_back({(2 * i + 1 + side * Rule::abscissa()[j]) * half, Rule::weights()[j] * half});
+        nodes.push_back(
+            {(2 * i + 1 + side * Rule::abscissa()[j]) * half, Rule::weights()[j] * half});
   return nodes;
 }
 
@@ -40,7 +41,8 @@ struct RunLengths {
 
 std::optional<RunLengths> run_lengths(const CusumDesign& design, double shift) {
   const auto& [k, h, head_start] = design;
-  if (!(h > 0 && h <= kLongestInterval) || !(k >= 0) || !std::isfinite(k) || !std::isfinite(shift)) return {};
+  if (!(h > 0 && h <= kLongestInterval) || !(k >= 0) || !std::isfinite(k) || !std::isfinite(shift))
+    return {};
   if (!(head_start >= 0 && head_start <= h)) return {};
   const auto nodes = nodes_on(h);
   const auto n = static_cast<Eigen::Index>(nodes.size());

@@ -14,19 +14,19 @@ namespace {
 
 using Values = std::span<const double>;
 
-constexpr std::size_t kNeighbours = 3;        ///< of each side, for the running median
-constexpr double kWild = 2;                   ///< deviations from the running median
-constexpr double kShortestSlope = 21;         ///< shorter ones cannot be told from weather
+constexpr std::size_t kNeighbours = 3;  ///< of each side, for the running median
+constexpr double kWild = 2;             ///< deviations from the running median
+constexpr double kShortestSlope = 21;   ///< shorter ones cannot be told from weather
 constexpr double kLonger = 1.2;
 constexpr double kShortestFlat = 5;
 constexpr double kShortestRamp = 7;
-constexpr double kLevelledLead = 2;           ///< as kStepLead
-constexpr std::size_t kLeastSide = 5;         ///< values on each side of a step
-constexpr double kStepGain = 16;              ///< squares explained, in units of noise: four sigma
-constexpr double kStepLead = 2;               ///< by which a step must beat a slope
+constexpr double kLevelledLead = 2;    ///< as kStepLead
+constexpr std::size_t kLeastSide = 5;  ///< values on each side of a step
+constexpr double kStepGain = 16;       ///< squares explained, in units of noise: four sigma
+constexpr double kStepLead = 2;        ///< by which a step must beat a slope
 constexpr int kMostSteps = 8;
-constexpr double kWorthTesting = 2;           ///< standard errors; below, p stays 1
-constexpr double kPriorPoints = 80;           ///< weight of the usual memory
+constexpr double kWorthTesting = 2;  ///< standard errors; below, p stays 1
+constexpr double kPriorPoints = 80;  ///< weight of the usual memory
 
 double running_median(Values values, std::size_t i) {
   const std::size_t from = i > kNeighbours ? i - kNeighbours : 0;
@@ -41,7 +41,7 @@ double running_median(Values values, std::size_t i) {
 
 struct Calmed {
   std::vector<double> values;
-  double deviation;   ///< about the running median
+  double deviation;  ///< about the running median
 };
 
 Calmed calmed(Values values, double least_deviation) {
@@ -66,65 +66,57 @@ struct Hinge {
   double slope = 0;
   double residual_sum = std::numeric_limits<double>::infinity();
   double mean_x = 0;
-  double spread_x = 0;   ///< sum of squares of x about its mean
+  double spread_x = 0;  ///< sum of squares of x about its mean
 };
 
-Hinge hinge_at(Values times, Values values, double since) {
-  double n = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, yy = 0;
+/// Values on min(time, end) - since, not below zero: level, slope until `end`, level. Sums about
+/// the first value, without a division inside the loop: this is where the time goes.
+Hinge hinge_at(Values times, Values values, double since, double end) {
+  const auto n = static_cast<double>(times.size());
+  const double centre = values.front();
+  double x_sum = 0, y_sum = 0, xx_sum = 0, xy_sum = 0, yy_sum = 0;
   for (std::size_t i = 0; i < times.size(); ++i) {
-    const double x = std::max(0.0, times[i] - since), y = values[i];
-    n += 1;
-    const double dx = x - mean_x, dy = y - mean_y;
-    mean_x += dx / n;
-    mean_y += dy / n;
-    xx += dx * (x - mean_x);
-    xy += dx * (y - mean_y);
-    yy += dy * (y - mean_y);
+    const double x = std::max(0.0, std::min(times[i], end) - since), y = values[i] - centre;
+    x_sum += x;
+    y_sum += y;
+    xx_sum += x * x;
+    xy_sum += x * y;
+    yy_sum += y * y;
   }
+  const double mean_x = x_sum / n, mean_y = y_sum / n;
+  const double xx = xx_sum - n * mean_x * mean_x, xy = xy_sum - n * mean_x * mean_y;
+  const double yy = yy_sum - n * mean_y * mean_y;
   if (!(xx > 0)) return {};
   const double slope = xy / xx;
-  return {since, mean_y - slope * mean_x, slope, std::max(0.0, yy - slope * xy), mean_x, xx};
+  return {since, centre + mean_y - slope * mean_x, slope, std::max(0.0, yy - slope * xy), mean_x,
+          xx};
 }
 
 Hinge best_hinge(Values times, Values values) {
-  Hinge best = hinge_at(times, values, times.front());
   const double last = times.back();
+  Hinge best = hinge_at(times, values, times.front(), last);
   for (double length = kShortestSlope; last - length > times.front(); length *= kLonger) {
-    const Hinge here = hinge_at(times, values, last - length);
+    const Hinge here = hinge_at(times, values, last - length, last);
     if (here.residual_sum < best.residual_sum) best = here;
   }
   return best;
 }
 
-/// A slope that came to its end: squares left by base + slope * (min(time, end) - since).
-double levelled_at(Values times, Values values, double since, double end) {
-  double n = 0, mean_x = 0, mean_y = 0, xx = 0, xy = 0, yy = 0;
-  for (std::size_t i = 0; i < times.size(); ++i) {
-    const double x = std::clamp(times[i], since, end) - since, y = values[i];
-    n += 1;
-    const double dx = x - mean_x, dy = y - mean_y;
-    mean_x += dx / n;
-    mean_y += dy / n;
-    xx += dx * (x - mean_x);
-    xy += dx * (y - mean_y);
-    yy += dy * (y - mean_y);
-  }
-  return xx > 0 ? yy - xy * xy / xx : yy;
-}
-
+/// Squares left by the best slope that came to its end before the last value.
 double best_levelled(Values times, Values values) {
   double best = std::numeric_limits<double>::infinity();
   const double last = times.back();
   for (double flat = kShortestFlat; last - flat > times.front(); flat *= kLonger)
     for (double length = kShortestRamp; last - flat - length > times.front(); length *= kLonger)
-      best = std::min(best, levelled_at(times, values, last - flat - length, last - flat));
+      best =
+          std::min(best, hinge_at(times, values, last - flat - length, last - flat).residual_sum);
   return best;
 }
 
 struct Step {
   std::size_t first_after = 0;
   double residual_sum = std::numeric_limits<double>::infinity();
-  double flat_sum = 0;   ///< about one mean
+  double flat_sum = 0;  ///< about one mean
 };
 
 Step best_step(Values values) {
@@ -179,7 +171,7 @@ double corrected_p(Values times, Values values, double since) {
   return corrected.p();
 }
 
-Drift drift_of(Values times, Values values, const Hinge& hinge, double noise) {
+Drift drift_of(Values times, Values values, const Hinge& hinge, double noise, double calm_noise) {
   Drift out;
   const double x = times.back() - hinge.since;
   const auto n = static_cast<double>(times.size());
@@ -191,7 +183,7 @@ Drift drift_of(Values times, Values values, const Hinge& hinge, double noise) {
   out.covariance = (x - hinge.mean_x) * out.slope_variance;
   out.level_variance = noise / n + (x - hinge.mean_x) * out.covariance;
   if (std::abs(out.z()) < kWorthTesting) return out;
-  out.levelled = hinge.residual_sum - best_levelled(times, values) > kLevelledLead * noise;
+  out.levelled = hinge.residual_sum - best_levelled(times, values) > kLevelledLead * calm_noise;
   out.p = corrected_p(times, values, hinge.since);
   return out;
 }
@@ -204,13 +196,13 @@ std::optional<Drift> find_drift(Values times, Values values, const UsualNoise& u
   if (times.size() != values.size() || times.size() < kLeastDriftPoints) return {};
   const Calmed calm = calmed(values, usual.deviation);
   Values y = calm.values;
-  const double step_noise = calm.deviation * calm.deviation * usual.memory;
+  const double calm_noise = calm.deviation * calm.deviation * usual.memory;
   for (int steps = 0; steps <= kMostSteps && times.size() >= kLeastDriftPoints; ++steps) {
     const Hinge hinge = best_hinge(times, y);
     const Step step = best_step(y);
-    const bool stepped = step.flat_sum - step.residual_sum > kStepGain * step_noise &&
-                         hinge.residual_sum - step.residual_sum > kStepLead * step_noise;
-    if (!stepped) return drift_of(times, y, hinge, noise_of(times, y, hinge, usual));
+    const bool stepped = step.flat_sum - step.residual_sum > kStepGain * calm_noise &&
+                         hinge.residual_sum - step.residual_sum > kStepLead * calm_noise;
+    if (!stepped) return drift_of(times, y, hinge, noise_of(times, y, hinge, usual), calm_noise);
     times = times.subspan(step.first_after);
     y = y.subspan(step.first_after);
   }

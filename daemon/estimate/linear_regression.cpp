@@ -8,7 +8,8 @@ namespace fadeward::estimate {
 
 namespace {
 
-using Design = Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>;
+using Design =
+    Eigen::Map<const Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>>;
 
 bool has_constant_column(const Eigen::MatrixXd& design) {
   for (Eigen::Index j = 0; j < design.cols(); ++j)
@@ -45,9 +46,11 @@ std::optional<LinearFit> fit_linear(std::span<const double> design, std::size_t 
   fit.residual_deviation = std::sqrt(residual_sum / static_cast<double>(rows - columns));
   fit.r_squared = r_squared_of(x, y, residual_sum);
   // Rows of P R^-1: their squared lengths are the diagonal of (X'X)^-1.
-  const Eigen::MatrixXd inverse =
-      qr.colsPermutation() * qr.matrixR().topLeftCorner(p, p).triangularView<Eigen::Upper>().solve(
-                                 Eigen::MatrixXd::Identity(p, p)).eval();
+  const Eigen::MatrixXd inverse = qr.colsPermutation() * qr.matrixR()
+                                                             .topLeftCorner(p, p)
+                                                             .triangularView<Eigen::Upper>()
+                                                             .solve(Eigen::MatrixXd::Identity(p, p))
+                                                             .eval();
   for (Eigen::Index j = 0; j < p; ++j) {
     fit.coefficients.push_back(solution(j) / length(j));
     fit.standard_errors.push_back(fit.residual_deviation * inverse.row(j).norm() / length(j));

@@ -16,7 +16,8 @@ double sign(double x) { return (x > 0) - (x < 0); }
 std::vector<double> thinned(std::span<const double> values) {
   const std::size_t step = (values.size() + kMostTrendPoints - 1) / kMostTrendPoints;
   std::vector<double> out;
-  for (std::size_t i = 0; i < values.size(); i += std::max<std::size_t>(step, 1)) out.push_back(values[i]);
+  for (std::size_t i = 0; i < values.size(); i += std::max<std::size_t>(step, 1))
+    out.push_back(values[i]);
   return out;
 }
 
@@ -102,7 +103,8 @@ double variance_factor(const std::vector<double>& values, double slope) {
   double sum = 0;
   for (std::size_t lag = 1; lag + 2 < ranks.size(); ++lag) {
     double product = 0;
-    for (std::size_t i = lag; i < ranks.size(); ++i) product += (ranks[i] - mean) * (ranks[i - lag] - mean);
+    for (std::size_t i = lag; i < ranks.size(); ++i)
+      product += (ranks[i] - mean) * (ranks[i - lag] - mean);
     const double correlation = product / square;
     const double left = n - static_cast<double>(lag);
     if (!(std::abs(correlation) > significant)) break;
@@ -127,7 +129,8 @@ Series in_order(std::span<const double> times, std::span<const double> values) {
   for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
   std::ranges::stable_sort(order, {}, [&](std::size_t i) { return times[i]; });
   Series out;
-  const std::size_t step = std::max<std::size_t>(1, (order.size() + kMostTrendPoints - 1) / kMostTrendPoints);
+  const std::size_t step =
+      std::max<std::size_t>(1, (order.size() + kMostTrendPoints - 1) / kMostTrendPoints);
   for (std::size_t i = 0; i < order.size(); i += step) {
     out.times.push_back(times[order[i]]);
     out.values.push_back(values[order[i]]);
@@ -162,7 +165,8 @@ std::optional<SenSlope> theil_sen(std::span<const double> times, std::span<const
   std::vector<double> slopes;
   collect_slopes(series.times, series.values, slopes);
   if (slopes.empty()) return {};
-  return slope_of(slopes, variance_of_s.value_or(variance_without_trend(series.values)), confidence);
+  return slope_of(slopes, variance_of_s.value_or(variance_without_trend(series.values)),
+                  confidence);
 }
 
 std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> seasons,
@@ -175,7 +179,8 @@ std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> seasons,
     by_season[seasons[i]].values.push_back(values[i]);
   }
   // The bound on points holds for all seasons together.
-  const std::size_t step = std::max<std::size_t>(1, (seasons.size() + kMostTrendPoints - 1) / kMostTrendPoints);
+  const std::size_t step =
+      std::max<std::size_t>(1, (seasons.size() + kMostTrendPoints - 1) / kMostTrendPoints);
   SeasonalKendall out;
   std::vector<double> slopes;
   double sum_z = 0, sum_z_square = 0;

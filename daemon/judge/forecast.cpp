@@ -16,25 +16,26 @@ namespace {
 constexpr double kPerDb = 100;
 constexpr double kMostDb = 327;
 constexpr std::ptrdiff_t kYear = 365;
-constexpr std::ptrdiff_t kSeasonAfter = 395;    ///< a year and enough of the next to compare
+constexpr std::ptrdiff_t kSeasonAfter = 395;  ///< a year and enough of the next to compare
 constexpr std::ptrdiff_t kTrendDays = 30;
 constexpr std::size_t kTrendLeast = 7;
 constexpr std::size_t kPairsLeast = 30;
-constexpr std::ptrdiff_t kSeasonHalf = 10;      ///< the season is a median of 21 days
+constexpr std::ptrdiff_t kSeasonHalf = 10;  ///< the season is a median of 21 days
 constexpr std::size_t kSeasonLeast = 6;
 
 constexpr double kDriftZ = 4;
-constexpr double kDriftP = 0.01;
+constexpr double kDriftP = 0.01;  ///< one-sided
 constexpr double kDriftLeastDb = 0.8;
+constexpr double kDrawnOn = 0.6;
 constexpr double kNinetyPercent = 1.645;
 constexpr double kLevelDays = 10;
-constexpr double kOffsetDays = 30;              ///< for the difference from the season
-constexpr double kDriftSeasonErrorDb = 0.5;     ///< at least, with the season under a drift
-constexpr double kSeasonErrorDb = 0.9;          ///< of a season alone: no two years are the same
+constexpr double kOffsetDays = 30;           ///< for the difference from the season
+constexpr double kDriftSeasonErrorDb = 0.5;  ///< at least, with the season under a drift
+constexpr double kSeasonErrorDb = 0.9;       ///< of a season alone: no two years are the same
 constexpr double kYearlyLeastDb = 0.5;
 
-// Weather of daily medians: correlated over a few days. What differs from a season carries the noise
-// of that season's median, which is correlated over its three weeks.
+// Weather of daily medians: correlated over a few days. What differs from a season carries the
+// noise of that season's median, which is correlated over its three weeks.
 constexpr estimate::UsualNoise kWeather{0.3, 6.5};
 constexpr estimate::UsualNoise kWeatherAndSeason{0.4, 10};
 
@@ -55,11 +56,13 @@ struct Series {
 };
 
 bool counts(const estimate::Drift& drift, double now) {
-  return !drift.levelled && drift.z() < -kDriftZ && drift.p < kDriftP && drift.slope * (now - drift.since) < -kDriftLeastDb;
+  return !drift.levelled && drift.z() < -kDriftZ && drift.p / 2 < kDriftP &&
+         drift.slope * (now - drift.since) < -kDriftLeastDb;
 }
 
-/// How far ahead a drift is drawn on: as long as it has lasted, which is never longer than the record.
-double reach_of(const estimate::Drift& drift, double now) { return now - drift.since; }
+/// How far ahead a drift is drawn on. Leaves fall by four decibels in a month and stay: what is
+/// still to come is seldom more than a good half of what has been seen.
+double reach_of(const estimate::Drift& drift, double now) { return kDrawnOn * (now - drift.since); }
 
 /// Median of the last days, none of them before the last step.
 double recent_level(const Series& series, double record_from, double days) {
@@ -70,9 +73,7 @@ double recent_level(const Series& series, double record_from, double days) {
   return median_of(recent);
 }
 
-std::string whole_days(double days) {
-  return std::to_string(std::max(1L, std::lround(days)));
-}
+std::string whole_days(double days) { return std::to_string(std::max(1L, std::lround(days))); }
 
 /// Margin `days` ahead and its standard error. Empty where nothing can be said.
 struct Expected {
@@ -223,7 +224,7 @@ bool Forecast::against_season(Crossing& out) const {
     if (index < 0 || index >= end) return {};
     return usual[static_cast<std::size_t>(index)];
   };
-  Series excess;   // above the same days of the year before
+  Series excess;  // above the same days of the year before
   for (std::ptrdiff_t i = kYear; i < end; ++i) {
     const auto value = at(i), then = season_of(i - kYear);
     if (value && then) excess.add(i, *value - *then);
@@ -235,7 +236,8 @@ bool Forecast::against_season(Crossing& out) const {
 
   const double now = static_cast<double>(end - 1);
   const bool drifts = counts(*drift, now);
-  const double offset = drifts ? drift->level : recent_level(excess, drift->record_from, kOffsetDays);
+  const double offset =
+      drifts ? drift->level : recent_level(excess, drift->record_from, kOffsetDays);
   out.level_db = *season_now + offset;
   out.slope_db_per_day = drifts ? drift->slope : 0;
   if (out.level_db <= out.threshold_db) {
@@ -250,7 +252,8 @@ bool Forecast::against_season(Crossing& out) const {
       const std::ptrdiff_t years = (ahead + kYear - 1) / kYear;
       const auto then = season_of(end - 1 + ahead - years * kYear);
       if (!then) return {};
-      const double season = *then + offset + (yearly ? static_cast<double>(years - 1) * *yearly : 0);
+      const double season =
+          *then + offset + (yearly ? static_cast<double>(years - 1) * *yearly : 0);
       if (!with_drift) return Expected{season, kSeasonErrorDb};
       const double drawn = std::min(static_cast<double>(ahead), reach);
       return Expected{season + drift->slope * drawn,
@@ -291,11 +294,11 @@ std::string in_words(const Crossing& crossing) {
     case Outlook::crosses: break;
   }
   const std::string early = whole_days(crossing.early_days);
-  const std::string span = crossing.late_days ? early + " to " + whole_days(*crossing.late_days)
-                                              : early + " or more";
+  const std::string span =
+      crossing.late_days ? early + " to " + whole_days(*crossing.late_days) : early + " or more";
   const std::string middle = whole_days(crossing.days);
-  return "crosses " + threshold + " in about " + middle + (middle == "1" ? " day (" : " days (") + span +
-         ")" + (crossing.by_season ? "; it did in these weeks of last year" : season);
+  return "crosses " + threshold + " in about " + middle + (middle == "1" ? " day (" : " days (") +
+         span + ")" + (crossing.by_season ? "; it did in these weeks of last year" : season);
 }
 
 }  // namespace fadeward::judge

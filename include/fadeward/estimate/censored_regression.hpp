@@ -9,15 +9,15 @@
 namespace fadeward::estimate {
 
 struct Observation {
-  double value = 0;        ///< what was measured, or the limit below which it lay
-  bool censored = false;   ///< true: below `value`, no more is known
+  double value = 0;       ///< what was measured, or the limit below which it lay
+  bool censored = false;  ///< true: below `value`, no more is known
 };
 
 struct CensoredFit {
-  std::vector<double> coefficients;      ///< one per column
-  std::vector<double> standard_errors;   ///< from the curvature of the likelihood
+  std::vector<double> coefficients;     ///< one per column
+  std::vector<double> standard_errors;  ///< from the curvature of the likelihood
   double deviation = 0;
-  double log_deviation_error = 0;        ///< standard error of ln(deviation)
+  double log_deviation_error = 0;  ///< standard error of ln(deviation)
   double log_likelihood = 0;
 };
 

@@ -8,12 +8,12 @@
 namespace fadeward::estimate {
 
 struct ChangePoint {
-  std::size_t last_before = 0;       ///< index of the last value of the old mean
+  std::size_t last_before = 0;  ///< index of the last value of the old mean
   double mean_before = 0;
   double mean_after = 0;
-  double residual_sum_one = 0;       ///< squares about one mean
-  double residual_sum_two = 0;       ///< squares about the two means
-  double statistic = 0;              ///< largest F of the two-sample comparison
+  double residual_sum_one = 0;  ///< squares about one mean
+  double residual_sum_two = 0;  ///< squares about the two means
+  double statistic = 0;         ///< largest F of the two-sample comparison
   /// Of a statistic this large with one mean throughout and independent normal values.
   double p = 1;
 };

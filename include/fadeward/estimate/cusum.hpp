@@ -9,8 +9,8 @@ namespace fadeward::estimate {
 
 /// C+ = max(0, C+ + x - k) and C- = max(0, C- - x - k) for values x in standard deviations from
 /// their usual mean; a sum above h is a signal (Page 1954). `k`: half of the shift to be found. The
-/// head start is where both sums begin (Lucas and Crosier 1982: h/2 finds a fault that is there from
-/// the first value twice as fast).
+/// head start is where both sums begin (Lucas and Crosier 1982: h/2 finds a fault that is there
+/// from the first value twice as fast).
 class Cusum {
  public:
   enum class Signal { none, up, down };
@@ -19,7 +19,8 @@ class Cusum {
   Cusum(double k, double h, double head_start = 0)
       : k_(k), h_(h), head_start_(head_start), up_(head_start), down_(head_start) {}
 
-  /// Values that are not finite change nothing. After a signal the sums go on; `restart` begins anew.
+  /// Values that are not finite change nothing. After a signal the sums go on; `restart` begins
+  /// anew.
   Signal add(double x) {
     if (std::isfinite(x)) {
       up_ = std::max(0.0, up_ + x - k_);
@@ -48,7 +49,7 @@ class Cusum {
 struct CusumDesign {
   double k = 0.5;
   double h = 5;
-  double head_start = 0;   ///< 0..h
+  double head_start = 0;  ///< 0..h
 };
 
 /// Mean number of values until the upper sum signals when they are normal with deviation 1 and mean

@@ -9,10 +9,10 @@
 namespace fadeward::estimate {
 
 struct LinearFit {
-  std::vector<double> coefficients;      ///< one per column, in the order of the columns
-  std::vector<double> standard_errors;   ///< for independent errors of equal variance
-  double residual_deviation = 0;         ///< sqrt(residual sum of squares / (rows - columns))
-  double r_squared = 0;                  ///< about the mean if a column is constant, else about zero
+  std::vector<double> coefficients;     ///< one per column, in the order of the columns
+  std::vector<double> standard_errors;  ///< for independent errors of equal variance
+  double residual_deviation = 0;        ///< sqrt(residual sum of squares / (rows - columns))
+  double r_squared = 0;                 ///< about the mean if a column is constant, else about zero
 };
 
 /// Fits observed = design * coefficients by Householder QR of the columns brought to unit length.

@@ -11,12 +11,13 @@
 
 namespace fadeward::estimate {
 
-inline constexpr std::size_t kMostTrendPoints = 300;
+inline constexpr std::size_t kMostTrendPoints = 200;
 
 struct MannKendall {
-  double s = 0;          ///< rising pairs minus falling pairs
-  double variance = 0;   ///< of s without a trend, ties and (where asked for) autocorrelation included
-  double pairs = 0;      ///< pairs compared; s / pairs is Kendall's tau (a)
+  double s = 0;  ///< rising pairs minus falling pairs
+  double variance =
+      0;             ///< of s without a trend, ties and (where asked for) autocorrelation included
+  double pairs = 0;  ///< pairs compared; s / pairs is Kendall's tau (a)
   /// (s - sign s) / sqrt(variance); 0 where the variance is 0.
   double z() const;
   /// Probability of |z| or more without a trend, both sides.
@@ -41,19 +42,19 @@ struct SenSlope {
   double high = 0;
 };
 
-/// Median of the slopes of all pairs of different time (Theil 1950, Sen 1968); interval at the ranks
-/// (N - C)/2 and (N + C)/2 + 1 of the N slopes, interpolated, with C = z sqrt(variance of s) (Gilbert
-/// 1987; EPA 530/R-09-007, 2009, chapter 17). `variance_of_s` replaces that of independent values.
-/// Empty without two different times or with spans of different length.
+/// Median of the slopes of all pairs of different time (Theil 1950, Sen 1968); interval at the
+/// ranks (N - C)/2 and (N + C)/2 + 1 of the N slopes, interpolated, with C = z sqrt(variance of s)
+/// (Gilbert 1987; EPA 530/R-09-007, 2009, chapter 17). `variance_of_s` replaces that of independent
+/// values. Empty without two different times or with spans of different length.
 std::optional<SenSlope> theil_sen(std::span<const double> times, std::span<const double> values,
                                   double confidence = 0.95,
                                   std::optional<double> variance_of_s = {});
 
 struct SeasonalKendall {
-  MannKendall test;             ///< sums over the seasons
-  SenSlope slope;               ///< of the slopes within seasons, pooled
-  double heterogeneity = 0;     ///< chi-square with seasons - 1 degrees of freedom
-  std::size_t seasons = 0;      ///< with at least two different times
+  MannKendall test;          ///< sums over the seasons
+  SenSlope slope;            ///< of the slopes within seasons, pooled
+  double heterogeneity = 0;  ///< chi-square with seasons - 1 degrees of freedom
+  std::size_t seasons = 0;   ///< with at least two different times
 };
 
 /// Mann-Kendall within each season, summed (Hirsch, Slack, Smith 1982; EPA 2009 chapter 14): the

@@ -15,37 +15,37 @@ namespace fadeward::judge {
 /// the record.
 struct Crossing {
   enum class Outlook : std::uint8_t {
-    unknown,         ///< fewer than two weeks since the record, or the last step of its level, began
+    unknown,  ///< fewer than two weeks since the record, or the last step of its level, began
     none_in_sight,
     crosses,
-    below,           ///< stands under the threshold already
+    below,  ///< stands under the threshold already
   };
   Outlook outlook = Outlook::unknown;
-  bool season_known = false;           ///< the same weeks of the year before were seen
-  bool by_season = false;              ///< the year before shows it; no drift is needed
+  bool season_known = false;  ///< the same weeks of the year before were seen
+  bool by_season = false;     ///< the year before shows it; no drift is needed
   double threshold_db = 0;
-  double level_db = 0;                 ///< where the margin stands without the weather of the day
-  double slope_db_per_day = 0;         ///< of the drift found; 0 without one
-  /// Only for `crosses`: middle and 90 % interval. `late_days` is empty where it may not come at all
-  /// within the time that the record allows to look ahead.
+  double level_db = 0;          ///< where the margin stands without the weather of the day
+  double slope_db_per_day = 0;  ///< of the drift found; 0 without one
+  /// Only for `crosses`: middle and 90 % interval. `late_days` is empty where it may not come at
+  /// all within the time that the record allows to look ahead.
   double days = 0;
   double early_days = 0;
   std::optional<double> late_days;
 };
 
-/// "crosses 10.0 dB in about 23 days (15 to 40); season unknown", "no crossing of 10.0 dB in sight",
-/// "below 10.0 dB already", "too few days to tell".
+/// "crosses 10.0 dB in about 23 days (15 to 40); season unknown", "no crossing of 10.0 dB in
+/// sight", "below 10.0 dB already", "too few days to tell".
 std::string in_words(const Crossing& crossing);
 
-/// One direction of one link. Fed once a day; asked once a day (an answer takes less than 2 ms for a
-/// full record). Not safe to share between threads. Pure.
+/// One direction of one link. Fed once a day; asked once a day (an answer takes less than 2 ms for
+/// a full record). Not safe to share between threads. Pure.
 ///
 /// Rules. A drift counts when its slope is four standard errors from none with the memory of the
-/// weather in them, Mann-Kendall corrected for autocorrelation gives p < 0.01, it has taken 0.8 dB
-/// already and has not levelled off. It is drawn on for as long as it has lasted, so never for longer
-/// than the record. Once 395 days are there, the running median of the same weeks of the year before
-/// is the season: drifts are judged on what differs from it and drawn on upon it, and a season that
-/// will cross without any drift is told when it will do so by 1.5 dB.
+/// weather in them, Mann-Kendall corrected for autocorrelation gives p < 0.01 (falling), it has
+/// taken 0.8 dB already and has not levelled off. It is drawn on for 0.6 of the time it has lasted,
+/// so never for longer than the record. Once 395 days are there, the running median of the same
+/// weeks of the year before is the season: drifts are judged on what differs from it and drawn on
+/// upon it, and a season that will cross without any drift is told when it will do so by 1.5 dB.
 class Forecast {
  public:
   static constexpr std::size_t kMostDays = 800;
@@ -58,8 +58,8 @@ class Forecast {
   /// Theil-Sen slope of the last 30 days. Empty before 7 days of data within them.
   std::optional<double> trend_db_per_day() const;
 
-  /// Change per year with the season removed: median of the differences between the same days of two
-  /// years. Empty before 395 days, or with fewer than 30 such pairs.
+  /// Change per year with the season removed: median of the differences between the same days of
+  /// two years. Empty before 395 days, or with fewer than 30 such pairs.
   std::optional<double> yearly_trend_db() const;
 
   Crossing crossing(double threshold_db) const;
@@ -89,10 +89,10 @@ class Forecast {
   std::optional<double> steady_yearly_trend() const;
   std::vector<std::optional<double>> season() const;
   void against_record(Crossing& out) const;
-  bool against_season(Crossing& out) const;   ///< false where the season has too few days
+  bool against_season(Crossing& out) const;  ///< false where the season has too few days
 
   std::int64_t first_day_ = 0;
-  Ring<std::int16_t> days_;   ///< hundredths of a dB, one a day, gaps included
+  Ring<std::int16_t> days_;  ///< hundredths of a dB, one a day, gaps included
 };
 
 }  // namespace fadeward::judge

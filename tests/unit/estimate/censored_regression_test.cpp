@@ -80,9 +80,12 @@ TEST(CensoredRegression, RefusesWhatHasNoAnswer) {
   const std::vector<Observation> two = {{1, false}, {2, false}};
   EXPECT_FALSE(fit_censored(std::vector<double>{1, 1}, 2, two));
   EXPECT_FALSE(fit_censored(std::vector<double>{1, 1, 1}, 1, two));
-  EXPECT_FALSE(fit_censored(std::vector<double>{1, 1}, 1, std::vector<Observation>{{1, true}, {2, true}}));
-  EXPECT_FALSE(fit_censored(std::vector<double>{1, 1}, 1, std::vector<Observation>{{3, false}, {3, false}}));
-  EXPECT_FALSE(fit_censored(std::vector<double>{1, 1}, 1, std::vector<Observation>{{1, false}, {NAN, false}}));
+  EXPECT_FALSE(
+      fit_censored(std::vector<double>{1, 1}, 1, std::vector<Observation>{{1, true}, {2, true}}));
+  EXPECT_FALSE(
+      fit_censored(std::vector<double>{1, 1}, 1, std::vector<Observation>{{3, false}, {3, false}}));
+  EXPECT_FALSE(fit_censored(std::vector<double>{1, 1}, 1,
+                            std::vector<Observation>{{1, false}, {NAN, false}}));
 }
 
 }  // namespace

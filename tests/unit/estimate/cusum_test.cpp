@@ -72,8 +72,9 @@ TEST(CusumRunLength, MarkovChainOfBrookAndEvans) {
         const double p = here[static_cast<std::size_t>(i)];
         next[0] += p * move[static_cast<std::size_t>(kStates - i)];
         for (int j = 1; j < kStates; ++j)
-          next[static_cast<std::size_t>(j)] += p * (move[static_cast<std::size_t>(j - i + kStates)] -
-                                                    move[static_cast<std::size_t>(j - i - 1 + kStates)]);
+          next[static_cast<std::size_t>(j)] +=
+              p * (move[static_cast<std::size_t>(j - i + kStates)] -
+                   move[static_cast<std::size_t>(j - i - 1 + kStates)]);
       }
       here.swap(next);
     }
@@ -112,8 +113,9 @@ Sample simulated(const CusumDesign& design, double shift, int runs, unsigned see
 
 // Lucas and Crosier (1982), table 1, both sums, k 0.5, h 4.
 TEST(Cusum, RunsAsLongAsPublished) {
-  const struct { double head_start, shift, published; } cases[] = {
-      {0, 0, 168}, {0, 0.5, 26.6}, {0, 1, 8.38}, {0, 2, 3.34}, {2, 0, 149}, {2, 1, 5.29}};
+  const struct {
+    double head_start, shift, published;
+  } cases[] = {{0, 0, 168}, {0, 0.5, 26.6}, {0, 1, 8.38}, {0, 2, 3.34}, {2, 0, 149}, {2, 1, 5.29}};
   for (const auto& [head_start, shift, published] : cases) {
     const Sample found = simulated({0.5, 4, head_start}, shift, 20'000, 21);
     EXPECT_NEAR(found.mean, published, 4 * found.error + 0.005 * published)
@@ -125,7 +127,7 @@ TEST(Cusum, NamesTheSide) {
   Cusum cusum(0.5, 4);
   int steps = 0;
   while (cusum.add(-2) == Cusum::Signal::none) ++steps;
-  EXPECT_EQ(steps, 2);   // 1.5, 3.0, then 4.5
+  EXPECT_EQ(steps, 2);  // 1.5, 3.0, then 4.5
   EXPECT_EQ(cusum.add(-2), Cusum::Signal::down);
   cusum.restart();
   EXPECT_EQ(cusum.down(), 0);
@@ -139,7 +141,7 @@ TEST(CusumRunLength, RefusesWhatIsNoDesign) {
   EXPECT_FALSE(cusum_run_length({-0.5, 4, 0}, 0));
   EXPECT_FALSE(cusum_run_length({0.5, 4, 5}, 0));
   EXPECT_FALSE(cusum_run_length({0.5, 4, 0}, std::numeric_limits<double>::infinity()));
-  EXPECT_FALSE(cusum_run_length({1, 30, 0}, 0));   // beyond what double can tell from never
+  EXPECT_FALSE(cusum_run_length({1, 30, 0}, 0));  // beyond what double can tell from never
 }
 
 }  // namespace

@@ -88,8 +88,8 @@ TEST(Drift, AStepIsNoDrift) {
 TEST(Drift, OneThatCameToItsEndIsSaidToHaveLevelled) {
   int judged_over = 0;
   for (unsigned seed = 1; seed <= 100; ++seed) {
-    const auto [times, values] = series(
-        150, 0.4, seed, [](int day) { return 20 - 0.1 * std::clamp(day - 90, 0, 40); });
+    const auto [times, values] =
+        series(150, 0.4, seed, [](int day) { return 20 - 0.1 * std::clamp(day - 90, 0, 40); });
     const auto drift = find_drift(times, values);
     judged_over += !drift || drift->levelled || std::abs(drift->z()) < 4;
   }

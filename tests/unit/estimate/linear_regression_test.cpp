@@ -26,7 +26,8 @@ std::map<std::string, Certified> certified(const std::string& dataset) {
   for (std::string line; std::getline(text, line);) {
     const auto cells = split(line);
     if (cells.size() < 3 || cells[0] != dataset) continue;
-    out[cells[1]] = {std::stod(cells[2]), cells.size() > 3 && !cells[3].empty() ? std::stod(cells[3]) : 0};
+    out[cells[1]] = {std::stod(cells[2]),
+                     cells.size() > 3 && !cells[3].empty() ? std::stod(cells[3]) : 0};
   }
   return out;
 }
@@ -35,8 +36,8 @@ void expect_nine_digits(double found, double truth, const std::string& what) {
   EXPECT_NEAR(found, truth, std::abs(truth) * 1e-9) << what;
 }
 
-void check(const std::string& dataset, const std::string& file, const std::vector<std::string>& predictors,
-           bool intercept) {
+void check(const std::string& dataset, const std::string& file,
+           const std::vector<std::string>& predictors, bool intercept) {
   std::vector<double> design, observed;
   for (auto& row : read_csv("standards/" + file)) {
     observed.push_back(row.at("y"));
@@ -51,9 +52,11 @@ void check(const std::string& dataset, const std::string& file, const std::vecto
   for (std::size_t j = 0; j < columns; ++j) {
     const std::string name = "b" + std::to_string(j);
     expect_nine_digits(fit->coefficients[j], truth.at(name).value, dataset + " " + name);
-    expect_nine_digits(fit->standard_errors[j], truth.at(name).standard_error, dataset + " se " + name);
+    expect_nine_digits(fit->standard_errors[j], truth.at(name).standard_error,
+                       dataset + " se " + name);
   }
-  expect_nine_digits(fit->residual_deviation, truth.at("residual_sd").value, dataset + " residual sd");
+  expect_nine_digits(fit->residual_deviation, truth.at("residual_sd").value,
+                     dataset + " residual sd");
   expect_nine_digits(fit->r_squared, truth.at("r_squared").value, dataset + " R^2");
 }
 
@@ -63,17 +66,22 @@ TEST(LinearRegression, NistNorris) { check("Norris", "nist_strd_norris_data.csv"
 TEST(LinearRegression, NistLongley) {
   check("Longley", "nist_strd_longley_data.csv", {"x1", "x2", "x3", "x4", "x5", "x6"}, true);
 }
-TEST(LinearRegression, NistNoIntercept1) { check("noint1", "nist_strd_noint1_data.csv", {"x"}, false); }
-TEST(LinearRegression, NistNoIntercept2) { check("noint2", "nist_strd_noint2_data.csv", {"x"}, false); }
+TEST(LinearRegression, NistNoIntercept1) {
+  check("noint1", "nist_strd_noint1_data.csv", {"x"}, false);
+}
+TEST(LinearRegression, NistNoIntercept2) {
+  check("noint2", "nist_strd_noint2_data.csv", {"x"}, false);
+}
 
 TEST(LinearRegression, RefusesWhatHasNoAnswer) {
   const std::vector<double> y = {1, 2, 3};
-  EXPECT_FALSE(fit_linear(std::vector<double>{1, 2, 1, 2, 1, 2}, 2, y));        // dependent columns
-  EXPECT_FALSE(fit_linear(std::vector<double>{1, 1, 1, 2, 1, 3, 1}, 2, y));     // shape
-  EXPECT_FALSE(fit_linear(std::vector<double>{0, 0, 0}, 1, y));                 // empty column
+  EXPECT_FALSE(fit_linear(std::vector<double>{1, 2, 1, 2, 1, 2}, 2, y));     // dependent columns
+  EXPECT_FALSE(fit_linear(std::vector<double>{1, 1, 1, 2, 1, 3, 1}, 2, y));  // shape
+  EXPECT_FALSE(fit_linear(std::vector<double>{0, 0, 0}, 1, y));              // empty column
   EXPECT_FALSE(fit_linear({}, 0, y));
-  EXPECT_FALSE(fit_linear(std::vector<double>{1, 2, std::numeric_limits<double>::quiet_NaN()}, 1, y));
-  EXPECT_FALSE(fit_linear(std::vector<double>(9, 1.0), 3, y));                  // as many columns as rows
+  EXPECT_FALSE(
+      fit_linear(std::vector<double>{1, 2, std::numeric_limits<double>::quiet_NaN()}, 1, y));
+  EXPECT_FALSE(fit_linear(std::vector<double>(9, 1.0), 3, y));  // as many columns as rows
 }
 
 }  // namespace

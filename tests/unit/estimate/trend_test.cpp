@@ -75,7 +75,7 @@ TEST(SeasonalKendall, OrderOfTheListsDoesNotMatter) {
 TEST(MannKendall, Nile) {
   const auto flow = column("nile.csv", "value");
   EXPECT_EQ(mann_kendall(flow).s, -1387);
-  EXPECT_NEAR(mann_kendall(flow).z(), -4.131, 0.005);   // without continuity correction there
+  EXPECT_NEAR(mann_kendall(flow).z(), -4.131, 0.005);  // without continuity correction there
   EXPECT_NEAR(theil_sen(column("nile.csv", "time"), flow)->slope, -2.6, 1e-9);
 }
 
@@ -182,7 +182,8 @@ TEST(Trend, NothingForNothing) {
   EXPECT_EQ(mann_kendall(std::vector<double>(20, 3.0)).z(), 0);
   EXPECT_FALSE(theil_sen(std::vector<double>{1, 1}, std::vector<double>{2, 3}));
   EXPECT_FALSE(theil_sen(std::vector<double>{1}, std::vector<double>{2, 3}));
-  EXPECT_FALSE(seasonal_kendall(std::vector<int>{1, 2}, std::vector<double>{1, 2}, std::vector<double>{1, 2}));
+  EXPECT_FALSE(seasonal_kendall(std::vector<int>{1, 2}, std::vector<double>{1, 2},
+                                std::vector<double>{1, 2}));
 }
 
 }  // namespace

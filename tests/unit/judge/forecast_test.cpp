@@ -14,8 +14,8 @@ namespace {
 using Outlook = Crossing::Outlook;
 
 /// The daily medians of an invented link: weather that forgets within days, rain on one day in
-/// twelve (sometimes two in a row), and leaves of four decibels that come about day 122 and go about
-/// day 290 of the year.
+/// twelve (sometimes two in a row), and leaves of four decibels that come about day 122 and go
+/// about day 290 of the year.
 class Link {
  public:
   struct Weather {
@@ -42,7 +42,8 @@ class Link {
   }
   double leaves_db(int day) const {
     const double of_year = day % 365;
-    const double on = 1 / (1 + std::exp(-(of_year - 122) / 6)), off = 1 / (1 + std::exp((of_year - 290) / 6));
+    const double on = 1 / (1 + std::exp(-(of_year - 122) / 6)),
+                 off = 1 / (1 + std::exp((of_year - 290) / 6));
     return weather_.leaves_db * on * off;
   }
 
@@ -112,7 +113,7 @@ TEST(Forecast, HealthyLinksAreLeftInPeace) {
 
 // 3 dB in 60 days towards a threshold 3 dB away, after two healthy months.
 TEST(Forecast, ASteadyDriftIsForecastWellBefore) {
-  constexpr int kLinks = 100, kBefore = 60, kCrossing = kBefore + 60;
+  constexpr int kLinks = 200, kBefore = 60, kCrossing = kBefore + 60;
   int in_time = 0, held = 0, asked = 0;
   double lead = 0;
   for (unsigned number = 0; number < kLinks; ++number) {
@@ -133,9 +134,32 @@ TEST(Forecast, ASteadyDriftIsForecastWellBefore) {
     in_time += kCrossing - first >= 10;
     lead += kCrossing - first;
   }
-  EXPECT_GE(in_time, 0.9 * kLinks) << "seeds 71000 to 71099";
-  EXPECT_GE(lead / kLinks, 18) << "seeds 71000 to 71099";
-  EXPECT_GE(held, 0.8 * asked) << "seeds 71000 to 71099";
+  EXPECT_GE(in_time, 0.85 * kLinks) << "seeds 71000 to 71199";
+  EXPECT_GE(lead / kLinks, 18) << "seeds 71000 to 71199";
+  EXPECT_GE(held, 0.8 * asked) << "seeds 71000 to 71199";
+}
+
+// The first spring, no year to compare with: leaves of 4 dB, a threshold 4 dB below them. Some will
+// be warned of; most are not.
+TEST(Forecast, TheFirstSpringIsSeldomDoom) {
+  int warned = 0, days = 0;
+  constexpr int kLinks = 60;
+  for (unsigned number = 0; number < kLinks; ++number) {
+    Link link(79'000 + number, {0.6, 2, 4});
+    Forecast forecast;
+    bool forecasting = false;
+    for (int day = 0; day < 365; ++day) {
+      forecast.add_day(day, link.day(day, 20));
+      if (day < 90 || day > 220) continue;
+      const Crossing crossing = forecast.crossing(12);
+      EXPECT_FALSE(crossing.season_known);
+      days += crossing.outlook == Outlook::crosses;
+      forecasting = forecasting || crossing.outlook == Outlook::crosses;
+    }
+    warned += forecasting;
+  }
+  EXPECT_LE(warned, kLinks / 2) << "seeds 79000 to 79059";
+  EXPECT_LE(days, 3 * kLinks) << "seeds 79000 to 79059";
 }
 
 // In the worst weather the data allow less; half of the links are still told in time.
@@ -173,11 +197,11 @@ TEST(Forecast, AStepIsNotDrawnOn) {
 
 TEST(Forecast, NeverLooksFurtherThanTheRecord) {
   Forecast forecast;
-  for (int day = 0; day <= 40; ++day) forecast.add_day(day, 30 - 0.1 * day);   // 26 dB now
-  EXPECT_EQ(forecast.crossing(21.5).outlook, Outlook::none_in_sight);          // 45 days away
-  const Crossing near = forecast.crossing(23);
+  for (int day = 0; day <= 40; ++day) forecast.add_day(day, 30 - 0.1 * day);  // 26 dB now
+  EXPECT_EQ(forecast.crossing(21.5).outlook, Outlook::none_in_sight);         // 45 days away
+  const Crossing near = forecast.crossing(24);
   ASSERT_EQ(near.outlook, Outlook::crosses);
-  EXPECT_NEAR(near.days, 30, 1);
+  EXPECT_NEAR(near.days, 20, 1);
   EXPECT_NEAR(near.slope_db_per_day, -0.1, 0.001);
   EXPECT_NEAR(near.level_db, 26, 0.05);
   EXPECT_FALSE(near.season_known);
@@ -232,7 +256,7 @@ TEST(Forecast, WinterKnowsTheDayInSpring) {
     Link link(76'000 + number, {0.5, 2, 8});
     Forecast forecast;
     for (int day = 0; day < 365 + 60; ++day) forecast.add_day(day, link.day(day, 20));
-    const Crossing crossing = forecast.crossing(16);   // half of the leaves: day 122
+    const Crossing crossing = forecast.crossing(16);  // half of the leaves: day 122
     ASSERT_EQ(crossing.outlook, Outlook::crosses) << "seed " << 76'000 + number;
     EXPECT_TRUE(crossing.season_known);
     EXPECT_TRUE(crossing.by_season);
@@ -267,15 +291,15 @@ TEST(Forecast, TakesGapsRepetitionsAndNonsense) {
   EXPECT_EQ(*forecast.last_day(), 1199);
   EXPECT_NEAR(*forecast.trend_db_per_day(), -0.05, 0.001);
   EXPECT_EQ(forecast.crossing(17).outlook, Outlook::crosses);
-  forecast.add_day(10, 5);                                              // before the record
+  forecast.add_day(10, 5);  // before the record
   forecast.add_day(1200, std::numeric_limits<double>::quiet_NaN());
   forecast.add_day(std::numeric_limits<std::int64_t>::max(), 5);
   forecast.add_day(std::numeric_limits<std::int64_t>::min(), 5);
   EXPECT_EQ(*forecast.last_day(), 1199);
   forecast.add_day(1200, 1e9);
-  forecast.add_day(1200, 20.0);                                         // given again
+  forecast.add_day(1200, 20.0);  // given again
   EXPECT_NEAR(forecast.crossing(17).level_db, 20, 0.2);
-  forecast.add_day(1200 + 801, 20);                                     // a new record
+  forecast.add_day(1200 + 801, 20);  // a new record
   EXPECT_FALSE(forecast.trend_db_per_day());
   EXPECT_EQ(*forecast.last_day(), 2001);
 }
