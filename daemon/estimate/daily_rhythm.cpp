@@ -79,15 +79,6 @@ void DailyRhythm::add(Time at, double value) {
   ++hours_;
   level_ += off / std::min<double>(hours_, kSlowestHours);
 
-  const auto t = terms(middle);
-  const double y = off + daily_db(middle);
-  for (std::size_t i = 0; i < kTerms; ++i) {
-    for (std::size_t j = 0; j < kTerms; ++j) {
-      float& cell = normal_[i * kTerms + j];
-      cell = static_cast<float>(cell * kKeepPerHour + t[i] * t[j]);
-    }
-    right_[i] = static_cast<float>(right_[i] * kKeepPerHour + t[i] * y);
-  }
   const double true_off = value - usual;
   if (hours_ > 9 && at - last_at_ < std::chrono::minutes{90}) {
     const double gain = std::max(kLeastGain, 1 / (hours_ + kPriorHours));
@@ -102,6 +93,21 @@ void DailyRhythm::add(Time at, double value) {
   last_[hours_ % 8] = static_cast<float>(true_off);
   last_at_ = at;
   settle_sigma();
+}
+
+void DailyRhythm::learn(Time at, double value) {
+  const Time middle = at - std::chrono::minutes{30};
+  const double limit = kFarOff * sigma_db_;
+  const double usual = level_ + daily_db(middle);
+  const double y = std::clamp(value - usual, -limit, limit) + daily_db(middle);
+  const auto t = terms(middle);
+  for (std::size_t i = 0; i < kTerms; ++i) {
+    for (std::size_t j = 0; j < kTerms; ++j) {
+      float& cell = normal_[i * kTerms + j];
+      cell = static_cast<float>(cell * kKeepPerHour + t[i] * t[j]);
+    }
+    right_[i] = static_cast<float>(right_[i] * kKeepPerHour + t[i] * y);
+  }
   if (++since_solved_ >= kSolveEvery) solve();
 }
 

@@ -223,6 +223,7 @@ void ChangeWatch::shift(Duration step) {
     if (suspect.told_at != Time{}) suspect.told_at += step;
   }
   last_at_ += step;
+  for (std::size_t i = 0; i < hours_.size(); ++i) hours_[i].end += step;
   hour_ = INT64_MIN;
   hour_sum_ = {};
   hour_count_ = {};
@@ -389,7 +390,7 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
 
 void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
   const int by = static_cast<int>(100 * by_db);
-  for (std::int16_t* each : {&hour.value_cdb[stream], &hour.day_cdb[stream]})
+  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]})
     *each = static_cast<std::int16_t>(std::clamp(*each + by, -32000, 32000));
 }
 
@@ -479,6 +480,7 @@ void ChangeWatch::close_hour(Time now, bool judged) {
     const double value = hour_sum_[i] / hour_count_[i] - effects[i];
     if (judged) rhythms_[i].add(now, value);
     hour.known = static_cast<std::uint8_t>(hour.known | 1U << i);
+    hour.raw_cdb[i] = static_cast<std::int16_t>(std::clamp(value, -320.0, 320.0) * 100);
     const double free = value - rhythms_[i].daily_db(now - std::chrono::minutes{30});
     hour.value_cdb[i] = static_cast<std::int16_t>(std::clamp(free, -320.0, 320.0) * 100);
   }
@@ -486,11 +488,27 @@ void ChangeWatch::close_hour(Time now, bool judged) {
   hour_count_ = {};
   if (hours_.capacity() < kHours) hours_.reserve(kHours);
   if (hours_.size() == kHours) hours_.pop();
+  hour.end = now;
   hours_.push(hour);
+  ++hours_seen_;
   if (!judged) return;
+  teach_rhythms();
   learn_days();
   look_for_drifts(now);
   look_for_cycles(now);
+}
+
+/// Three days late, less while young: what grows within days is seen before it is learned.
+void ChangeWatch::teach_rhythms() {
+  const std::uint32_t late = std::min<std::uint32_t>(72, hours_seen_ / 3);
+  while (hours_taught_ + late < hours_seen_) {
+    const std::size_t back = hours_seen_ - 1 - hours_taught_;
+    ++hours_taught_;
+    if (back >= hours_.size()) continue;
+    const Hour& hour = hours_[hours_.size() - 1 - back];
+    for (std::size_t i = 0; i < kStreams; ++i)
+      if ((hour.known >> i & 1U) != 0) rhythms_[i].learn(hour.end, hour.raw_cdb[i] / 100.0);
+  }
 }
 
 /// The level of the newest day, and how much it usually differs from that of the day before: what a
@@ -619,7 +637,7 @@ void ChangeWatch::look_for_drifts(Time now) {
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 10;    // times the usual square: about once in 20,000 windows by chance
+  constexpr double kFarOut = 9;     // times the usual square: about once in 8,000 windows by chance
   constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
   if (hours_.size() < 4 * kDay) return;
   // A step within the two days looks like half a turn.
@@ -657,7 +675,9 @@ void ChangeWatch::look_for_cycles(Time now) {
       if (told->gone_blocks >= 12) told->state = Suspect::State::over;
       continue;
     }
-    if (disturbed || amplitude < 1.0 || amplitude * amplitude < kFarOut * usual || agreement < 0.5 * amplitude * amplitude) continue;
+    // The rhythm itself is known as well as the days allow that it was learned from.
+    const double uncertain = 1 + 48.0 / std::max(24.0, static_cast<double>(hours_taught_));
+    if (disturbed || amplitude < 1.0 || amplitude * amplitude < kFarOut * usual * uncertain || agreement < 0.5 * amplitude * amplitude) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
     suspect.what.cause = cause;

@@ -16,6 +16,9 @@ class DailyRhythm {
   /// The mean of one hour that ended at `at`. Values far off (more than four of the usual
   /// deviations) pull as if they were that far off and no more.
   void add(Time at, double value);
+  /// Teaches the harmonics one hour; the caller decides how late, so that a swing that has just begun to
+  /// grow is not taken for the rhythm before it was noticed.
+  void learn(Time at, double value);
   /// The harmonics alone at a moment, dB; 0 before two days were seen.
   double daily_db(Time at) const;
   /// The slow level, dB. Meaningless before the first value.

@@ -47,7 +47,7 @@ class ChangeWatch {
   template <class A>
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, one_seen_,
-      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_);
+      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
   }
 
  private:
@@ -72,14 +72,16 @@ class ChangeWatch {
     }
   };
   struct Hour {     // daily rhythm and what was told removed
+    std::array<std::int16_t, kStreams> raw_cdb{};     ///< with the daily rhythm
     std::array<std::int16_t, kStreams> value_cdb{};
     std::array<std::int16_t, kStreams> day_cdb{};     ///< level of the 24 hours up to this one
     std::array<std::int16_t, kStreams> level_cdb{};   ///< slow mean of these, as it was then
     std::uint8_t known = 0;
     std::uint8_t day_known = 0;
+    Time end{};
     template <class A>
     void archive(A& a) {
-      a(value_cdb, day_cdb, level_cdb, known, day_known);
+      a(raw_cdb, value_cdb, day_cdb, level_cdb, known, day_known, end);
     }
   };
   struct Mean {
@@ -107,6 +109,7 @@ class ChangeWatch {
   void end(Suspect& suspect, Suspect::State how);
   void take_back(const Suspect& suspect);
   void close_hour(Time now, bool judged);
+  void teach_rhythms();
   void learn_days();
   std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const;
   std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const;
@@ -124,6 +127,7 @@ class ChangeWatch {
   Vector day_level_db_{};                            ///< slow mean of the days' levels
   std::array<std::uint32_t, kStreams> day_level_hours_{};   ///< that it rests on
   Vector cycle_square_ = {0.2, 0.02, 0.08, 0.08};    ///< usual square of a daily swing that is not the rhythm's
+  std::uint32_t hours_seen_ = 0, hours_taught_ = 0;  ///< to the rhythms
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
   std::array<std::uint32_t, kStreams> hour_count_{};
