@@ -566,6 +566,37 @@ std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t 
   return sum / static_cast<double>(known);
 }
 
+/// The difference of the two signals is so quiet that six hours show a fading transmitter; compared with
+/// the day that ended twelve hours ago.
+std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() const {
+  constexpr std::size_t kSpan = 6, kApart = 12;
+  constexpr double kSigmaDb[kStreams] = {1.2, 0.22, 0.7, 0.7};   // at least; rural paths
+  constexpr double kDays = 1.8;        // deviations of a day's level make one of six hours
+  constexpr double kGain = 12.5, kLeastSizeDb = 1.2;
+  if (hours_.size() < kApart + kDay) return {};
+  Changes changes, older, younger;
+  changes.one_way = both_seen_ == 0;
+  changes.way = way_;
+  older = younger = changes;
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    const auto level = quantile_of_hours(i, kApart, kDay), all = quantile_of_hours(i, 0, kSpan);
+    const auto young = quantile_of_hours(i, 0, kSpan / 2), old = quantile_of_hours(i, kSpan / 2, kSpan / 2);
+    if (!level || !all || !young || !old) continue;
+    changes.known[i] = older.known[i] = younger.known[i] = true;
+    changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] =
+        std::max(kSigmaDb[i], kDays * day_step_db_[i] / 0.8 / std::sqrt(2.0));
+    changes.by_db[i] = *all - *level;
+    older.by_db[i] = *old - *level;
+    younger.by_db[i] = *young - *level;
+  }
+  const auto found = explain(changes);
+  if (!found || found->gain < kGain || found->size_db < kLeastSizeDb || found->misfit > 6 + kMostMisfit * 2 * found->gain) return {};
+  const bool transmitter = found->cause == Cause::near_transmit || found->cause == Cause::far_transmit;
+  if (!transmitter || !own_proof(found->cause, changes)) return {};
+  if (size_of(found->cause, older) < 0.6 * found->size_db || size_of(found->cause, younger) < 0.7 * found->size_db) return {};
+  return std::pair(*found, changes);
+}
+
 void ChangeWatch::look_for_drifts(Time now) {
   constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};   // days
   constexpr double kGain = 6.1, kDayGain = 8;   // 3.5 and 4 standard deviations
@@ -610,6 +641,13 @@ void ChangeWatch::look_for_drifts(Time now) {
     best = found;
     best_span = span;
     best_changes = changes;
+  }
+  if (!best) {
+    if (const auto hours = drift_of_hours()) {
+      best = hours->first;
+      best_changes = hours->second;
+      best_span = 12;
+    }
   }
   if (!best) return;
   for (Suspect& s : suspects_) {

@@ -289,7 +289,9 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
   const auto threshold = limits.warning ? limits.warning : limits.critical;
   for (const Direction d : kBoth) {
     const auto margin = state_.direction(d).day_margin_db(now);
-    if (!margin) continue;
+    // A fault is no season: what it costs is told already and will be mended.
+    const bool faulty = alerts_.active(AlertName::EquipmentSuspected, {}) || alerts_.active(AlertName::EquipmentSuspected, d);
+    if (!margin || faulty) continue;
     Outlook& outlook = outlooks_[at(d)];
     outlook.add_day(day, *margin + reserve_db(d), settings_.baseline);
     outlook.judge(threshold);

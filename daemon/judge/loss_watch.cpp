@@ -41,10 +41,15 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
       };
       follow(small_, small_since_, kSmallExcess, kMostSmall);
       follow(large_, large_since_, kLargeExcess, kMostLarge);
+      if (small_ == 0) run_frames_ = run_lost_ = 0;
+      run_frames_ += frames;
+      run_lost_ += lost;
       if (small_ > kTell || large_ > kTell) {
         told_ = true;
         onset_ = large_ > kTell ? large_since_ : small_since_;
         quiet_ = 0;
+        ratio_ = run_lost_ / run_frames_;   // of late: since it began
+        frames_ = run_frames_;
       }
     }
     if (learn && small_ < kTell / 2 && large_ < kTell / 2) {

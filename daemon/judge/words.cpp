@@ -76,23 +76,22 @@ std::string moment_in_words(Time at, Time now) {
 
 namespace {
 
-/// "The signal of both directions fell by 6.1 dB", as the cause has it.
+/// "the signal of both directions is 6.1 dB lower", as the cause has it.
 std::string what_changed(const Explanation& what) {
   const std::string size = in_db(what.size_db);
-  const std::string noise = what.noise_db > 0.05 ? " and the noise there by " + in_db(what.noise_db) : "";
   switch (what.cause) {
-    case Cause::path: return "The signal of both directions is " + size + " lower, the noise as usual";
+    case Cause::path: return "the signal of both directions is " + size + " lower, the noise as usual";
     case Cause::near_antenna:
-      return "The signal of both directions is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
+      return "the signal of both directions is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
     case Cause::far_antenna:
-      return "The signal of both directions is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
-    case Cause::far_transmit: return "Only the inbound signal is " + size + " lower, the noise as usual";
-    case Cause::near_transmit: return "Only the outbound signal is " + size + " lower, the noise as usual";
-    case Cause::near_receive: return "At the near end signal and noise are " + size + " lower together";
-    case Cause::far_receive: return "At the far end signal and noise are " + size + " lower together";
-    case Cause::near_noise: return "The noise at the near end is " + size + " higher on all channels, the signal as usual";
-    case Cause::far_noise: return "The noise at the far end is " + size + " higher on all channels, the signal as usual";
-    default: return "The levels changed by " + size;
+      return "the signal of both directions is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
+    case Cause::far_transmit: return "only the inbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_transmit: return "only the outbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_receive: return "at the near end signal and noise are " + size + " lower together";
+    case Cause::far_receive: return "at the far end signal and noise are " + size + " lower together";
+    case Cause::near_noise: return "the noise at the near end is " + size + " higher on all channels, the signal as usual";
+    case Cause::far_noise: return "the noise at the far end is " + size + " higher on all channels, the signal as usual";
+    default: return "the levels have changed by " + size;
   }
 }
 
@@ -118,9 +117,9 @@ std::string change_in_words(const Suspect& suspect, Time now, bool others_unchan
     return std::string(suspect.what.cause == Cause::path ? "The signal" : "The noise") + " swings by " +
            in_db(suspect.what.size_db) + " either way every day, more than it used to: " +
            std::string(advice(suspect.what.cause)) + ".";
-  std::string out = what_changed(suspect.what);
-  out += suspect.shape == Shape::drift ? " than it used to be, drifting since about " : " since ";
-  out += moment_in_words(suspect.onset, now);
+  std::string out = suspect.shape == Shape::drift ? "Slowly, since about " : "Since ";
+  out += moment_in_words(suspect.onset, now) + ", ";
+  out += what_changed(suspect.what);
   const bool far_end = others_unchanged && suspect.what.cause == Cause::far_transmit;
   out += ": " + std::string(far_end ? "transmitter or supply of the far end, since the other links of the port are unchanged"
                                     : advice(suspect.what.cause)) + ".";
@@ -128,16 +127,17 @@ std::string change_in_words(const Suspect& suspect, Time now, bool others_unchan
 }
 
 std::string losses_in_words(Direction direction, double ratio, double usual, Time since, Time now) {
-  return std::string(direction == Direction::inbound ? "Inbound" : "Outbound") + " loses " + in_percent(ratio) +
-         " of frames since " + moment_in_words(since, now) + ", usually " + in_percent(usual) +
+  return "Since " + moment_in_words(since, now) + ", " + (direction == Direction::inbound ? "inbound" : "outbound") +
+         " loses " + in_percent(ratio) + " of frames, usually " + in_percent(usual) +
          ", and the level does not explain it: other traffic in the band meets these frames.";
 }
 
 std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known, double rise_db,
                               bool lasting, Time since, Time now) {
-  std::string out = std::to_string(channels) + " of " + std::to_string(known) + " hop channels are " + in_db(rise_db) +
+  std::string out = lasting ? "" : "Since " + moment_in_words(since, now) + ", ";
+  out += std::to_string(channels) + " of " + std::to_string(known) + " hop channels are " + in_db(rise_db) +
                     " noisier at the " + (direction == Direction::inbound ? "near" : "far") + " end than ";
-  out += lasting ? "the others, as long as they have been watched" : "they were, since " + moment_in_words(since, now);
+  out += lasting ? "the others, as long as they have been watched" : "they were";
   out += ": a transmitter on these frequencies; leave them out if the radio allows it.";
   return out;
 }

@@ -1,6 +1,11 @@
 // Known-truth trials of the judgement: invented worlds through the core, alerts against what was done.
 //
-//   truth_changes [--long] [--seeds FIRST COUNT] [--days D] [--only SCENARIO] [--events]
+//   truth_changes [--long] [--seeds FIRST COUNT] [--days D] [--only SCENARIO] [--events] [--check]
+//
+// --check ends with 1 where the whole run falls short of what is promised: 95 % of abrupt changes found
+// within a day and 93 % with the right cause, the right cause in 95 % of what is found; with at least
+// eight worlds of each kind also the median delays and, over at least eight link-years, at most one
+// false alarm a link-year and a tenth of that critical.
 //
 // Tuning used seeds below 1000; reported figures come from seeds from 5000 on. The worlds come from
 // the room `simulate`, which shares nothing with the judgement but the canonical report.
@@ -27,7 +32,8 @@ struct Trial {
   bool gradual = false;
   double within_h = 24;          ///< found later counts as missed
   double target_h = 0;           ///< of the median delay; 0: none
-  bool adapts = false;
+  bool adapts = false;           ///< power or rate follow a path that wanders widely
+  bool unquiet = false;          ///< not what false alarms are promised for: shown, not counted
 };
 
 struct Outcome {
@@ -176,11 +182,11 @@ double median(std::vector<double> values) {
 const std::vector<Trial>& trials() {
   static const std::vector<Trial> all = {
       {"healthy", {}, Cause::none},
-      {"rain", {}, Cause::none},
+      {"rain", {}, Cause::none, false, 24, 0, false, true},   // 2 to 4.5 dB almost every day
       {"strong", {}, Cause::none},
       {"hourly", {}, Cause::none},
-      {"power-control", {}, Cause::none, false, 24, 0, true},
-      {"rate-adaptation", {}, Cause::none, false, 24, 0, true},
+      {"power-control", {}, Cause::none, false, 24, 0, true, true},
+      {"rate-adaptation", {}, Cause::none, false, 24, 0, true, true},
       {"setting-change", {}, Cause::none},
       {"restarts", {}, Cause::none},
       {"rssi-only", {}, Cause::none},
@@ -225,7 +231,7 @@ int main(int argc, char** argv) {
   int count = 3;
   double days = 12;
   std::string only;
-  bool events = false;
+  bool events = false, check = false;
   for (int i = 1; i < argc; ++i) {
     const std::string arg = argv[i];
     if (arg == "--long") count = 20;
@@ -236,14 +242,15 @@ int main(int argc, char** argv) {
     if (arg == "--days" && i + 1 < argc) days = std::atof(argv[++i]);
     if (arg == "--only" && i + 1 < argc) only = argv[++i];
     if (arg == "--events") events = true;
+    if (arg == "--check") check = true;
   }
   std::printf("seeds %llu..%llu, %.0f days each\n", static_cast<unsigned long long>(first),
               static_cast<unsigned long long>(first + static_cast<std::uint64_t>(count) - 1), days);
   std::printf("%-22s %5s %7s %7s %8s %8s %8s %8s %9s %s\n", "scenario", "size", "found", "right", "median h",
               "target", "worst h", "reached", "false/yr", "critical/yr, worst changes");
   int found_all = 0, right_all = 0, abrupt_all = 0, abrupt_found = 0, abrupt_right = 0;
-  double clean_days = 0, quiet_days = 0;
-  int false_all = 0, critical_all = 0, quiet_false = 0;
+  double clean_days = 0;
+  int false_all = 0, critical_all = 0, late = 0;
   for (const Trial& trial : trials()) {
     if (!only.empty() && trial.scenario != only) continue;
     int found = 0, right = 0, false_alarms = 0, critical = 0, worst_changes = 0;
@@ -278,13 +285,12 @@ int main(int argc, char** argv) {
         abrupt_right += right;
       }
     }
-    if (trial.cause == Cause::none) {
-      quiet_days += clean;
-      quiet_false += false_alarms;
+    if (!trial.unquiet) {
+      clean_days += clean;
+      false_all += false_alarms;
+      critical_all += critical;
     }
-    clean_days += clean;
-    false_all += false_alarms;
-    critical_all += critical;
+    late += trial.target_h > 0 && median(delays) > trial.target_h;
     std::printf("%-22s %5.2f %3d/%-3d %3d/%-3d %8.2f %8.2f %8.2f %8.2f %9.2f %.2f %d\n", trial.scenario.c_str(),
                 trial.size.value_or(0), found, count, right, count, median(delays), trial.target_h, worst,
                 median(sizes), false_alarms / (clean / 365.25), critical / (clean / 365.25), worst_changes);
@@ -292,8 +298,22 @@ int main(int argc, char** argv) {
   }
   std::printf("abrupt: found %.3f, right %.3f of %d; right where found %.3f\n", abrupt_found / std::max(1.0, double(abrupt_all)),
               abrupt_right / std::max(1.0, double(abrupt_all)), abrupt_all, right_all / std::max(1.0, double(found_all)));
-  std::printf("false alarms: %.2f per link-year over %.1f link-years, critical %.2f; without faults %.2f over %.1f\n",
-              false_all / (clean_days / 365.25), clean_days / 365.25, critical_all / (clean_days / 365.25),
-              quiet_false / std::max(1e-9, quiet_days / 365.25), quiet_days / 365.25);
-  return 0;
+  const double years = clean_days / 365.25;
+  std::printf("false alarms: %.2f per link-year over %.1f link-years, critical %.2f; %d medians later than promised\n",
+              false_all / years, years, critical_all / years, late);
+  if (!check) return 0;
+  bool kept = true;
+  const auto promise = [&](bool holds, const char* what) {
+    if (!holds) std::printf("SHORT OF WHAT IS PROMISED: %s\n", what);
+    kept = kept && holds;
+  };
+  promise(abrupt_all == 0 || abrupt_found >= 0.95 * abrupt_all, "abrupt changes found within 24 h: 95 %");
+  promise(abrupt_all == 0 || abrupt_right >= 0.93 * abrupt_all, "abrupt changes with the right cause: 93 %");
+  promise(right_all >= 0.95 * found_all, "the right cause where found: 95 %");
+  if (count >= 8) promise(late == 0, "median delays");
+  if (years >= 8) {
+    promise(false_all <= 1.0 * years, "at most one false alarm per link-year");
+    promise(critical_all <= 0.1 * years, "at most a tenth of them critical");
+  }
+  return kept ? 0 : 1;
 }

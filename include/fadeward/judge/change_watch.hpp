@@ -4,6 +4,7 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "fadeward/base/ring.hpp"
@@ -115,6 +116,7 @@ class ChangeWatch {
   std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const;
   static void move(Hour& hour, std::size_t stream, double by_db);
   void look_for_drifts(Time now);
+  std::optional<std::pair<Explanation, Changes>> drift_of_hours() const;
   void look_for_cycles(Time now);
   void told_effects(Vector& sum) const;
 

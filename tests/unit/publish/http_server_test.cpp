@@ -229,6 +229,9 @@ TEST_F(HttpServerTest, TheOldestIdleConnectionMakesRoom) {
 }
 
 TEST_F(HttpServerTest, WithoutDescriptorsItWaitsAndComesBack) {
+#ifdef __SANITIZE_ADDRESS__
+  GTEST_SKIP() << "the sanitizer needs a descriptor of its own to look at a virtual table";
+#endif
   serve();
   RawClient c(0);   // its descriptor exists already; the server's end of it will not
   rlimit before{};
