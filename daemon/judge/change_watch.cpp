@@ -22,7 +22,9 @@ constexpr double kPriorDb[5][kStreams] = {{0.55, 0.9, 0.45, 0.45},
                                           {0.70, 0.40, 0.45, 0.45}};
 constexpr double kPriorJumps = 40, kMostJumps = 2500;
 constexpr double kLeastSigmaDb = 0.12;
-constexpr std::uint32_t kFewestJumps = 40;        // two hours before anything is suspected
+constexpr std::uint32_t kFewestJumps = 15;        // three quarters of an hour before anything is suspected,
+constexpr std::uint32_t kYoung = 40;              // and only what is plain before two hours
+constexpr double kPlainGain = 30, kPlainDb = 4;
 constexpr std::size_t kReferenceBlocks = 6;       // before a change
 constexpr double kCandidateGain = 12.5;           // five standard deviations
 constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
@@ -263,6 +265,7 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
     if (quiet(changes)) continue;
     const auto found = explain(changes);
     if (!found || found->size_db < kCandidateDb) continue;
+    if (jumps_ < kYoung && (found->gain < kPlainGain || found->size_db < kPlainDb)) continue;
     if (found->gain < (of_path(found->cause) ? kPathCandidateGain : kCandidateGain)) continue;
     if (found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
     if (best && found->gain <= best->gain) continue;

@@ -215,10 +215,13 @@ Evidence LinkJudge::evidence(Time now) {
 }
 
 /// What is suspected already explains what a threshold notices; else the levels are weighed.
-Verdict LinkJudge::verdict(Direction d, Time now) {
+Verdict LinkJudge::verdict(Direction d, Time now, bool of_losses) {
   const Cause cause = suspicions_.cause_of(d);
   if (cause != Cause::none) return {cause, suspicions_.size_db_of(d)};
-  return weigh(evidence(now));
+  Evidence seen = evidence(now);
+  // Losses explain no low margin.
+  if (!of_losses) seen.unexplained_loss_ratio = {};
+  return weigh(seen);
 }
 
 std::string LinkJudge::likely(const Verdict& verdict) const {
@@ -357,7 +360,7 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
     return;
   }
-  const Verdict verdict = this->verdict(d, now);
+  const Verdict verdict = this->verdict(d, now, true);
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
                         text + levels(d) + likely(verdict) +

@@ -77,7 +77,7 @@ class LinkJudge {
   bool fresh(Direction direction, Time now) const;
   void mark_stale(bool stale);
   Evidence evidence(Time now);
-  Verdict verdict(Direction direction, Time now);
+  Verdict verdict(Direction direction, Time now, bool of_losses = false);
   Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset, std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
