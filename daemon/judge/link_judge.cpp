@@ -348,13 +348,20 @@ void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& own
 }
 
 void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner) {
-  const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
-  if (!loss) return;
+  // One frame of six is no loss of 17 %: where an hour holds few frames, the day is judged.
+  constexpr double kFewestFrames = 60;
+  Duration window = std::chrono::hours{1};
+  auto loss = state_.loss(d, RollingCounts::Window::hour, now);
+  if (loss && loss->frames < kFewestFrames) {
+    window = std::chrono::hours{24};
+    loss = state_.loss(d, RollingCounts::Window::day, now);
+  }
+  if (!loss || loss->frames < kFewestFrames / 4) return;
   const Severity before = loss_[at(d)].severity();
   const Severity severity = loss_[at(d)].update(loss->ratio, settings_.alerts.loss_ratio, Worse::above, now);
   if (severity == before) return;
   const std::string text = capital(std::string(name_of(d))) + " loss is " + in_percent(loss->ratio) +
-                           " of transmissions in the last hour (from " +
+                           " of transmissions in the last " + in_words(window) + " (from " +
                            std::string(name_of(loss->source)) + ")";
   if (severity == Severity::none) {
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");

@@ -13,6 +13,7 @@ constexpr Duration kShortestBlock = std::chrono::minutes{3};
 constexpr Duration kMinute = std::chrono::minutes{1};
 constexpr std::int64_t kReportsOfBlock = 18;
 constexpr Duration kLongestBlock = std::chrono::hours{24};
+constexpr double kStandingCounts = 1.6;
 constexpr Duration kWaitForOthers = std::chrono::minutes{10};
 constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
 constexpr double kOutOfReachDb = 18;
@@ -157,7 +158,8 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
   }
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
     const std::size_t i = static_cast<std::size_t>(d);
-    if (losses_[i].told()) {
+    // Jammed channels lose frames as well: the more precise word counts.
+    if (losses_[i].told() && !contrasts_[i].told) {
       Told one;
       one.cause = Cause::collisions;
       one.shape = Shape::step;
@@ -217,10 +219,16 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
     for (const std::optional<Direction> direction :
          {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)}) {
       const Told* gravest = nullptr;
-      for (const Told& one : all)
-        if (alert_of(one.cause) == name && direction_of_told(one) == direction &&
-            (gravest == nullptr || one.weight > gravest->weight))
-          gravest = &one;
+      const auto standing = book.cause(name, direction);
+      double heaviest = 0;
+      for (const Told& one : all) {
+        if (alert_of(one.cause) != name || direction_of_told(one) != direction) continue;
+        // What stands gives way only to what is clearly graver.
+        const double weight = one.weight * (standing == one.cause ? kStandingCounts : 1);
+        if (gravest != nullptr && weight <= heaviest) continue;
+        gravest = &one;
+        heaviest = weight;
+      }
       if (gravest != nullptr) {
         Finding found;
         found.severity = Severity::warning;

@@ -14,7 +14,7 @@ constexpr float kMostPull = 6;            // dB, one frame
 constexpr std::uint16_t kFewestVisits = 12;
 constexpr float kStandsOutDb = 1.2F;      // with six visits and 1 dB of reading error: over four sigma
 constexpr float kHoldsBackDb = 0.9F;      // a channel that stands out does not teach its offset
-constexpr float kLastingDb = 3;
+constexpr float kLastingDb = 2.4F;
 
 template <class Get>
 float median(std::size_t count, Get get) {

@@ -90,7 +90,7 @@ Duration LinkState::silent_after() const {
   const Duration span = usual ? *usual : interval_.longest();
   if (span > Duration{})
     return std::max(kShortestSilence,
-                    Duration{static_cast<Duration::rep>(kSilentIntervals * static_cast<double>(span.count()))});
+                    Duration{static_cast<Duration::rep>(silent_intervals_ * static_cast<double>(span.count()))});
   return last_report_ ? kHeardOnce : kNeverHeard;
 }
 
@@ -443,7 +443,22 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
   return noticed;
 }
 
+/// Where nine of ten frames are lost, three missing ones mean nothing: the silence must be so long that
+/// losses alone make one like it less than once in a thousand.
+void LinkState::settle_silence(Time now) {
+  constexpr double kByChance = 1e-3, kFewestFrames = 20, kMostIntervals = 200;
+  silent_intervals_ = kSilentIntervals;
+  silence_due_ = now + std::chrono::minutes{15};
+  if (direction(Direction::inbound).loss_source != LossSource::seq) return;
+  const auto counts = direction(Direction::inbound).loss.sum(estimate::RollingCounts::Window::day, now);
+  const double frames = static_cast<double>(counts.hits) + counts.misses;
+  if (frames < kFewestFrames || counts.misses == 0) return;
+  const double lost = std::min(0.99, counts.misses / frames);
+  silent_intervals_ = std::clamp(std::log(kByChance) / std::log(lost), kSilentIntervals, kMostIntervals);
+}
+
 void LinkState::tick(Time now) {
+  if (now >= silence_due_) settle_silence(now);
   for (DirectionState& state : directions_) state.tick(now);
   const Time hour = std::chrono::floor<std::chrono::hours>(now);
   if (hour == learned_at_) return;
@@ -455,6 +470,7 @@ void LinkState::shift(Duration step) {
   for (DirectionState& state : directions_) state.shift(step);
   if (last_report_) *last_report_ += step;
   if (last_frame_) *last_frame_ += step;
+  silence_due_ = {};
   if (foreign_counts_) foreign_counts_->shift(step);
 }
 
@@ -484,7 +500,7 @@ std::optional<LinkState::Loss> LinkState::loss(Direction d, estimate::RollingCou
   }
   const double sent = lost + counts.hits;
   if (sent <= 0) return {};
-  return Loss{lost / sent, state.loss_source};
+  return Loss{lost / sent, sent, state.loss_source};
 }
 
 std::optional<double> LinkState::retry_ratio(Direction d, Time now) {

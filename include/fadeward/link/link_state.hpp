@@ -48,11 +48,13 @@ class LinkState {
   // ---- what it says ----
   std::optional<Time> last_report() const { return last_report_; }
   std::optional<Duration> expect() const;
-  /// After so long without a report the link is silent.
+  /// After so long without a report the link is silent: as configured, else three intervals and at
+  /// least 15 minutes, more intervals where losses alone make such a silence.
   Duration silent_after() const;
 
   struct Loss {
     double ratio = 0;
+    double frames = 0;         ///< sent, as far as is known: what the ratio rests on
     LossSource source = LossSource::none;
   };
   /// Per transmission; losses presumed in a silence are included. Empty: not known.
@@ -110,7 +112,7 @@ class LinkState {
     a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_, interval_,
       last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_, reports,
       repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_, highest_power_dbm_,
-      reciprocal_, learned_at_);
+      reciprocal_, learned_at_, silent_intervals_);
     if constexpr (A::kReading) {
       gap_unknown_ = true;
       settle_rate();
@@ -143,6 +145,7 @@ class LinkState {
   void follow_health(const LinkReport& report, Time at);
   void follow_rate(const LinkReport& report);
   void settle_rate();
+  void settle_silence(Time now);
   void follow_power(Direction direction, const LinkReport& report, Field field);
   std::optional<std::uint8_t> measure_inbound(const LinkReport& report, Time at);
   void measure_outbound(const LinkReport& report, Time at, std::uint8_t weight);
@@ -168,6 +171,8 @@ class LinkState {
   std::array<std::optional<double>, kDirections> highest_power_dbm_;   ///< ever reported
   std::optional<Duration> expect_;
   std::optional<Duration> silent_;
+  double silent_intervals_ = 3;   ///< missing ones that make a silence; more where many are lost anyway
+  Time silence_due_{};            ///< next look at that
   std::array<budget::Receiver, kDirections> receivers_;
   budget::FrameRate rate_;
 
