@@ -29,7 +29,8 @@ constexpr double kClearOfThresholdDb = 3.0;
 constexpr double kClearWithoutCountsDb = 1.0;
 constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
-constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
+constexpr double kBorrowedNoiseVariance = 0.05;
+constexpr double kStepErrorDb = 0.065;        // what is left of readings in whole decibels
 constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
 constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
 constexpr Duration kLearnClearEvery = std::chrono::hours{4};
@@ -645,7 +646,10 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
                                           (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
   const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
                           kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
-  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb);
+  // Near the ceiling of the SNR the noise is borrowed from the weakest frames.
+  const bool borrowed = state.noise_source == NoiseSource::snr &&
+                        out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
+  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0));
   return out;
 }
 

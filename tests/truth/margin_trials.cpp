@@ -198,6 +198,15 @@ std::vector<Group> groups() {
   return out;
 }
 
+/// Median and count of one direction over one hour, lost frames included.
+struct TrueHour {
+  std::int64_t end_s = 0;
+  double margin_db = 0;
+  double margin_low_db = 0;
+  double loss_ratio = 0;
+  std::size_t frames = 0;
+};
+
 // ---- one world through the pipeline ------------------------------------------------------------
 
 Settings minimal_settings() {
@@ -215,7 +224,7 @@ Settings minimal_settings() {
 }
 
 struct Said {
-  double margin_db, stderr_db, low_db;
+  double margin_db, stderr_db, low_db, window_s;
 };
 using SaidByHour = std::map<std::int64_t, Said>;
 
@@ -252,7 +261,8 @@ class Listener {
     if (seconds % 3600 != 0) return;
     const auto snapshot = supervisor_->interval_snapshot(0, static_cast<Direction>(direction_), now);
     if (snapshot.margin_db)
-      said_[seconds] = {*snapshot.margin_db, snapshot.margin_stderr_db.value_or(0), snapshot.margin_low_db.value_or(NAN)};
+      said_[seconds] = {*snapshot.margin_db, snapshot.margin_stderr_db.value_or(0), snapshot.margin_low_db.value_or(NAN),
+                        duration_to_seconds(snapshot.window)};
   }
 
   std::size_t direction_;
@@ -293,6 +303,26 @@ struct Outcome {
   double start_s = 0, onset_s = 0;
 };
 
+/// Over the window that was said: the hour, or more where it holds few frames.
+std::vector<TrueHour> truth_of(const std::vector<AirFrame>& frames, const SaidByHour& said) {
+  std::vector<TrueHour> out;
+  for (const auto& [end_s, at] : said) {
+    std::vector<double> margins;
+    std::size_t lost = 0;
+    for (const AirFrame& frame : frames) {
+      if (frame.time_s <= static_cast<double>(end_s) - at.window_s - 1 || frame.time_s > static_cast<double>(end_s)) continue;
+      margins.push_back(frame.margin_db);
+      lost += frame.heard ? 0 : 1;
+    }
+    if (margins.empty()) continue;
+    std::sort(margins.begin(), margins.end());
+    const std::size_t n = margins.size();
+    out.push_back({end_s, (margins[(n - 1) / 2] + margins[n / 2]) / 2, margins[n / 100],
+                   static_cast<double>(lost) / static_cast<double>(n), n});
+  }
+  return out;
+}
+
 Outcome run_plain(const Group& group, std::uint64_t seed) {
   AirPlan plan = group.air;
   plan.seed = seed;
@@ -301,7 +331,7 @@ Outcome run_plain(const Group& group, std::uint64_t seed) {
   Listener listener(group.direction);
   std::string line;
   while (air.next(line)) listener.hear(line);
-  return {listener.said(), air.hours[group.direction], 1932768000, 0};
+  return {listener.said(), truth_of(air.frames[group.direction], listener.said()), PlainAir::kStartS, 0};
 }
 
 Outcome run_simulated(const Group& group, std::uint64_t seed, double place) {

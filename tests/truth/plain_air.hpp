@@ -13,13 +13,10 @@
 
 namespace fadeward::truth {
 
-/// Median and count of one direction over one hour, lost frames included.
-struct TrueHour {
-  std::int64_t end_s = 0;
+struct AirFrame {
+  double time_s = 0;
   double margin_db = 0;
-  double margin_low_db = 0;
-  double loss_ratio = 0;
-  std::size_t frames = 0;
+  bool heard = false;
 };
 
 struct AirPlan {
@@ -56,11 +53,12 @@ class PlainAir {
     }
     return false;
   }
-  /// Hours that are over; [0] inbound, [1] outbound.
-  std::array<std::vector<TrueHour>, 2> hours;
+  /// Every frame sent so far; [0] inbound, [1] outbound.
+  std::array<std::vector<AirFrame>, 2> frames;
+
+  static constexpr double kStartS = 1932768000;
 
  private:
-  static constexpr double kStartS = 1932768000;
   static constexpr double kRequiredSnrDb = -7.5;
 
   struct Air {
@@ -83,7 +81,6 @@ class PlainAir {
 
   bool exchange(std::string& line) {
     const double time_s = kStartS + elapsed_s_;
-    if (time_s > static_cast<double>(hour_end_s_)) close_hour();
     const double steps = plan_.interval_s / 60;
     shadow_db_ += 0.05 * std::sqrt(steps) * normal_(random_) - 0.0015 * steps * shadow_db_;
     for (double& noise : noise_db_)
@@ -92,8 +89,8 @@ class PlainAir {
     const double common_db = shadow_db_ + channel_db_[channel];
     const Air in = send(plan_.inbound_margin_db + common_db, noise_db_[0]);
     const Air out = send(plan_.outbound_margin_db + common_db, noise_db_[1]);
-    note(0, in);
-    note(1, out);
+    frames[0].push_back({time_s, in.margin_db, in.heard});
+    frames[1].push_back({time_s - 0.4, out.margin_db, out.heard});
     ++sent_;
     if (out.heard) {
       far_ = values("far_", out);
@@ -123,39 +120,13 @@ class PlainAir {
     return text.data();
   }
 
-  void note(std::size_t direction, const Air& air) {
-    margins_[direction].push_back(air.margin_db);
-    if (!air.heard) ++lost_[direction];
-    ++in_hour_[direction];
-  }
-
-  void close_hour() {
-    for (std::size_t d = 0; d < 2; ++d) {
-      // Where an hour holds fewer than 30 frames, the last 30.
-      std::vector<double>& kept = margins_[d];
-      kept.erase(kept.begin(), kept.end() - static_cast<std::ptrdiff_t>(std::min(kept.size(), std::max<std::size_t>(in_hour_[d], 30))));
-      if (kept.size() >= 30) {
-        std::vector<double> margins = kept;
-        std::sort(margins.begin(), margins.end());
-        const std::size_t n = margins.size();
-        hours[d].push_back({hour_end_s_, (margins[(n - 1) / 2] + margins[n / 2]) / 2, margins[n / 100],
-                            static_cast<double>(lost_[d]) / static_cast<double>(std::max<std::size_t>(1, in_hour_[d])), n});
-      }
-      lost_[d] = in_hour_[d] = 0;
-    }
-    hour_end_s_ += 3600;
-  }
-
   AirPlan plan_;
   std::mt19937_64 random_;
   std::normal_distribution<double> normal_;
   std::array<double, 50> channel_db_{};
   std::array<double, 2> noise_db_{};
-  std::array<std::vector<double>, 2> margins_;
-  std::array<std::size_t, 2> lost_{}, in_hour_{};
   double shadow_db_ = 0;
   double elapsed_s_ = 3.7;
-  std::int64_t hour_end_s_ = static_cast<std::int64_t>(kStartS) + 3600;
   std::uint64_t sent_ = 0, far_heard_ = 0;
   std::string far_;
 };
