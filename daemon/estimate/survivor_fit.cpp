@@ -15,7 +15,7 @@ constexpr double kFarWorse = 7;   // in log likelihood: a thousandth
 /// Errors carry frames across the median, as many up as down but for chance: variance of the median
 /// = mean |error| / (n density), 0.8 sd and 0.4 / deviation for normal ones, less what the smoothing
 /// of readings takes away.
-constexpr double kCrossing = 1.4;
+constexpr double kCrossing = 1.2;
 constexpr double kMedianOfSample = 1.5708;   // pi / 2: variance of the median of normal values
 constexpr double kSharpest = -1.6, kWidest = 2.5;   // of the logarithm of the deviation, dB
 constexpr double kSureArrival = 4;                  // deviations above the limit
@@ -312,10 +312,14 @@ Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const 
   const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
   if (trust > 0) one.median += trust * (middle->level_db - one.median);
   const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
-  // Collided, or heard but told nobody their level: as good as never sent.
-  const double unseen = std::max(0.0, 1 - (1 - collisions) * levels.weight() / counts->heard);
+  // Frames that collided say nothing. Of those that were heard but told nobody their level the counts
+  // do: only what lies between the limit and the median is a matter of chance.
+  const double known = std::min(1.0, levels.weight() / counts->heard);
+  const double between = std::clamp((one.arrive - 0.5) / one.arrive, 0.0, 0.5);
+  const double chance = 4 * between * (1 - between) * one.arrive * one.arrive;
   one.median_var = kCrossing * soft * sd / (levels.effective() * sent) +
-                   kMedianOfSample * trust * unseen * sd * sd / levels.effective() + beyond * beyond * peak.log_sd_var;
+                   kMedianOfSample * trust * (collisions * known + (1 - known) * chance) * sd * sd / levels.effective() +
+                   beyond * beyond * peak.log_sd_var;
   return one;
 }
 
@@ -394,6 +398,7 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
   }
 
   SurvivorFit out;
+  if (best < -1e299) return {};
   double total = 0, square = 0, log_sd = 0, log_sd_square = 0;
   for (std::size_t b = 0; b < kBends; ++b) {
     for (std::size_t i = 0; i < kShares; ++i) {
@@ -413,6 +418,7 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
       out.bends_after[b] += weight;
     }
   }
+  out.log_evidence = best + std::log(total);
   out.median_db /= total;
   out.median_sd_db = std::sqrt(std::max(0.0, square / total - out.median_db * out.median_db));
   log_sd /= total;

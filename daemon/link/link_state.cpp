@@ -26,6 +26,7 @@ constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop
 constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
+constexpr double kDeadDb = -3.0;              // of a channel on which nearly nothing arrives, at most
 constexpr double kClearWithoutCountsDb = 1.0;
 constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
@@ -596,7 +597,7 @@ void LinkState::learn_margins(Time hour) {
       const FitQuestion question = own_question(d);
       const auto fit = state.margin_fit.fit(window, question);
       if (!fit) continue;
-      state.margin_fit.learn(*fit, question.counted);
+      state.margin_fit.learn(*fit, window, question);
       median_db = fit->median_db;
       variance += fit->median_sd_db * fit->median_sd_db;
     } else {
@@ -639,6 +640,7 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
   const auto dead = dead_share(d);
   out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false) : *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
+  if (dead && *dead > 0.01) out.low_db = std::min(out.low_db, kDeadDb);
   // Reading errors carry frames across the median, as many up as down but for chance.
   const double deviation = *state.window.margin_deviation_db();
   const double measured = std::max(1.0, static_cast<double>(state.window.samples()));

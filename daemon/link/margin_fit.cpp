@@ -13,6 +13,7 @@ constexpr double kForgetPerHour = 0.96;        // about a day
 constexpr double kMostPrecision = 400;         // of the logarithm of the deviation: 5 %
 constexpr double kMostPrecisionPerHour = 20;
 constexpr double kOneHour = 0.3;
+constexpr double kSharpnessShows = 0.08;       // share lost to the level
 constexpr double kOtherPrecision = 100;        // of the other direction's
 constexpr double kCollisionsForgetPerHour = 0.15;
 constexpr double kBendsForgetPerHour = 0.005;
@@ -48,7 +49,18 @@ SurvivorBelief MarginFit::belief_for(const FitQuestion& question) const {
   return belief;
 }
 
+double MarginFit::limit_sd_db() const {
+  double sum = 0;
+  for (std::size_t i = 0; i < limits_.size(); ++i) sum += limits_[i] * kLimitSdDb[i];
+  return sum;
+}
+
 std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window, const FitQuestion& question) const {
+  return fit(window, question, limit_sd_db());
+}
+
+std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window, const FitQuestion& question,
+                                             double limit_sd_db) const {
   estimate::SurvivorLevels levels;
   window.visit([&](const FrameSample& sample) {
     levels.add(sample.margin_cdb * 0.01, question.weighted ? static_cast<float>(sample.weight) / FrameWindow::kFullWeight : 1.0F);
@@ -56,6 +68,7 @@ std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window, const Fi
   levels.finish();
   estimate::LossModel model;
   model.reading_sd_db = question.reading_sd_db;
+  model.limit_sd_db = limit_sd_db;
   std::optional<estimate::FrameCounts> counts;
   if (question.counted)
     counts = estimate::FrameCounts{static_cast<double>(window.frames()), static_cast<double>(window.lost())};
@@ -69,8 +82,9 @@ std::optional<MarginFit::Fit> MarginFit::recent(const FrameWindow& window, const
   return kept_;
 }
 
-void MarginFit::learn(const Fit& fit, bool counted) {
-  if (!counted) return;
+void MarginFit::learn(const Fit& fit, const FrameWindow& window, const FitQuestion& question) {
+  if (!question.counted) return;
+  if (fit.level_lost > kSharpnessShows) learn_limit(window, question);
   mix(belief_.collisions, fit.collisions_after, SurvivorBelief::kPlainCollisions, kCollisionsForgetPerHour);
   learn_bends(fit.bends_after);
   // The fit already contains what was believed: what is new is the rest of its precision.
@@ -83,6 +97,20 @@ void MarginFit::learn(const Fit& fit, bool counted) {
   }
   const double seen = (std::log(std::max(fit.deviation_db, 0.2)) * precision - log_deviation_ * before) / fresh;
   learn_log_deviation(seen, fresh);
+}
+
+void MarginFit::learn_limit(const FrameWindow& window, const FitQuestion& question) {
+  std::array<double, 3> after{};
+  double best = -1e300, sum = 0;
+  for (std::size_t i = 0; i < after.size(); ++i) {
+    const auto one = fit(window, question, kLimitSdDb[i]);
+    if (!one) return;
+    after[i] = kOneHour * one->log_evidence + std::log(std::max(limits_[i], 1e-4));
+    best = std::max(best, after[i]);
+  }
+  for (double& share : after) sum += share = std::exp(std::max(share - best, -30.0));
+  for (double& share : after) share /= sum;
+  mix(limits_, after, kPlainLimits, kBendsForgetPerHour);
 }
 
 /// Hours are not independent of each other in what the model gets wrong: one counts as a part.
@@ -149,6 +177,7 @@ void MarginFit::learn_shape(const FrameWindow& window) {
 void MarginFit::check() {
   if (!sums_to_one(belief_.collisions)) belief_.collisions = SurvivorBelief::kPlainCollisions;
   if (!sums_to_one(belief_.bends)) belief_.bends = SurvivorBelief::kPlainBends;
+  if (!sums_to_one(limits_)) limits_ = kPlainLimits;
   if (!(std::abs(log_deviation_) < 5 && log_deviation_weight_ >= 0 && log_deviation_weight_ < 1e6))
     log_deviation_ = log_deviation_weight_ = 0;
 }

@@ -74,6 +74,7 @@ struct SurvivorFit {
   double low_db = 0;           ///< exceeded by 99 in 100
   double collisions = 0;       ///< share lost whatever the level
   double level_lost = 0;       ///< share of all frames that was too weak
+  double log_evidence = 0;     ///< to compare fits of the same frames under different `LossModel`s
   std::array<double, 8> collisions_after{};   ///< `SurvivorBelief::collisions` with these frames; sum 1
   std::array<double, 4> bends_after{};        ///< `SurvivorBelief::bends` with these frames
 };

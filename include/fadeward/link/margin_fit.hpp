@@ -32,8 +32,9 @@ class MarginFit {
   std::optional<Fit> fit(const FrameWindow& window, const FitQuestion& question) const;
   /// The last one by this call while it is at most five minutes old, else a fresh one.
   std::optional<Fit> recent(const FrameWindow& window, const FitQuestion& question, Time now);
-  /// Takes a full window's fit as experience; to be called once for each hour.
-  void learn(const Fit& fit, bool counted);
+  /// Takes a full window's fit as experience; to be called once for each hour. `fit`: a fresh one of
+  /// the same window and question.
+  void learn(const Fit& fit, const FrameWindow& window, const FitQuestion& question);
   /// The same from a window whose losses have nothing to do with the level: its losses, its levels.
   void learn_collisions(double heard, double lost);
   void learn_shape(const FrameWindow& window);
@@ -50,18 +51,26 @@ class MarginFit {
 
   template <class A>
   void archive(A& a) {
-    a(belief_.collisions, belief_.bends, log_deviation_, log_deviation_weight_);
+    a(belief_.collisions, belief_.bends, limits_, log_deviation_, log_deviation_weight_);
     if constexpr (A::kReading) check();
   }
 
  private:
   static constexpr Duration kKept = std::chrono::minutes{5};
   void learn_bends(const std::array<double, 4>& after);
+  double limit_sd_db() const;
   void learn_log_deviation(double seen, double precision);
   void check();
   estimate::SurvivorBelief belief_for(const FitQuestion& question) const;
+  void learn_limit(const FrameWindow& window, const FitQuestion& question);
+  std::optional<Fit> fit(const FrameWindow& window, const FitQuestion& question, double limit_sd_db) const;
+
+  /// How sharp the limit is below which frames are lost.
+  static constexpr std::array<double, 3> kLimitSdDb = {0.3, 0.65, 1.2};
+  static constexpr std::array<double, 3> kPlainLimits = {0.2, 0.6, 0.2};
 
   estimate::SurvivorBelief belief_;
+  std::array<double, 3> limits_ = kPlainLimits;   ///< belief in each of kLimitSdDb
   double log_deviation_ = 0;
   double log_deviation_weight_ = 0;
   std::optional<Fit> kept_;
