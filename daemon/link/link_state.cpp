@@ -545,7 +545,7 @@ FitQuestion LinkState::own_question(Direction d) const {
 double LinkState::reading_sd_db(Direction d) const {
   const DirectionState& state = direction(d);
   const double noise_variance = state.window.noise_moments().variance_db2;
-  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.08 + std::clamp(noise_variance, 0.3, 1.4));
+  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.2 + 0.8 * std::clamp(noise_variance, 0.3, 1.4));
   return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
 }
 

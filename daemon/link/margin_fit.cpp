@@ -13,6 +13,7 @@ constexpr double kForgetPerHour = 0.96;        // about a day
 constexpr double kMostPrecision = 400;         // of the logarithm of the deviation: 5 %
 constexpr double kMostPrecisionPerHour = 20;
 constexpr double kOneHour = 0.3;
+constexpr double kWideEnoughDb = 2;            // narrower levels show the readings' errors, not the limit
 constexpr double kSharpnessShows = 0.08;       // share lost to the level
 constexpr double kOtherPrecision = 100;        // of the other direction's
 constexpr double kCollisionsForgetPerHour = 0.15;
@@ -84,7 +85,7 @@ std::optional<MarginFit::Fit> MarginFit::recent(const FrameWindow& window, const
 
 void MarginFit::learn(const Fit& fit, const FrameWindow& window, const FitQuestion& question) {
   if (!question.counted) return;
-  if (fit.level_lost > kSharpnessShows) learn_limit(window, question);
+  if (fit.level_lost > kSharpnessShows && fit.deviation_db > kWideEnoughDb) learn_limit(window, question);
   mix(belief_.collisions, fit.collisions_after, SurvivorBelief::kPlainCollisions, kCollisionsForgetPerHour);
   learn_bends(fit.bends_after);
   // The fit already contains what was believed: what is new is the rest of its precision.
