@@ -30,7 +30,8 @@ constexpr double kDeadDb = -3.0;              // of a channel on which nearly no
 constexpr double kClearWithoutCountsDb = 1.0;
 constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
-constexpr double kBorrowedNoiseVariance = 0.05;
+constexpr double kBorrowedNoiseVariance = 0.08;
+constexpr double kDeadChannelsVariance = 0.03;  // how many frames went to them is itself estimated
 constexpr double kStepErrorDb = 0.065;        // what is left of readings in whole decibels
 constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
 constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
@@ -651,7 +652,8 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
   // Near the ceiling of the SNR the noise is borrowed from the weakest frames.
   const bool borrowed = state.noise_source == NoiseSource::snr &&
                         out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
-  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0));
+  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
+                            (dead ? kDeadChannelsVariance : 0));
   return out;
 }
 
