@@ -1,5 +1,5 @@
-// A second physics for the trials, on purpose unlike the room `simulate`: normal fading in decibels,
-// a hard threshold, hops drawn at random, levels that walk, errors of its own.
+// A second physics for the trials, on purpose unlike the room `simulate`: normal fading in
+// decibels, a hard threshold, hops drawn at random, levels that walk, errors of its own.
 #pragma once
 
 #include <algorithm>
@@ -25,11 +25,11 @@ struct AirPlan {
   double interval_s = 10;
   double inbound_margin_db = 10;
   double outbound_margin_db = 10;
-  double fading_sd_db = 1.8;      ///< of each frame, both directions apart
-  double channel_sd_db = 2;       ///< common to both directions
-  double threshold_sd_db = 0;     ///< of the margin at which a frame is lost
+  double fading_sd_db = 1.8;   ///< of each frame, both directions apart
+  double channel_sd_db = 2;    ///< common to both directions
+  double threshold_sd_db = 0;  ///< of the margin at which a frame is lost
   double collisions = 0;
-  bool counters = true;           ///< tx_frames and far_rx_frames
+  bool counters = true;  ///< tx_frames and far_rx_frames
 };
 
 /// Frames of 50 channels; far values ride on the next frame that arrives.
@@ -98,11 +98,13 @@ class PlainAir {
     }
     if (!in.heard) return false;
     std::array<char, 256> head{};
-    std::snprintf(head.data(), head.size(), "{\"time\":%.3f,\"link\":\"L1\",\"seq\":%llu,\"channel\":%zu", time_s,
+    std::snprintf(head.data(), head.size(),
+                  "{\"time\":%.3f,\"link\":\"L1\",\"seq\":%llu,\"channel\":%zu", time_s,
                   static_cast<unsigned long long>(sent_), channel);
     line = head.data() + values("", in) + far_;
     if (plan_.counters)
-      line += ",\"tx_frames\":" + std::to_string(sent_) + ",\"far_rx_frames\":" + std::to_string(far_heard_);
+      line += ",\"tx_frames\":" + std::to_string(sent_) +
+              ",\"far_rx_frames\":" + std::to_string(far_heard_);
     line += '}';
     return true;
   }
@@ -113,8 +115,9 @@ class PlainAir {
         10 * std::log10(std::pow(10, signal_dbm / 10) + std::pow(10, air.noise_dbm / 10));
     const double snr_db = std::min(9.5, signal_dbm - air.noise_dbm + 0.7 * normal_(random_));
     std::array<char, 160> text{};
-    std::snprintf(text.data(), text.size(), ",\"%srssi_dbm\":%ld,\"%ssnr_db\":%.2f,\"%snoise_dbm\":%ld",
-                  prefix.c_str(), std::lround(total_dbm + 0.5 * normal_(random_)), prefix.c_str(),
+    std::snprintf(text.data(), text.size(),
+                  ",\"%srssi_dbm\":%ld,\"%ssnr_db\":%.2f,\"%snoise_dbm\":%ld", prefix.c_str(),
+                  std::lround(total_dbm + 0.5 * normal_(random_)), prefix.c_str(),
                   static_cast<double>(std::lround(snr_db * 4)) / 4, prefix.c_str(),
                   std::lround(air.noise_dbm + 0.5 * normal_(random_)));
     return text.data();

@@ -31,7 +31,7 @@ struct Hour {
 struct Air {
   double mean_db = 0, deviation_db = 2.8, collisions = 0, limit_sd_db = 0.65, reading_sd_db = 0.8;
   int frames = 360;
-  double rice_k = 0;   ///< above 0: power of Rice fading instead of a normal level
+  double rice_k = 0;  ///< above 0: power of Rice fading instead of a normal level
 };
 
 Hour send(const Air& air, std::mt19937_64& random) {
@@ -42,7 +42,8 @@ Hour send(const Air& air, std::mt19937_64& random) {
   for (int i = 0; i < air.frames; ++i) {
     double level = air.mean_db + air.deviation_db * normal(random);
     if (air.rice_k > 0) {
-      const double steady = std::sqrt(air.rice_k / (air.rice_k + 1)), scatter = std::sqrt(0.5 / (air.rice_k + 1));
+      const double steady = std::sqrt(air.rice_k / (air.rice_k + 1)),
+                   scatter = std::sqrt(0.5 / (air.rice_k + 1));
       const double x = steady + scatter * normal(random), y = scatter * normal(random);
       level += 10 * std::log10(x * x + y * y);
     }
@@ -83,7 +84,8 @@ TEST(FitSurvivors, AgreesWithCohenForASharpLimit) {
     }
     levels.finish();
     const double mean = sum / counts.heard;
-    const auto cohen = fit_left_censored(mean, square / counts.heard - mean * mean, counts.lost / 3000, 0);
+    const auto cohen =
+        fit_left_censored(mean, square / counts.heard - mean * mean, counts.lost / 3000, 0);
     ASSERT_TRUE(cohen);
     const auto fit = fit_survivors(levels, counts, {0, 0.05, 0.05}, plain_normal());
     ASSERT_TRUE(fit);
@@ -106,7 +108,8 @@ TEST(FitSurvivors, MedianHoldsFromFewToMostLost) {
       square += error * error;
       honest += std::abs(error) <= 2 * fit->median_sd_db ? 1 : 0;
     }
-    EXPECT_LT(std::sqrt(square / kHours), mean_db > -1 ? 0.25 : 0.45) << "mean " << mean_db << ", seed 7";
+    EXPECT_LT(std::sqrt(square / kHours), mean_db > -1 ? 0.25 : 0.45)
+        << "mean " << mean_db << ", seed 7";
     EXPECT_GT(honest / kHours, 0.88) << "mean " << mean_db << ", seed 7";
   }
 }
@@ -131,7 +134,7 @@ TEST(FitSurvivors, CollisionsAreNotTakenForLowLevels) {
 
 TEST(FitSurvivors, LevelsAloneTellWhereNobodyCounts) {
   SurvivorBelief belief;
-  belief.log_deviation_precision = 100;   // the spread is known from the other direction
+  belief.log_deviation_precision = 100;  // the spread is known from the other direction
   belief.bends = {1, 0, 0, 0};
   std::mt19937_64 random(13);
   double off = 0, honest = 0;
@@ -183,9 +186,11 @@ TEST(FitSurvivors, SurvivesWhateverComes) {
         levels.add(level, weight);
         levels.finish();
         for (const bool counted : {true, false}) {
-          const auto fit = fit_survivors(levels, counted ? std::optional(FrameCounts{1, lost}) : std::nullopt, {}, {});
+          const auto fit = fit_survivors(
+              levels, counted ? std::optional(FrameCounts{1, lost}) : std::nullopt, {}, {});
           ASSERT_TRUE(fit);
-          EXPECT_TRUE(std::isfinite(fit->median_db) && std::isfinite(fit->median_sd_db) && std::isfinite(fit->low_db))
+          EXPECT_TRUE(std::isfinite(fit->median_db) && std::isfinite(fit->median_sd_db) &&
+                      std::isfinite(fit->low_db))
               << level << ' ' << lost << ' ' << weight;
           EXPECT_GT(fit->deviation_db, 0);
           double sum = 0;
@@ -205,7 +210,7 @@ TEST(SurvivorLevels, MomentsAreThoseOfTheValues) {
   EXPECT_DOUBLE_EQ(levels.weight(), 4);
   EXPECT_DOUBLE_EQ(levels.mean(), 3.25);
   EXPECT_DOUBLE_EQ(levels.variance(), 1.6875);
-  EXPECT_DOUBLE_EQ(levels.effective(), 1.6);   // 4^2 / (1 + 9), Kish 1965
+  EXPECT_DOUBLE_EQ(levels.effective(), 1.6);  // 4^2 / (1 + 9), Kish 1965
 }
 
 }  // namespace

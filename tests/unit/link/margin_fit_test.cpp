@@ -30,7 +30,8 @@ class Sender {
         continue;
       }
       const double read_db = std::round(margin_db + 0.8 * normal_(random_));
-      window.add(from + seconds{10 * i}, read_db - 120, -112.5, read_db, 1, lost, 0, FrameWindow::kFullWeight);
+      window.add(from + seconds{10 * i}, read_db - 120, -112.5, read_db, 1, lost, 0,
+                 FrameWindow::kFullWeight);
       lost = 0;
     }
     window.expire(from + hours{1});
@@ -42,9 +43,7 @@ class Sender {
   std::uniform_real_distribution<double> uniform_;
 };
 
-TEST(MarginFit, EmptyWindowHasNone) {
-  EXPECT_FALSE(MarginFit{}.fit({}, {}));
-}
+TEST(MarginFit, EmptyWindowHasNone) { EXPECT_FALSE(MarginFit{}.fit({}, {})); }
 
 TEST(MarginFit, FindsTheMarginUnderLoss) {
   Sender sender(1);
@@ -127,7 +126,7 @@ TEST(MarginFit, ArchivesWhatItLearnedAndRefusesNonsense) {
   sender.hour(weak, kStart, 1, 0);
   EXPECT_DOUBLE_EQ(again.fit(weak, {})->median_db, margin.fit(weak, {})->median_db);
 
-  for (std::size_t i = 0; i < bytes.size(); ++i) {   // any damaged byte
+  for (std::size_t i = 0; i < bytes.size(); ++i) {  // any damaged byte
     std::string bad = bytes;
     bad[i] = static_cast<char>(bad[i] ^ 0x7f);
     MarginFit hurt;

@@ -13,7 +13,7 @@ namespace {
 TEST(Reciprocal, KnowsNothingAtFirst) {
   Reciprocal path;
   EXPECT_FALSE(path.known());
-  path.add(2, 0);   // no variance: not a measurement
+  path.add(2, 0);  // no variance: not a measurement
   EXPECT_FALSE(path.known());
 }
 
@@ -21,7 +21,7 @@ TEST(Reciprocal, MeanOfFewHoursIsTheirMean) {
   Reciprocal path;
   for (const double value : {1.0, 2.0, 3.0, 2.0}) path.add(value, 1);
   EXPECT_NEAR(path.difference_db(), 2, 0.02);
-  EXPECT_NEAR(path.variance(), 0.25, 0.01);   // 1 / n
+  EXPECT_NEAR(path.variance(), 0.25, 0.01);  // 1 / n
 }
 
 TEST(Reciprocal, LongMeasurementsAreHonest) {
