@@ -11,14 +11,14 @@ namespace {
 constexpr int kRounds = 12;
 constexpr double kConverged = 1e-2;
 constexpr double kFaintBelief = 0.01;
-constexpr double kFarWorse = 7;   // in log likelihood: a thousandth
+constexpr double kFarWorse = 7;  // in log likelihood: a thousandth
 /// Errors carry frames across the median, as many up as down but for chance: variance of the median
-/// = mean |error| / (n density), 0.8 sd and 0.4 / deviation for normal ones, less what the smoothing
-/// of readings takes away.
-constexpr double kCrossing = 1.4;
-constexpr double kMedianOfSample = 1.5708;   // pi / 2: variance of the median of normal values
-constexpr double kSharpest = -1.6, kWidest = 2.5;   // of the logarithm of the deviation, dB
-constexpr double kSureArrival = 4;                  // deviations above the limit
+/// = mean |error| / (n density), 0.8 sd and 0.4 / deviation for normal ones, less what the
+/// smoothing of readings takes away.
+constexpr double kCrossing = 1.2;
+constexpr double kMedianOfSample = 1.5708;  // pi / 2: variance of the median of normal values
+constexpr double kSharpest = -1.6, kWidest = 2.5;  // of the logarithm of the deviation, dB
+constexpr double kSureArrival = 4;                 // deviations above the limit
 
 /// log Phi(x) and its first derivative phi(x) / Phi(x).
 struct LogNormalArea {
@@ -41,7 +41,7 @@ struct LogAreaTable {
 const LogAreaTable kLogArea;
 
 LogNormalArea log_area(double x) {
-  if (!(x > LogAreaTable::kLowest)) {   // asymptotic series: both vanish
+  if (!(x > LogAreaTable::kLowest)) {  // asymptotic series: both vanish
     const double inverse = 1 / (x * x);
     return {-0.5 * x * x - std::log(-x) - 0.9189385332046727 - inverse, -x - 1 / x};
   }
@@ -53,7 +53,8 @@ LogNormalArea log_area(double x) {
   const double node_x = x - d;
   const double second = -node.slope * (node.slope + node_x);
   const double third = -second * (node.slope + node_x) - node.slope * (second + 1);
-  return {node.value + d * (node.slope + d * (second / 2 + d * third / 6)), node.slope + d * (second + d * third / 2)};
+  return {node.value + d * (node.slope + d * (second / 2 + d * third / 6)),
+          node.slope + d * (second + d * third / 2)};
 }
 double area(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
 
@@ -78,7 +79,8 @@ struct Slopes {
 /// The levels on the scale on which they are normal, limit at 0.
 class BentLevels {
  public:
-  BentLevels(const SurvivorLevels& levels, const LossModel& model, double bend) : bend_(bend), limit_(model.limit_db) {
+  BentLevels(const SurvivorLevels& levels, const LossModel& model, double bend)
+      : bend_(bend), limit_(model.limit_db) {
     for (int cell = levels.first(); cell <= levels.last(); cell += kTogether) {
       double weight = 0, moment = 0;
       for (int i = 0; i < kTogether && cell + i <= levels.last(); ++i) {
@@ -86,7 +88,8 @@ class BentLevels {
         moment += i * levels.at(cell + i);
       }
       if (weight <= 0) continue;
-      const double off = SurvivorLevels::level_of(cell) + SurvivorLevels::kStepDb * moment / weight - limit_;
+      const double off =
+          SurvivorLevels::level_of(cell) + SurvivorLevels::kStepDb * moment / weight - limit_;
       const double x = straight(off);
       if (size_ < cells_.size()) cells_[size_++] = {x, weight};
       weight_ += weight;
@@ -115,7 +118,7 @@ class BentLevels {
   const Cell* end() const { return cells_.data() + size_; }
 
  private:
-  static constexpr int kTogether = 3;   // 0.75 dB: finer says no more about readings of 1 dB
+  static constexpr int kTogether = 3;  // 0.75 dB: finer says no more about readings of 1 dB
 
   double bend_, limit_;
   double weight_ = 0, sum_ = 0, square_ = 0, log_stretch_ = 0;
@@ -131,7 +134,8 @@ class Likelihood {
 
   Slopes at(const Shape& shape, double collisions) const {
     Slopes out;
-    const double sd2 = std::exp(2 * shape.log_sd), reading2 = model_.reading_sd_db * model_.reading_sd_db;
+    const double sd2 = std::exp(2 * shape.log_sd),
+                 reading2 = model_.reading_sd_db * model_.reading_sd_db;
     const double total2 = sd2 + reading2, share = sd2 / total2;
     add_levels(out, shape, total2, share);
     add_arrivals(out, shape, share);
@@ -175,7 +179,8 @@ class Likelihood {
   }
 
   void add_counts(Slopes& out, const Shape& shape, double sd2, double collisions) const {
-    const double spread2 = sd2 + model_.limit_sd_db * model_.limit_sd_db, spread = std::sqrt(spread2);
+    const double spread2 = sd2 + model_.limit_sd_db * model_.limit_sd_db,
+                 spread = std::sqrt(spread2);
     const double a = shape.mean / spread;
     const double part = sd2 / spread2, by_mean = 1 / spread, by_log_sd = -a * part;
     const auto chain = [&](double weight, double slope, double curve) {
@@ -221,7 +226,7 @@ struct Peak {
   Shape shape{};
   double value = 0;
   double mean_var = 0, log_sd_var = 0;
-  double log_volume = 0;   // of the posterior around it
+  double log_volume = 0;  // of the posterior around it
 };
 
 /// Newton's method, kept inside the region where the surface is a hill.
@@ -234,7 +239,7 @@ Peak climb(const Likelihood& likelihood, Shape from, double collisions) {
     h11 = std::max(h11, 1e-3);
     h22 = std::max(h22, 1e-3);
     double det = h11 * h22 - h12 * h12;
-    if (det < 0.05 * h11 * h22) {   // not a hill here: step along each axis alone
+    if (det < 0.05 * h11 * h22) {  // not a hill here: step along each axis alone
       det = h11 * h22;
       const double mean_step = here.mean / h11, log_step = here.log_sd / h22;
       from.mean += std::clamp(mean_step, -1.5, 1.5);
@@ -270,16 +275,18 @@ struct Middle {
   double level_db = 0;
   double arrival = 0;
 };
-std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const BentLevels& bent, const Shape& shape,
-                                     const LossModel& model, double sent) {
-  const double sd2 = std::exp(2 * shape.log_sd), reading2 = model.reading_sd_db * model.reading_sd_db;
+std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const BentLevels& bent,
+                                     const Shape& shape, const LossModel& model, double sent) {
+  const double sd2 = std::exp(2 * shape.log_sd),
+               reading2 = model.reading_sd_db * model.reading_sd_db;
   const double share = sd2 / (sd2 + reading2);
   const double width = std::sqrt(share * reading2 + model.limit_sd_db * model.limit_sd_db);
   double above = 0;
   for (int cell = levels.last(); cell >= levels.first(); --cell) {
     if (levels.at(cell) <= 0) continue;
     const double level = SurvivorLevels::level_of(cell);
-    const double u = (shape.mean + share * (bent.straight(level - model.limit_db) - shape.mean)) / width;
+    const double u =
+        (shape.mean + share * (bent.straight(level - model.limit_db) - shape.mean)) / width;
     const double arrival = u > kSureArrival ? 1 : std::max(0.05, area(u));
     const double here = levels.at(cell) / arrival;
     if (above + here >= sent / 2)
@@ -290,12 +297,13 @@ std::optional<Middle> weighed_middle(const SurvivorLevels& levels, const BentLev
 }
 
 struct Candidate {
-  double score = -1e300, median = 0, median_var = 0, low = 0, log_sd = 0, log_sd_var = 0, arrive = 1;
+  double score = -1e300, median = 0, median_var = 0, low = 0, log_sd = 0, log_sd_var = 0,
+         arrive = 1;
 };
 
-Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const Likelihood& likelihood,
-                    const LossModel& model, const Peak& peak, double collisions,
-                    const std::optional<FrameCounts>& counts) {
+Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent,
+                    const Likelihood& likelihood, const LossModel& model, const Peak& peak,
+                    double collisions, const std::optional<FrameCounts>& counts) {
   Candidate one;
   const double straight_sd = std::exp(peak.shape.log_sd);
   const double stretch = bent.stretch(peak.shape.mean), sd = straight_sd / stretch;
@@ -306,16 +314,22 @@ Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const 
   one.log_sd_var = peak.log_sd_var;
   one.median_var = peak.mean_var / (stretch * stretch);
   if (!counts || counts->heard <= 0) return one;
-  const double sent = (counts->heard + counts->lost) / counts->heard;   // for each that arrived
-  const auto middle = weighed_middle(levels, bent, peak.shape, model, levels.weight() * sent * (1 - collisions));
+  const double sent = (counts->heard + counts->lost) / counts->heard;  // for each that arrived
+  const auto middle =
+      weighed_middle(levels, bent, peak.shape, model, levels.weight() * sent * (1 - collisions));
   const double trust = middle ? std::clamp((middle->arrival - 0.55) / 0.4, 0.0, 1.0) : 0.0;
-  const double beyond = (1 - trust) * (model.limit_db - one.median);   // how far it was extrapolated
+  const double beyond = (1 - trust) * (model.limit_db - one.median);  // how far it was extrapolated
   if (trust > 0) one.median += trust * (middle->level_db - one.median);
   const double soft = std::hypot(model.reading_sd_db, model.limit_sd_db);
-  // Collided, or heard but told nobody their level: as good as never sent.
-  const double unseen = std::max(0.0, 1 - (1 - collisions) * levels.weight() / counts->heard);
+  // Frames that collided say nothing. Of those that were heard but told nobody their level the
+  // counts do: only what lies between the limit and the median is a matter of chance.
+  const double known = std::min(1.0, levels.weight() / counts->heard);
+  const double between = std::clamp((one.arrive - 0.5) / one.arrive, 0.0, 0.5);
+  const double chance = 4 * between * (1 - between) * one.arrive * one.arrive;
   one.median_var = kCrossing * soft * sd / (levels.effective() * sent) +
-                   kMedianOfSample * trust * unseen * sd * sd / levels.effective() + beyond * beyond * peak.log_sd_var;
+                   kMedianOfSample * trust * (collisions * known + (1 - known) * chance) * sd * sd /
+                       levels.effective() +
+                   beyond * beyond * peak.log_sd_var;
   return one;
 }
 
@@ -323,7 +337,8 @@ Candidate candidate(const SurvivorLevels& levels, const BentLevels& bent, const 
 
 void SurvivorLevels::add(double level_db, float weight) {
   constexpr int kHalf = static_cast<int>(0.5 / kStepDb);
-  const int cell = static_cast<int>(std::clamp((level_db - kLowestDb) / kStepDb + 0.5, double{kHalf}, kCells - 1.0 - kHalf));
+  const int cell = static_cast<int>(
+      std::clamp((level_db - kLowestDb) / kStepDb + 0.5, double{kHalf}, kCells - 1.0 - kHalf));
   // Four cells and two halves would be exact; five of a fifth differ by nothing that matters.
   const float part = weight / (2 * kHalf + 1);
   cells_[static_cast<std::size_t>(cell - kHalf)] += part;
@@ -351,25 +366,29 @@ double SurvivorLevels::variance() const {
   return std::max(0.0, sum_square_ / weight_ - mean * mean);
 }
 
-std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::optional<FrameCounts> counts,
-                                         const LossModel& model, const SurvivorBelief& belief) {
+std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels,
+                                         std::optional<FrameCounts> counts, const LossModel& model,
+                                         const SurvivorBelief& belief) {
   if (levels.weight() <= 0) return {};
   // Frames of unequal weight say less than their number.
   const double scale = levels.effective() / levels.weight();
   const double sent = counts ? counts->heard + counts->lost : 0;
   const double lost_share = sent > 0 ? counts->lost / sent : 0;
 
-  constexpr std::size_t kShares = SurvivorBelief::kCollisions.size(), kBends = SurvivorBelief::kBends.size();
+  constexpr std::size_t kShares = SurvivorBelief::kCollisions.size(),
+                        kBends = SurvivorBelief::kBends.size();
   std::array<std::array<Candidate, kShares>, kBends> candidates{};
   double best = -1e300;
   for (std::size_t b = 0; b < kBends; ++b) {
     if (belief.bends[b] < kFaintBelief) continue;
     const BentLevels bent(levels, model, SurvivorBelief::kBends[b]);
     const Likelihood likelihood(bent, counts, model, belief, scale);
-    Shape from{bent.mean() - lost_share * std::sqrt(bent.variance()), 0.5 * std::log(std::max(0.3, bent.variance()))};
+    Shape from{bent.mean() - lost_share * std::sqrt(bent.variance()),
+               0.5 * std::log(std::max(0.3, bent.variance()))};
     // From the share believed most upwards, then downwards, as long as it can matter.
-    const auto most = static_cast<std::size_t>(std::max_element(belief.collisions.begin(), belief.collisions.end()) -
-                                               belief.collisions.begin());
+    const auto most = static_cast<std::size_t>(
+        std::max_element(belief.collisions.begin(), belief.collisions.end()) -
+        belief.collisions.begin());
     double best_here = -1e300;
     const auto try_share = [&](std::size_t i) {
       const double collisions = SurvivorBelief::kCollisions[i];
@@ -394,6 +413,7 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
   }
 
   SurvivorFit out;
+  if (best < -1e299) return {};
   double total = 0, square = 0, log_sd = 0, log_sd_square = 0;
   for (std::size_t b = 0; b < kBends; ++b) {
     for (std::size_t i = 0; i < kShares; ++i) {
@@ -413,6 +433,7 @@ std::optional<SurvivorFit> fit_survivors(const SurvivorLevels& levels, std::opti
       out.bends_after[b] += weight;
     }
   }
+  out.log_evidence = best + std::log(total);
   out.median_db /= total;
   out.median_sd_db = std::sqrt(std::max(0.0, square / total - out.median_db * out.median_db));
   log_sd /= total;

@@ -155,10 +155,11 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   sample.signal_cdbm = hundredths_in_range(levels.signal_dbm);
   sample.noise_cdbm = hundredths_in_range(levels.noise_dbm);
   sample.margin_cdb = hundredths_in_range(margin_db);
-  sample.weight = weight;
+  if (weight > 0) sample.weight = weight;
   if (channel) {
     sample.channel = *channel;
-    sample.weight = channels.count(*channel);
+    const std::uint8_t by_share = channels.count(*channel);
+    if (weight == 0) sample.weight = by_share;
   }
   window.add(at, sample, std::max(heard_since_, 1U), lost_since_);
   heard_since_ = lost_since_ = 0;

@@ -26,10 +26,13 @@ constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop
 constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
+constexpr double kDeadDb = -3.0;              // of a channel on which nearly nothing arrives, at most
 constexpr double kClearWithoutCountsDb = 1.0;
 constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
 constexpr double kMedianOfSample = 1.5708;   // pi / 2
-constexpr double kStepErrorDb = 0.06;        // what is left of readings in whole decibels
+constexpr double kBorrowedNoiseVariance = 0.08;
+constexpr double kDeadChannelsVariance = 0.03;  // how many frames went to them is itself estimated
+constexpr double kStepErrorDb = 0.065;        // what is left of readings in whole decibels
 constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
 constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
 constexpr Duration kLearnClearEvery = std::chrono::hours{4};
@@ -559,7 +562,7 @@ FitQuestion LinkState::own_question(Direction d) const {
 double LinkState::reading_sd_db(Direction d) const {
   const DirectionState& state = direction(d);
   const double noise_variance = state.window.noise_moments().variance_db2;
-  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.08 + std::clamp(noise_variance, 0.3, 1.4));
+  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.2 + 0.8 * std::clamp(noise_variance, 0.3, 1.4));
   return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
 }
 
@@ -611,7 +614,7 @@ void LinkState::learn_margins(Time hour) {
       const FitQuestion question = own_question(d);
       const auto fit = state.margin_fit.fit(window, question);
       if (!fit) continue;
-      state.margin_fit.learn(*fit, question.counted);
+      state.margin_fit.learn(*fit, window, question);
       median_db = fit->median_db;
       variance += fit->median_sd_db * fit->median_sd_db;
     } else {
@@ -654,6 +657,7 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
   const auto dead = dead_share(d);
   out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false) : *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
+  if (dead && *dead > 0.01) out.low_db = std::min(out.low_db, kDeadDb);
   // Reading errors carry frames across the median, as many up as down but for chance.
   const double deviation = *state.window.margin_deviation_db();
   const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
@@ -661,7 +665,11 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
                                           (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
   const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
                           kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
-  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb);
+  // Near the ceiling of the SNR the noise is borrowed from the weakest frames.
+  const bool borrowed = state.noise_source == NoiseSource::snr &&
+                        out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
+  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
+                            (dead ? kDeadChannelsVariance : 0));
   return out;
 }
 

@@ -4,7 +4,7 @@ namespace fadeward::link {
 
 namespace {
 constexpr double kWalkVariancePerHour = 0.03 * 0.03;
-constexpr double kSurprise = 3.5;   // deviations
+constexpr double kSurprise = 3.5;  // deviations
 }  // namespace
 
 void Reciprocal::add(double difference_db, double variance) {

@@ -1,5 +1,5 @@
-// A second physics for the trials, on purpose unlike the room `simulate`: normal fading in decibels,
-// a hard threshold, hops drawn at random, levels that walk, errors of its own.
+// A second physics for the trials, on purpose unlike the room `simulate`: normal fading in
+// decibels, a hard threshold, hops drawn at random, levels that walk, errors of its own.
 #pragma once
 
 #include <algorithm>
@@ -13,13 +13,10 @@
 
 namespace fadeward::truth {
 
-/// Median and count of one direction over one hour, lost frames included.
-struct TrueHour {
-  std::int64_t end_s = 0;
+struct AirFrame {
+  double time_s = 0;
   double margin_db = 0;
-  double margin_low_db = 0;
-  double loss_ratio = 0;
-  std::size_t frames = 0;
+  bool heard = false;
 };
 
 struct AirPlan {
@@ -28,11 +25,11 @@ struct AirPlan {
   double interval_s = 10;
   double inbound_margin_db = 10;
   double outbound_margin_db = 10;
-  double fading_sd_db = 1.8;      ///< of each frame, both directions apart
-  double channel_sd_db = 2;       ///< common to both directions
-  double threshold_sd_db = 0;     ///< of the margin at which a frame is lost
+  double fading_sd_db = 1.8;   ///< of each frame, both directions apart
+  double channel_sd_db = 2;    ///< common to both directions
+  double threshold_sd_db = 0;  ///< of the margin at which a frame is lost
   double collisions = 0;
-  bool counters = true;           ///< tx_frames and far_rx_frames
+  bool counters = true;  ///< tx_frames and far_rx_frames
 };
 
 /// Frames of 50 channels; far values ride on the next frame that arrives.
@@ -56,11 +53,12 @@ class PlainAir {
     }
     return false;
   }
-  /// Hours that are over; [0] inbound, [1] outbound.
-  std::array<std::vector<TrueHour>, 2> hours;
+  /// Every frame sent so far; [0] inbound, [1] outbound.
+  std::array<std::vector<AirFrame>, 2> frames;
+
+  static constexpr double kStartS = 1932768000;
 
  private:
-  static constexpr double kStartS = 1932768000;
   static constexpr double kRequiredSnrDb = -7.5;
 
   struct Air {
@@ -83,7 +81,6 @@ class PlainAir {
 
   bool exchange(std::string& line) {
     const double time_s = kStartS + elapsed_s_;
-    if (time_s > static_cast<double>(hour_end_s_)) close_hour();
     const double steps = plan_.interval_s / 60;
     shadow_db_ += 0.05 * std::sqrt(steps) * normal_(random_) - 0.0015 * steps * shadow_db_;
     for (double& noise : noise_db_)
@@ -92,8 +89,8 @@ class PlainAir {
     const double common_db = shadow_db_ + channel_db_[channel];
     const Air in = send(plan_.inbound_margin_db + common_db, noise_db_[0]);
     const Air out = send(plan_.outbound_margin_db + common_db, noise_db_[1]);
-    note(0, in);
-    note(1, out);
+    frames[0].push_back({time_s, in.margin_db, in.heard});
+    frames[1].push_back({time_s - 0.4, out.margin_db, out.heard});
     ++sent_;
     if (out.heard) {
       far_ = values("far_", out);
@@ -101,11 +98,13 @@ class PlainAir {
     }
     if (!in.heard) return false;
     std::array<char, 256> head{};
-    std::snprintf(head.data(), head.size(), "{\"time\":%.3f,\"link\":\"L1\",\"seq\":%llu,\"channel\":%zu", time_s,
+    std::snprintf(head.data(), head.size(),
+                  "{\"time\":%.3f,\"link\":\"L1\",\"seq\":%llu,\"channel\":%zu", time_s,
                   static_cast<unsigned long long>(sent_), channel);
     line = head.data() + values("", in) + far_;
     if (plan_.counters)
-      line += ",\"tx_frames\":" + std::to_string(sent_) + ",\"far_rx_frames\":" + std::to_string(far_heard_);
+      line += ",\"tx_frames\":" + std::to_string(sent_) +
+              ",\"far_rx_frames\":" + std::to_string(far_heard_);
     line += '}';
     return true;
   }
@@ -116,34 +115,12 @@ class PlainAir {
         10 * std::log10(std::pow(10, signal_dbm / 10) + std::pow(10, air.noise_dbm / 10));
     const double snr_db = std::min(9.5, signal_dbm - air.noise_dbm + 0.7 * normal_(random_));
     std::array<char, 160> text{};
-    std::snprintf(text.data(), text.size(), ",\"%srssi_dbm\":%ld,\"%ssnr_db\":%.2f,\"%snoise_dbm\":%ld",
-                  prefix.c_str(), std::lround(total_dbm + 0.5 * normal_(random_)), prefix.c_str(),
+    std::snprintf(text.data(), text.size(),
+                  ",\"%srssi_dbm\":%ld,\"%ssnr_db\":%.2f,\"%snoise_dbm\":%ld", prefix.c_str(),
+                  std::lround(total_dbm + 0.5 * normal_(random_)), prefix.c_str(),
                   static_cast<double>(std::lround(snr_db * 4)) / 4, prefix.c_str(),
                   std::lround(air.noise_dbm + 0.5 * normal_(random_)));
     return text.data();
-  }
-
-  void note(std::size_t direction, const Air& air) {
-    margins_[direction].push_back(air.margin_db);
-    if (!air.heard) ++lost_[direction];
-    ++in_hour_[direction];
-  }
-
-  void close_hour() {
-    for (std::size_t d = 0; d < 2; ++d) {
-      // Where an hour holds fewer than 30 frames, the last 30.
-      std::vector<double>& kept = margins_[d];
-      kept.erase(kept.begin(), kept.end() - static_cast<std::ptrdiff_t>(std::min(kept.size(), std::max<std::size_t>(in_hour_[d], 30))));
-      if (kept.size() >= 30) {
-        std::vector<double> margins = kept;
-        std::sort(margins.begin(), margins.end());
-        const std::size_t n = margins.size();
-        hours[d].push_back({hour_end_s_, (margins[(n - 1) / 2] + margins[n / 2]) / 2, margins[n / 100],
-                            static_cast<double>(lost_[d]) / static_cast<double>(std::max<std::size_t>(1, in_hour_[d])), n});
-      }
-      lost_[d] = in_hour_[d] = 0;
-    }
-    hour_end_s_ += 3600;
   }
 
   AirPlan plan_;
@@ -151,11 +128,8 @@ class PlainAir {
   std::normal_distribution<double> normal_;
   std::array<double, 50> channel_db_{};
   std::array<double, 2> noise_db_{};
-  std::array<std::vector<double>, 2> margins_;
-  std::array<std::size_t, 2> lost_{}, in_hour_{};
   double shadow_db_ = 0;
   double elapsed_s_ = 3.7;
-  std::int64_t hour_end_s_ = static_cast<std::int64_t>(kStartS) + 3600;
   std::uint64_t sent_ = 0, far_heard_ = 0;
   std::string far_;
 };

@@ -53,9 +53,9 @@ class DirectionState {
 
   /// A frame that was measured, `required_snr_db` at its own rate. It stands for the frames that
   /// were `counted` since the measurement before. `channel`: an index that `channels` gave;
-  /// without one the sample counts with `weight`.
+  /// `weight`: of the sample; 0: such that all channels count alike.
   void measured(Time at, const Separated& levels, double required_snr_db,
-                std::optional<std::uint8_t> channel, std::uint8_t weight = FrameWindow::kFullWeight);
+                std::optional<std::uint8_t> channel, std::uint8_t weight = 0);
   /// Power and rate of the frames from now on; to be told before the first and at each change.
   void set_frames(const FrameSetting& setting);
   /// One frame heard, none lost before it.

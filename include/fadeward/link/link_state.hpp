@@ -151,7 +151,7 @@ class LinkState {
   void measure_outbound(const LinkReport& report, Time at, std::uint8_t weight);
   std::optional<std::uint8_t> far_channel(const LinkReport& report, Time at, Time measured_at);
   void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel,
-               std::uint8_t weight = FrameWindow::kFullWeight);
+               std::uint8_t weight = 0);
   void settle_rules(Direction direction);
   void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;

@@ -26,7 +26,7 @@ class Reciprocal {
 
  private:
   double difference_db_ = 0;
-  double variance_ = 0;   ///< 0: nothing known
+  double variance_ = 0;  ///< 0: nothing known
 };
 
 }  // namespace fadeward::link

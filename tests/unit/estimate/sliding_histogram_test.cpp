@@ -97,5 +97,31 @@ TEST(SlidingHistogram, EmptyAndExtremes) {
   EXPECT_DOUBLE_EQ(*histogram.deviation_db(), 0);
 }
 
+TEST(SlidingHistogram, SmoothMedianIsThatOfSpreadValues) {
+  EXPECT_FALSE(SlidingHistogram{}.smooth_median_db());
+  for (unsigned seed = 1; seed <= 20; ++seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> level(seed - 10.0, 2.5);
+    SlidingHistogram histogram;
+    std::vector<double> spread;   // each value as 400 points over the decibel around it
+    for (int i = 0; i < 300; ++i) {
+      const double value = std::round(level(random) * 4) / 4;
+      histogram.add(SlidingHistogram::cell_of(value), 16);
+      for (int part = 0; part < 400; ++part) spread.push_back(value + (part + 0.5) / 400 - 0.5);
+    }
+    const auto middle = spread.begin() + static_cast<std::ptrdiff_t>(spread.size() / 2);
+    std::nth_element(spread.begin(), middle, spread.end());
+    EXPECT_NEAR(*histogram.smooth_median_db(), *middle, 0.03) << "seed " << seed;
+  }
+}
+
+TEST(SlidingHistogram, SmoothMedianOfOneValueIsThatValue) {
+  SlidingHistogram histogram;
+  histogram.add(SlidingHistogram::cell_of(7.25), 16);
+  EXPECT_DOUBLE_EQ(*histogram.smooth_median_db(), 7.25);
+  histogram.add(SlidingHistogram::cell_of(9.25), 16);   // apart: between them
+  EXPECT_DOUBLE_EQ(*histogram.smooth_median_db(), 8.25);
+}
+
 }  // namespace
 }  // namespace fadeward::estimate

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
+
 namespace fadeward::link {
 namespace {
 
@@ -36,6 +38,29 @@ TEST(ChannelShares, AChannelHardlyHeardIsNotBlownUp) {
   channels.count(channels.index_of(2));
   channels.settle();
   EXPECT_LE(channels.count(channels.index_of(2)), 64);
+}
+
+TEST(ChannelShares, FramesMissingOnDeadChannelsAreKnown) {
+  ChannelShares shares;
+  for (int round = 0; round < 40; ++round)
+    for (int channel = 0; channel < 50; ++channel) shares.count(shares.index_of(channel));
+  std::array<std::uint16_t, ChannelShares::kMost> heard{};
+  for (std::size_t i = 0; i < 50; ++i) heard[i] = 7;
+  EXPECT_DOUBLE_EQ(*shares.missing_on_dead(heard), 0);
+  heard[3] = heard[17] = 0;
+  heard[20] = 1;
+  EXPECT_DOUBLE_EQ(*shares.missing_on_dead(heard), 7 + 7 + 6);
+  heard.fill(1);
+  EXPECT_FALSE(shares.missing_on_dead(heard));   // too few to tell
+}
+
+TEST(ChannelShares, FewFramesDoNotMakeUnequalWeights) {
+  // Hops at random: 8 frames a channel differ by chance alone (Poisson, deviation 2.8).
+  ChannelShares shares;
+  for (int channel = 0; channel < 50; ++channel)
+    for (int i = 0; i < 5 + channel % 7; ++i) shares.count(shares.index_of(channel));
+  shares.settle();
+  for (std::uint8_t i = 0; i < 50; ++i) EXPECT_NEAR(shares.weight(i), 16, 2);
 }
 
 }  // namespace
