@@ -353,10 +353,22 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   if (!matters) suspect.abrupt = false;
   if (matters && (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 || suspect.blocks == 16 || suspect.blocks == 24))
     suspect.abrupt = began_at_once(suspect);
-  if (may_be_told(suspect)) tell(suspect, now);
+  if (may_be_told(suspect) && still_there(suspect)) tell(suspect, now);
   // What has lasted so long without being told is left to the look over days.
   const std::uint32_t patience = of_path(suspect.what.cause) && suspect.abrupt ? 300 : 60;
   if (suspect.state == Suspect::State::pending && suspect.blocks > patience) suspect.state = Suspect::State::over;
+}
+
+/// The newest blocks alone show it as well: a fade that decays is let go.
+bool ChangeWatch::still_there(const Suspect& suspect) const {
+  const bool patient = suspect.blocks >= 60;   // then the level wanders by itself as well
+  const double still = patient ? 0.5 : 0.7;
+  Mean before;
+  before.db = suspect.before_db;
+  before.known.fill(true);
+  const std::size_t newest = patient ? 20 : suspect.blocks >= 7 ? 3 : suspect.blocks >= 4 ? 2 : 1;
+  const Changes changes = changes_between(before, mean_of(0, newest), static_cast<double>(newest));
+  return size_of(suspect.what.cause, changes) >= still * suspect.what.size_db;
 }
 
 bool ChangeWatch::may_be_told(const Suspect& s) const {

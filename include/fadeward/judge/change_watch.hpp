@@ -105,6 +105,7 @@ class ChangeWatch {
   void judge_pending(Suspect& suspect, Time now);
   void judge_told(Suspect& suspect, Time now);
   bool may_be_told(const Suspect& suspect) const;
+  bool still_there(const Suspect& suspect) const;
   bool began_at_once(const Suspect& suspect) const;
   void tell(Suspect& suspect, Time now);
   void end(Suspect& suspect, Suspect::State how);
