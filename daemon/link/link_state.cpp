@@ -530,7 +530,7 @@ bool LinkState::counts_losses(Direction d) const {
 bool LinkState::needs_fit(Direction d) const {
   const FrameWindow& window = direction(d).window;
   if (counts_losses(d)) return window.lost() * 99 >= window.frames() && losses_follow_level(d);
-  const auto low = window.margin_quantile_db(0.01, false);
+  const auto low = window.margin_quantile_db(0.03, false);
   return low && *low < kClearWithoutCountsDb;
 }
 

@@ -13,6 +13,9 @@ constexpr double kForgetPerHour = 0.96;  // about a day
 constexpr double kMostPrecision = 400;   // of the logarithm of the deviation: 5 %
 constexpr double kMostPrecisionPerHour = 20;
 constexpr double kOneHour = 0.3;
+constexpr double kReadBelowLimitDb =
+    2;  // the lowest twentieth of what arrives is seldom read so low
+constexpr double kFarBelowLimitDb = 4;
 constexpr double kWideEnoughDb = 2;  // narrower levels show the readings' errors, not the limit
 constexpr double kSharpnessShows = 0.08;  // share lost to the level
 constexpr double kOtherPrecision = 100;   // of the other direction's
@@ -64,14 +67,19 @@ std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window,
 
 std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window, const FitQuestion& question,
                                              double limit_sd_db) const {
+  estimate::LossModel model;
+  // Where many arrive that by their margin could not, the required SNR is not what it is said to
+  // be.
+  model.limit_db =
+      std::min(0.0, window.margin_quantile_db(0.05, false).value_or(0) + kReadBelowLimitDb);
+  const double lowest_db = model.limit_db - kFarBelowLimitDb;  // a misreading
   estimate::SurvivorLevels levels;
   window.visit([&](const FrameSample& sample) {
     levels.add(
-        sample.margin_cdb * 0.01,
+        std::max(sample.margin_cdb * 0.01, lowest_db),
         question.weighted ? static_cast<float>(sample.weight) / FrameWindow::kFullWeight : 1.0F);
   });
   levels.finish();
-  estimate::LossModel model;
   model.reading_sd_db = question.reading_sd_db;
   model.limit_sd_db = limit_sd_db;
   std::optional<estimate::FrameCounts> counts;

@@ -55,6 +55,36 @@ TEST(MarginFit, FindsTheMarginUnderLoss) {
   EXPECT_NEAR(fit->median_db, 1.0, 0.6) << "seed 1";
 }
 
+TEST(MarginFit, AFewMisreadingsDoNotMoveIt) {
+  Sender sender(6);
+  FrameWindow window;
+  sender.hour(window, kStart, 1.0, 0);
+  const double clean_db = MarginFit{}.fit(window, {})->median_db;
+  for (int i = 0; i < 4; ++i)
+    window.add(kStart + seconds{3590 + i}, -170, -112.5, -50, 1, 0, 0, FrameWindow::kFullWeight);
+  EXPECT_NEAR(MarginFit{}.fit(window, {})->median_db, clean_db, 0.3) << "seed 6";
+}
+
+TEST(MarginFit, AWrongRequiredSnrIsSeenInWhatArrives) {
+  // Frames arrive down to 6 dB below the limit that the settings promise.
+  std::mt19937_64 random(7);
+  std::normal_distribution<double> normal;
+  FrameWindow window;
+  std::uint32_t lost = 0;
+  for (int i = 0; i < 360; ++i) {
+    const double margin_db = -5 + 2.8 * normal(random);
+    if (margin_db < -6) {
+      ++lost;
+      continue;
+    }
+    const double read_db = std::round(margin_db + 0.8 * normal(random));
+    window.add(kStart + seconds{10 * i}, read_db - 120, -112.5, read_db, 1, lost, 0,
+               FrameWindow::kFullWeight);
+    lost = 0;
+  }
+  EXPECT_NEAR(MarginFit{}.fit(window, {})->median_db, -5, 1.0) << "seed 7";
+}
+
 TEST(MarginFit, HoldsAFitForFiveMinutes) {
   Sender sender(2);
   FrameWindow window;
