@@ -1,14 +1,15 @@
 #include "fadeward/judge/outlook.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <vector>
 
 namespace fadeward::judge {
 
 void Outlook::add_day(std::int64_t day, double margin_db, const BaselineSettings& settings) {
-  const auto last = forecast_.last_day();
-  if (last && *last >= day) return;
-  forecast_.add_day(day, margin_db);
+  const auto last = last_day();
+  if ((last && *last >= day) || !std::isfinite(margin_db)) return;
+  forecast_.add_day(day + days_ahead_, margin_db);
   trend_db_per_day_ = forecast_.trend_db_per_day();
 
   const Time from = settings.commissioning ? Time{} : settings.from;
@@ -22,6 +23,13 @@ void Outlook::add_day(std::int64_t day, double margin_db, const BaselineSettings
   const bool belongs = settings.commissioning ? baseline_.size() < kCommissioningDays
                                               : noon >= from && noon < to && baseline_.size() < kMostBaselineDays;
   if (belongs) baseline_.push_back(static_cast<float>(margin_db));
+}
+
+void Outlook::shift(Duration step) { days_ahead_ -= std::chrono::round<std::chrono::days>(step).count(); }
+
+std::optional<std::int64_t> Outlook::last_day() const {
+  const auto last = forecast_.last_day();
+  return last ? std::optional(*last - days_ahead_) : std::nullopt;
 }
 
 void Outlook::judge(std::optional<double> threshold_db) {
@@ -39,7 +47,7 @@ std::optional<double> Outlook::baseline_margin_db() const {
 
 bool Outlook::baseline_complete(const BaselineSettings& settings) const {
   if (settings.commissioning) return baseline_.size() >= kCommissioningDays;
-  const auto last = forecast_.last_day();
+  const auto last = last_day();
   return last && Time{std::chrono::hours{24 * *last}} >= settings.to;
 }
 

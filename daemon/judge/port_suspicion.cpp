@@ -1,6 +1,8 @@
 #include "fadeward/judge/port_suspicion.hpp"
 
 #include <algorithm>
+#include <array>
+#include <iterator>
 #include <string>
 
 #include "fadeward/judge/suspicions.hpp"
@@ -31,6 +33,32 @@ std::string in_words(Cause cause, std::size_t links, std::size_t active, std::op
   return out;
 }
 
+/// How many links say the same within an hour of the middle onset.
+struct Shared {
+  std::size_t links = 0;
+  Time onset{};
+  std::optional<double> size_db;
+  bool told = false;
+};
+
+Shared shared(const std::vector<NearSide>& said, Cause cause, Time now) {
+  Shared out;
+  std::vector<Time> onsets;
+  for (const NearSide& one : said)
+    if (one.cause == cause) onsets.push_back(one.onset);
+  out.onset = onsets.empty() ? now : middle(onsets);
+  std::vector<double> sizes;
+  std::optional<std::uint32_t> counted;
+  for (const NearSide& one : said) {
+    if (one.cause != cause || std::chrono::abs(one.onset - out.onset) > kTogether || counted == one.speaker) continue;
+    counted = one.speaker;
+    ++out.links;
+    if (one.size_db) sizes.push_back(*one.size_db);
+  }
+  if (!sizes.empty()) out.size_db = middle(sizes);
+  return out;
+}
+
 }  // namespace
 
 bool is_near_side(Cause cause) { return std::ranges::find(kNearSide, cause) != std::end(kNearSide); }
@@ -38,36 +66,48 @@ bool is_near_side(Cause cause) { return std::ranges::find(kNearSide, cause) != s
 CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now, AlertBook& book,
                     const AlertBook::Owner& owner) {
   CauseSet told;
-  for (const Cause cause : kNearSide) {
-    std::vector<Time> onsets;
-    for (const NearSide& one : said)
-      if (one.cause == cause) onsets.push_back(one.onset);
-    std::vector<double> sizes;
-    std::size_t links = 0;
-    const Time onset = onsets.empty() ? now : middle(onsets);
-    for (const NearSide& one : said) {
-      if (one.cause != cause || std::chrono::abs(one.onset - onset) > kTogether) continue;
-      ++links;
-      if (one.size_db) sizes.push_back(*one.size_db);
+  std::array<Shared, std::size(kNearSide)> all;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const Cause cause = kNearSide[i];
+    const bool stands = book.cause(alert_of(cause), direction_of(cause)) == cause;
+    if (active_links == 0) {   // absence of data ends nothing
+      if (stands) told.add(cause);
+      continue;
     }
-    const auto size_db = sizes.empty() ? std::optional<double>() : std::optional(middle(sizes));
-    const AlertName alert = alert_of(cause);
-    const auto direction = direction_of(cause);
+    all[i] = shared(said, cause, now);
+    Shared& one = all[i];
+    const bool enough = one.links >= kFewestLinks && one.links * 2 >= active_links;
+    const bool still = stands && one.links > 0 && one.links * 3 >= active_links;
+    one.told = enough || still;
+    if (one.told) told.add(cause);
+  }
+  if (active_links == 0) return told;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const AlertName alert = alert_of(kNearSide[i]);
+    const auto direction = direction_of(kNearSide[i]);
+    const auto shares = [&](Cause other) { return alert_of(other) == alert && direction_of(other) == direction; };
+    if (std::find_if(std::begin(kNearSide), std::end(kNearSide), shares) != kNearSide + i) continue;   // judged already
     const auto standing = book.cause(alert, direction);
-    const bool enough = links >= kFewestLinks && links * 2 >= active_links;
-    const bool still = standing == cause && links > 0 && links * 3 >= active_links;
-    if (enough || still) {
-      told.add(cause);
+    const Shared* speaks = nullptr;
+    Cause its_cause = Cause::none;
+    for (std::size_t j = i; j < all.size(); ++j) {
+      if (!all[j].told || !shares(kNearSide[j])) continue;
+      const bool more = its_cause != standing && (speaks == nullptr || all[j].links > speaks->links);
+      if (kNearSide[j] != standing && !more) continue;
+      speaks = &all[j];
+      its_cause = kNearSide[j];
+    }
+    if (speaks != nullptr) {
       Finding found;
       found.severity = Severity::warning;
-      found.cause = cause;
+      found.cause = its_cause;
       found.shape = Shape::step;
-      found.onset = onset;
-      found.size_db = size_db;
+      found.onset = speaks->onset;
+      found.size_db = speaks->size_db;
       found.confidence = 0.95;
-      found.text = in_words(cause, links, active_links, size_db, onset, now);
+      found.text = in_words(its_cause, speaks->links, active_links, speaks->size_db, speaks->onset, now);
       book.raise(owner, alert, direction, now, std::move(found));
-    } else if (standing == cause) {
+    } else if (standing && is_near_side(*standing)) {
       book.clear(owner, alert, direction, now, "It is over on the links of this port.");
     }
   }

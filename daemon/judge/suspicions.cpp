@@ -253,8 +253,9 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
 }
 
 void Suspicions::append_near_side(std::vector<NearSide>& out) const {
+  const std::uint32_t speaker = out.empty() ? 0 : out.back().speaker + 1;
   for (const Told& one : told(Time{}, Text::none))
-    if (is_near_side(one.cause)) out.push_back({one.cause, one.onset, one.size_db});
+    if (is_near_side(one.cause)) out.push_back({one.cause, one.onset, one.size_db, speaker});
 }
 
 bool Suspicions::inbound_signal_changed(Time since) const {

@@ -22,7 +22,8 @@ class LossWatch {
 
   bool told() const { return told_; }
   std::optional<Time> onset() const { return told_ ? std::optional(onset_) : std::nullopt; }
-  double ratio() const { return ratio_; }       ///< losses of late, 0..1
+  /// Losses of late, 0..1: of some two hours, but of nothing before the onset once it is told.
+  double ratio() const { return ratio_; }
   double usual() const { return usual_; }       ///< 0..1
 
   template <class A>

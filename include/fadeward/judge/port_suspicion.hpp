@@ -19,6 +19,7 @@ struct NearSide {
   Cause cause = Cause::none;
   Time onset{};
   std::optional<double> size_db;
+  std::uint32_t speaker = 0;   ///< the link, by any number; all of one link stand together
 };
 
 /// A set of causes.
@@ -40,8 +41,9 @@ struct Company {
 };
 
 /// Raises the alert of a port when at least three links and half of the active ones suspect the same
-/// near-side cause, with onsets within an hour; ends it when fewer than a third do. Returns the causes that
-/// are told for the port now.
+/// near-side cause, with onsets within an hour; ends it when fewer than a third do, but not while no
+/// link is active. Of causes that share an alert the one that stands speaks, else that of the most
+/// links. Returns the causes that are told for the port now.
 CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now, AlertBook& book,
                     const AlertBook::Owner& owner);
 
