@@ -35,21 +35,24 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
     if (expected > kMostExplained) {
       settle();
     } else {
-      const auto follow = [&](double& sum, Time& since, double excess, double most) {
-        if (sum == 0) since = at;
+      const auto follow = [&](double& sum, Time& since, Run& run, double excess, double most) {
+        if (sum == 0) {
+          since = at;
+          run = {};
+        }
+        run.frames += frames;
+        run.lost += lost;
         sum = std::max(0.0, sum + evidence(heard, lost, expected, excess, most));
       };
-      follow(small_, small_since_, kSmallExcess, kMostSmall);
-      follow(large_, large_since_, kLargeExcess, kMostLarge);
-      if (small_ == 0) run_frames_ = run_lost_ = 0;
-      run_frames_ += frames;
-      run_lost_ += lost;
+      follow(small_, small_since_, small_run_, kSmallExcess, kMostSmall);
+      follow(large_, large_since_, large_run_, kLargeExcess, kMostLarge);
       if (small_ > kTell || large_ > kTell) {
         told_ = true;
         onset_ = large_ > kTell ? large_since_ : small_since_;
         quiet_ = 0;
-        ratio_ = run_lost_ / run_frames_;   // of late: since it began
-        frames_ = run_frames_;
+        const Run& run = large_ > kTell ? large_run_ : small_run_;
+        ratio_ = run.lost / run.frames;   // of late: since it began
+        frames_ = run.frames;
       }
     }
     if (learn && small_ < kTell / 2 && large_ < kTell / 2) {

@@ -28,14 +28,21 @@ class LossWatch {
 
   template <class A>
   void archive(A& a) {
-    a(usual_, known_, small_, large_, run_frames_, run_lost_, small_since_, large_since_, told_, onset_, ratio_, frames_, quiet_);
+    a(usual_, known_, small_, large_, small_run_, large_run_, small_since_, large_since_, told_, onset_, ratio_, frames_, quiet_);
   }
 
  private:
   double usual_ = 0.004;        ///< before anything was learned
   double known_ = 300;          ///< frames that it rests on
   double small_ = 0, large_ = 0;
-  double run_frames_ = 0, run_lost_ = 0;   ///< since small_ was 0 last
+  struct Run {   // since a sum was 0 last
+    double frames = 0, lost = 0;
+    template <class A>
+    void archive(A& a) {
+      a(frames, lost);
+    }
+  };
+  Run small_run_, large_run_;
   Time small_since_{}, large_since_{};
   bool told_ = false;
   Time onset_{};
