@@ -461,6 +461,7 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   }
   if (detail == Detail::all) {
     out.rolling[0].margin_db = state.window.recent_margin_db(now, spans[0]);
+    out.rician_k_db = state.rician_k_db();
     out.rolling[2].margin_db = state.day_margin_db(now);
   }
   if (alerts_.empty()) return out;

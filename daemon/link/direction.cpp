@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "fadeward/base/decibel.hpp"
+#include "fadeward/estimate/rician_k.hpp"
 
 namespace fadeward::link {
 
@@ -271,6 +272,26 @@ BlockSide DirectionState::take_block(Time now) {
   }
   taken_until_ = now;
   return out;
+}
+
+std::optional<double> DirectionState::rician_k_db() const {
+  constexpr std::size_t kFewest = 100;
+  constexpr double kNoFadingDb = 30;
+  double count = 0, sum = 0, squares = 0;
+  window.visit_all([&](const FrameSample& sample) {
+    // Only ratios count: -100 dBm stands for one.
+    const double level_db = (sample.signal_cdbm + 10000) / 100.0 - static_cast<double>(channel_levels.signal_offset_db(sample.channel));
+    const double power = ratio_from_db(level_db);
+    count += 1;
+    sum += power;
+    squares += power * power;
+  });
+  if (count < kFewest) return {};
+  const double mean = sum / count;
+  const auto k = estimate::rician_k(mean, squares / count - mean * mean);
+  if (!k || *k <= 0) return {};
+  const double k_db = db_from_ratio(*k);
+  return k_db > kNoFadingDb ? std::nullopt : std::optional(k_db);
 }
 
 std::optional<double> DirectionState::day_margin_db(Time now) const {

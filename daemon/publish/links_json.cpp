@@ -32,6 +32,7 @@ void append_direction(std::string& out, const DirectionSnapshot& values) {
   out += '{';
   append_direction_values(out, values);
   json::rounded(out, "budget_margin_db", values.budget_margin_db, 2);
+  json::rounded(out, "rician_k_db", values.rician_k_db, 1);
   json::rounded(out, "baseline_margin_db", values.baseline_margin_db, 2);
   json::rounded(out, "baseline_deficit_db", values.baseline_deficit_db, 2);
   json::ratio(out, "retry_ratio", values.retry_ratio);

@@ -47,6 +47,7 @@ struct DirectionSnapshot {
   std::optional<double> trend_db_per_day;
   std::optional<double> deficit_db;           ///< budgeted margin - margin_db; positive is worse
   std::optional<double> budget_margin_db;     ///< what the budget promised
+  std::optional<double> rician_k_db;          ///< steady over scattered power of the fading
   std::optional<double> baseline_margin_db;   ///< median of the days of the commissioning or of the dates given
   std::optional<double> baseline_deficit_db;  ///< baseline_margin_db - margin_db; positive is worse
   std::optional<double> retry_ratio;          ///< repeats per transmission of this direction's sender, last hour

@@ -90,6 +90,10 @@ class DirectionState {
   /// learned from them. Once every few minutes.
   BlockSide take_block(Time now);
 
+  /// Rice factor of the frames in the window, dB; steady over scattered power, hop channels' offsets
+  /// removed. Empty for fewer than 100 frames, and where there is no fading to speak of (above 30 dB).
+  std::optional<double> rician_k_db() const;
+
   FrameWindow window;
   estimate::RollingCounts loss;        ///< hits: heard; misses: lost
   estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries

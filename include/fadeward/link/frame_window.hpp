@@ -73,6 +73,11 @@ class FrameWindow {
   void visit(Visit visit) const {
     for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
   }
+  /// The same for all samples.
+  template <class Visit>
+  void visit_all(Visit visit) const {
+    for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
+  }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
   void expire(Time now) {

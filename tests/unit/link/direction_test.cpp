@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <random>
 #include <vector>
@@ -79,6 +80,30 @@ TEST(DirectionState, DisownedNoiseTakesTheMarginsWithIt) {
   state.disown_noise();
   EXPECT_TRUE(state.window.empty());
   EXPECT_FALSE(state.day_margin_db(kStart + 1000s));
+}
+
+// A steady wave of power K and scattered ones of power 1 (Rice); the estimate of several hours agrees.
+TEST(DirectionState, RiceFactorOfTheFadingIsFound) {
+  for (const double k_db : {3.0, 10.0}) {
+    double sum_db = 0;
+    for (unsigned seed = 1; seed <= 20; ++seed) {
+      std::mt19937 random(seed);
+      const double k = std::pow(10, k_db / 10);
+      std::normal_distribution<double> scattered(0, std::sqrt(0.5));
+      DirectionState state;
+      for (int i = 0; i < 350; ++i) {
+        Separated levels;
+        const double re = std::sqrt(k) + scattered(random), im = scattered(random);
+        levels.signal_dbm = -100 + 10 * std::log10((re * re + im * im) / (k + 1));
+        levels.noise_dbm = -117;
+        state.measured(kStart + 10s * i, levels, -7.5, std::nullopt);
+      }
+      ASSERT_TRUE(state.rician_k_db()) << "seed " << seed;
+      sum_db += *state.rician_k_db();
+    }
+    EXPECT_NEAR(sum_db / 20, k_db, 0.5);
+  }
+  EXPECT_FALSE(DirectionState().rician_k_db());
 }
 
 }  // namespace
