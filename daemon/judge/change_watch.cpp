@@ -80,7 +80,7 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
   const bool has_in = in.frames >= kFewestFrames, has_out = away.frames >= kFewestFrames;
   // Fades within about a day of blocks, so that a direction that fell silent for good is given up.
   const auto note = [](std::uint32_t& seen, bool now) { seen = now ? std::min(seen + 4, 960U) : seen - std::min(seen, 1U); };
-  note(both_seen_, has_in && has_out);
+  note(both_seen_, has_in && has_out && !relayed_);
   note(one_seen_, has_in != has_out);
   const auto put = [&](Stream stream, double value) {
     const auto i = static_cast<std::size_t>(stream);
@@ -88,7 +88,10 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
     out.known[i] = true;
   };
   if (!moving_) {
-    if (has_in && has_out) {
+    if (relayed_) {
+      way_ = Direction::inbound;
+      if (has_in) put(Stream::common, static_cast<double>(in.signal_db));
+    } else if (has_in && has_out) {
       put(Stream::common, 0.5 * (static_cast<double>(in.signal_db) + static_cast<double>(away.signal_db)));
       put(Stream::difference, static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db));
     } else if ((has_in || has_out) && both_seen_ == 0) {

@@ -13,6 +13,7 @@ namespace {
 
 using estimate::RollingCounts;
 constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
+constexpr double kFarAboveDb = 6;
 constexpr std::uint32_t kMostSettingChanges = 3;   // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
 
@@ -40,6 +41,7 @@ void LinkJudge::reconfigure(const LinkSettings& settings) {
   settings_ = settings;
   state_.reconfigure(settings);
   suspicions_.set_moving(settings.moving);
+  suspicions_.set_relayed(!settings.via.empty());
   const budget::LinkBudget budget = budget::compute(settings);
   for (const Direction d : kBoth) budget_margin_db_[at(d)] = budget.direction(d).margin_db.value;
 }
@@ -159,6 +161,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   if (!is_up) return;   // absence of data neither raises nor clears anything else
   suspicions_.tell(now, alerts_, owner, port.company);
   judge_day(now, owner);
+  take_baseline(now, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
 }
@@ -254,10 +257,15 @@ void LinkJudge::judge_direction(Direction d, Time now, const AlertBook::Owner& o
 }
 
 void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owner) {
-  const auto margin = state_.margin_median_db(d, now);
-  if (!margin) return;
-
   const ThresholdSettings& low = settings_.alerts.margin_db;
+  auto margin = state_.received_margin_db(d, now);
+  if (!margin) return;
+  // Lost frames are worth a fit where they could bring the margin near a threshold: of few losses each
+  // hundredth moves the median by less than a tenth of a decibel.
+  const link::FrameWindow& window = state_.direction(d).window;
+  const bool far_above = *margin > low.warning.value_or(0) + low.clear_by + kFarAboveDb && window.lost() * 4 < window.frames();
+  if (!far_above) margin = state_.margin_median_db(d, now);
+  if (!margin) return;
   const Severity before = margin_[at(d)].severity();
   const Severity severity = margin_[at(d)].update(*margin + reserve_db(d), low, Worse::below, now);
   if (severity != before) {
@@ -316,6 +324,23 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
       alerts_.clear(owner, AlertName::MarginForecastLow, d, now, text);
     }
   }
+}
+
+/// New dates of the baseline are a decision of a person, after work on the mast for instance: once they
+/// are over, the present levels are the usual ones, and the logbook says so.
+void LinkJudge::take_baseline(Time now, const AlertBook::Owner& owner) {
+  const BaselineSettings& baseline = settings_.baseline;
+  if (baseline.commissioning || now < baseline.to || baseline_taken_ == baseline.to) return;
+  const bool anew = baseline_taken_ != Time{} || suspicions_.changes().knows_usual();
+  baseline_taken_ = baseline.to;
+  if (!anew) return;   // nothing was known before
+  suspicions_.rebaseline();
+  Finding found;
+  found.severity = Severity::info;
+  found.onset = now;
+  found.text = "Baseline set anew: what is measured now is the usual level (dates " + format_rfc3339(baseline.from) + " to " +
+               format_rfc3339(baseline.to) + ").";
+  alerts_.raise(owner, AlertName::SettingChanged, {}, now, std::move(found));
 }
 
 /// What the margin would gain from the power that the radio may still use; counted where the highest

@@ -626,6 +626,12 @@ void LinkState::learn_margins(Time hour) {
   if (path_db[0] && path_db[1]) reciprocal_.add(*path_db[1] - *path_db[0], variance);
 }
 
+std::optional<double> LinkState::received_margin_db(Direction d, Time now) {
+  FrameWindow& window = direction(d).window;
+  window.expire(now);
+  return window.margin_quantile_db(0.5, false);
+}
+
 std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   DirectionState& state = direction(d);
   state.window.expire(now);

@@ -27,6 +27,9 @@ class ChangeWatch {
  public:
   /// A site that moves has no usual level: only noise is judged.
   void set_moving(bool moving) { moving_ = moving; }
+  /// Behind a repeater the two directions' levels belong to different hops: each is no evidence for the
+  /// other. The inbound signal alone is followed.
+  void set_relayed(bool relayed) { relayed_ = relayed; }
 
   /// `judged`: false while in upkeep: the levels are followed, nothing is suspected.
   void add(const link::Block& block, bool judged);
@@ -141,6 +144,7 @@ class ChangeWatch {
   double returned_ = 0;            ///< sudden changes of the path that went away again; fades over weeks
   Time last_at_{};
   bool moving_ = false;
+  bool relayed_ = false;
 };
 
 }  // namespace fadeward::judge

@@ -59,7 +59,7 @@ class LinkJudge {
   template <class A>
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1], retries_,
-      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_, outlooks_[0], outlooks_[1], day_, clear_days_);
+      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_, outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
   }
 
  private:
@@ -73,6 +73,7 @@ class LinkJudge {
   void judge_deficit(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
+  void take_baseline(Time now, const AlertBook::Owner& owner);
   double reserve_db(Direction direction) const;
   bool fresh(Direction direction, Time now) const;
   void mark_stale(bool stale);
@@ -97,6 +98,7 @@ class LinkJudge {
   Threshold latency_;
   Threshold foreign_;
   Time started_{};
+  Time baseline_taken_{};               ///< end of the dates that were taken last
   std::int64_t day_ = INT64_MIN;        ///< the last one taken into the outlooks
   std::array<std::uint8_t, kDirections> clear_days_{};   ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;

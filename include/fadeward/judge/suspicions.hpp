@@ -21,6 +21,7 @@ namespace fadeward::judge {
 class Suspicions {
  public:
   void set_moving(bool moving) { changes_.set_moving(moving); }
+  void set_relayed(bool relayed) { changes_.set_relayed(relayed); }
 
   /// Looks. `judged`: false in upkeep: levels are followed, nothing is suspected.
   void watch(Time now, link::LinkState& state, bool judged);

@@ -72,6 +72,9 @@ class LinkState {
   /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up to
   /// five minutes old.
   std::optional<double> margin_median_db(Direction direction, Time now);
+  /// Median of the frames received, lost ones left out: never below margin_median_db by more than its
+  /// error. Costs nothing. Empty while the window is empty.
+  std::optional<double> received_margin_db(Direction direction, Time now);
 
   /// Whether one frame in a hundred has so little margin that losses are no surprise.
   bool losses_follow_level(Direction direction) const;
