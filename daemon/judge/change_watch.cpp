@@ -389,6 +389,7 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
   if (of_antenna(s.what.cause)) return s.abrupt && size_db >= 1.8 && s.what.noise_db > 0.5 && s.blocks >= (size_db >= 4.5 ? 4U : 16U);
   if (size_db < 1.3) return false;
   const bool noise = s.what.cause == Cause::near_noise || s.what.cause == Cause::far_noise;
+  if (!noise && size_db < 1.5) return false;
   const std::uint32_t enough = size_db >= 2.4 ? 3 : noise || s.what.noise_db > 0 ? 7 : 10;
   return s.own_proof && s.blocks >= enough && s.what.lead > 1;
 }
@@ -584,6 +585,12 @@ std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t 
   return sum / static_cast<double>(known);
 }
 
+bool ChangeWatch::told_since(Time since) const {
+  return std::ranges::any_of(suspects_, [&](const Suspect& s) {
+    return s.told() && s.shape == Shape::step && s.onset > since;
+  });
+}
+
 /// The difference of the two signals is so quiet that six hours show a fading transmitter; compared with
 /// the day that ended twelve hours ago.
 std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() const {
@@ -625,6 +632,7 @@ void ChangeWatch::look_for_drifts(Time now) {
   for (const std::size_t days : kSpans) {
     const std::size_t span = days * kDay, reference_back = span + kDay;
     if (hours_.size() < reference_back + 1) break;
+    if (days == 1 && told_since(now - std::chrono::hours{26})) continue;   // its share of that day is uncertain
     const Hour& reference = hours_[hours_.size() - 1 - reference_back];
     Changes changes, older, younger;
     changes.one_way = both_seen_ == 0;
@@ -650,7 +658,8 @@ void ChangeWatch::look_for_drifts(Time now) {
     }
     const auto found = explain(changes);
     if (!found || found->gain < (days == 1 ? kDayGain : kGain) || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
-    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.0 : 0.8;
+    const bool noise = found->cause == Cause::near_noise || found->cause == Cause::far_noise;
+    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.2 : noise ? 1.0 : 0.8;
     if (found->size_db < least_db) continue;
     if (size_of(found->cause, younger) < 0.7 * found->size_db ||
         size_of(found->cause, older) < (days == 1 ? 0.4 : 0.25) * found->size_db)
@@ -661,7 +670,8 @@ void ChangeWatch::look_for_drifts(Time now) {
     best_changes = changes;
   }
   if (!best) {
-    if (const auto hours = drift_of_hours()) {
+    const auto hours = told_since(now - std::chrono::hours{26}) ? std::nullopt : drift_of_hours();
+    if (hours) {
       best = hours->first;
       best_changes = hours->second;
       best_span = 12;
@@ -693,20 +703,21 @@ void ChangeWatch::look_for_drifts(Time now) {
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 9;     // times the usual square: about once in 8,000 windows by chance
+  constexpr double kFarOut = 7;     // times the usual square
   constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
-  if (hours_.size() < 4 * kDay) return;
-  // A step within the two days looks like half a turn.
+  constexpr std::size_t kDaysOfCycle = 3;
+  if (hours_.size() < 5 * kDay) return;
+  // A step within these days looks like half a turn.
   const bool disturbed = std::ranges::any_of(suspects_, [&](const Suspect& s) {
-    return s.shape == Shape::step && (s.abrupt || s.told()) && now - s.onset < std::chrono::hours{54};
+    return s.shape == Shape::step && (s.abrupt || s.told()) && now - s.onset < std::chrono::hours{78};
   });
   constexpr std::array<std::pair<Stream, Cause>, 3> kLooked = {
       {{Stream::common, Cause::path}, {Stream::near_noise, Cause::near_noise}, {Stream::far_noise, Cause::far_noise}}};
   for (const auto& [stream, cause] : kLooked) {
     const auto i = static_cast<std::size_t>(stream);
-    double c[2] = {}, s[2] = {};
+    std::array<double, kDaysOfCycle> c{}, s{};
     std::size_t count = 0;
-    for (std::size_t back = 0; back < 2 * kDay; ++back) {
+    for (std::size_t back = 0; back < kDaysOfCycle * kDay; ++back) {
       const Hour& hour = hours_[hours_.size() - 1 - back];
       if ((hour.known >> i & 1U) == 0) continue;
       ++count;
@@ -715,10 +726,17 @@ void ChangeWatch::look_for_cycles(Time now) {
       c[back / kDay] += value * std::cos(angle) / 12;
       s[back / kDay] += value * std::sin(angle) / 12;
     }
-    if (count < 44) continue;
-    const double mean_c = (c[0] + c[1]) / 2, mean_s = (s[0] + s[1]) / 2;
+    if (count < 22 * kDaysOfCycle) continue;
+    double mean_c = 0, mean_s = 0;
+    for (std::size_t day = 0; day < kDaysOfCycle; ++day) {
+      mean_c += c[day] / kDaysOfCycle;
+      mean_s += s[day] / kDaysOfCycle;
+    }
     const double amplitude = std::hypot(mean_c, mean_s);
-    const double agreement = c[0] * c[1] + s[0] * s[1];
+    // Every day swings that way, not one alone by much.
+    bool every_day = true;
+    for (std::size_t day = 0; day < kDaysOfCycle; ++day)
+      every_day = every_day && c[day] * mean_c + s[day] * mean_s > 0.35 * amplitude * amplitude;
     const double usual = cycle_square_[i];
     const double gain = 1 / std::min(kSlowest, kPrior + rhythms_[i].hours());
     cycle_square_[i] += gain * (std::min(amplitude * amplitude, kMostSize * usual) - usual);
@@ -732,14 +750,19 @@ void ChangeWatch::look_for_cycles(Time now) {
       continue;
     }
     // The rhythm itself is known as well as the days allow that it was learned from.
-    const double uncertain = 1 + 48.0 / std::max(24.0, static_cast<double>(hours_taught_));
-    if (disturbed || amplitude < 1.0 || amplitude * amplitude < kFarOut * usual * uncertain || agreement < 0.5 * amplitude * amplitude) continue;
+    const double uncertain = 1 + 72.0 / std::max(24.0, static_cast<double>(hours_taught_));
+    const bool over_days = amplitude >= 1.0 && amplitude * amplitude >= kFarOut * usual * uncertain && every_day;
+    // What grows fast shows in the last two days alone.
+    const double fast = std::hypot(c[0] + c[1], s[0] + s[1]) / 2;
+    const bool alike = c[0] * c[1] + s[0] * s[1] > 0.5 * fast * fast;
+    const bool fast_grown = fast >= 2.0 && fast * fast >= 2 * kFarOut * usual * uncertain && alike;
+    if (disturbed || !(over_days || fast_grown)) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
     suspect.what.cause = cause;
-    suspect.what.size_db = amplitude;
+    suspect.what.size_db = std::max(amplitude, fast_grown ? fast : 0.0);
     suspect.shape = Shape::cycle;
-    suspect.onset = now - std::chrono::hours{48};
+    suspect.onset = now - std::chrono::hours{72};
     suspect.told_at = now;
     suspect.confidence = 0.9;
     suspects_.push_back(suspect);

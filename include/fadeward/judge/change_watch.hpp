@@ -121,6 +121,7 @@ class ChangeWatch {
   static void move(Hour& hour, std::size_t stream, double by_db);
   void look_for_drifts(Time now);
   std::optional<std::pair<Explanation, Changes>> drift_of_hours() const;
+  bool told_since(Time since) const;
   void look_for_cycles(Time now);
   void told_effects(Vector& sum) const;
 
@@ -132,7 +133,7 @@ class ChangeWatch {
   Vector day_step_db_ = {0.48, 0.12, 0.30, 0.30};   ///< usual size of the difference of a day to the day before
   Vector day_level_db_{};                            ///< slow mean of the days' levels
   std::array<std::uint32_t, kStreams> day_level_hours_{};   ///< that it rests on
-  Vector cycle_square_ = {0.2, 0.02, 0.08, 0.08};    ///< usual square of a daily swing that is not the rhythm's
+  Vector cycle_square_ = {0.14, 0.015, 0.06, 0.06};    ///< usual square of a daily swing that is not the rhythm's
   std::uint32_t hours_seen_ = 0, hours_taught_ = 0;  ///< to the rhythms
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
