@@ -32,6 +32,27 @@ std::array<double, DailyRhythm::kTerms> DailyRhythm::terms(Time at) {
   return {1, c, s, c * c - s * s, 2 * c * s};
 }
 
+void DailyRhythm::shift(Duration step) {
+  last_at_ += step;
+  // terms(at + step) is terms(at) turned, once for 24 h and twice for 12 h; so is all that rests on it.
+  const auto turn = terms(Time{step});
+  const auto turned = [&](const auto& get, const auto& set) {
+    for (std::size_t i = 1; i < kTerms; i += 2) {
+      const double c = get(i), s = get(i + 1);
+      set(i, turn[i] * c - turn[i + 1] * s);
+      set(i + 1, turn[i + 1] * c + turn[i] * s);
+    }
+  };
+  const auto along = [&](float* first, std::size_t stride) {
+    turned([&](std::size_t i) { return static_cast<double>(first[i * stride]); },
+           [&](std::size_t i, double value) { first[i * stride] = static_cast<float>(value); });
+  };
+  along(harmonics_.data(), 1);
+  along(right_.data(), 1);
+  for (std::size_t i = 0; i < kTerms; ++i) along(&normal_[i * kTerms], 1);
+  for (std::size_t i = 0; i < kTerms; ++i) along(&normal_[i], kTerms);
+}
+
 double DailyRhythm::daily_db(Time at) const {
   if (hours_ < kFewestHours) return 0;
   const auto t = terms(at);
@@ -67,17 +88,18 @@ double DailyRhythm::mean_sigma_db(double hours) const {
 
 void DailyRhythm::add(Time at, double value) {
   if (hours_ == 0) {
-    level_ = value;
     near_db_ = kMeanSize * kPriorSigmaDb * std::sqrt(2 * (1 - kPriorCorrelation));
     far_db_ = kMeanSize * kPriorSigmaDb * std::sqrt(2 * (1 - std::pow(kPriorCorrelation, 8)));
   }
   // The hour's mean belongs to its middle.
   const Time middle = at - std::chrono::minutes{30};
+  if (level_hours_ == 0) level_ = value - daily_db(middle);
   const double usual = level_ + daily_db(middle);
   const double limit = kFarOff * hour_sigma_db();
   const double off = std::clamp(value - usual, -limit, limit);
   ++hours_;
-  level_ += off / std::min<double>(hours_, kSlowestHours);
+  ++level_hours_;
+  level_ += off / std::min<double>(level_hours_, kSlowestHours);
 
   const double true_off = value - usual;
   if (hours_ > 9 && at - last_at_ < std::chrono::minutes{90}) {

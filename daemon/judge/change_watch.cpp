@@ -29,6 +29,7 @@ constexpr std::size_t kReferenceBlocks = 6;       // before a change
 constexpr double kCandidateGain = 12.5;           // five standard deviations
 constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
 constexpr double kOwnProof = 4.8, kEachProof = 3.5;   // standard deviations of the stream that tells
+constexpr std::uint32_t kBothForGood = 40;        // see both_seen_: ten blocks with both more than missing ones
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
 constexpr double kTold = 0.4;                     // of its size left: it is over
@@ -67,6 +68,10 @@ bool own_proof(Cause cause, const Changes& c) {
   }
 }
 
+std::int16_t moved(std::int16_t cdb, double by_db) {
+  return static_cast<std::int16_t>(std::clamp(cdb + static_cast<int>(100 * by_db), -32000, 32000));
+}
+
 double confidence_of(double lead) { return std::min(0.99, 1 / (1 + std::exp(-lead))); }
 
 }  // namespace
@@ -81,27 +86,63 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
   // Fades within about a day of blocks, so that a direction that fell silent for good is given up.
   const auto note = [](std::uint32_t& seen, bool now) { seen = now ? std::min(seen + 4, 960U) : seen - std::min(seen, 1U); };
   note(both_seen_, has_in && has_out && !relayed_);
-  note(one_seen_, has_in != has_out);
   const auto put = [&](Stream stream, double value) {
     const auto i = static_cast<std::size_t>(stream);
     out.db[i] = value;
     out.known[i] = true;
   };
+  if (!moving_) choose_meaning(in, away, has_in, has_out && !relayed_);
   if (!moving_) {
-    if (relayed_) {
-      way_ = Direction::inbound;
-      if (has_in) put(Stream::common, static_cast<double>(in.signal_db));
-    } else if (has_in && has_out) {
+    if (both_ && has_in && has_out && !relayed_) {
       put(Stream::common, 0.5 * (static_cast<double>(in.signal_db) + static_cast<double>(away.signal_db)));
       put(Stream::difference, static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db));
-    } else if ((has_in || has_out) && both_seen_ == 0) {
-      way_ = has_in ? Direction::inbound : Direction::outbound;
-      put(Stream::common, static_cast<double>(has_in ? in.signal_db : away.signal_db));
+    } else if (!both_ && (way_ == Direction::inbound ? has_in : has_out)) {
+      put(Stream::common, static_cast<double>(way_ == Direction::inbound ? in.signal_db : away.signal_db));
     }
   }
   if (has_in && in.noise_known) put(Stream::near_noise, static_cast<double>(in.noise_dbm));
   if (has_out && away.noise_known) put(Stream::far_noise, static_cast<double>(away.noise_dbm));
   return out;
+}
+
+/// `common` is the mean of both directions, or one alone where the other is hardly ever heard. These are
+/// different levels: when one takes the place of the other nothing before can be compared with it.
+void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in, bool has_out) {
+  if (!has_in && !has_out) return;
+  const bool first = !meant_, was_both = both_;
+  const Direction was = way_;
+  meant_ = true;
+  if (has_in && has_out) {
+    both_ = both_ || first || both_seen_ >= kBothForGood;
+  } else if (first || both_seen_ == 0) {
+    both_ = false;
+    way_ = has_in ? Direction::inbound : Direction::outbound;
+  }
+  if (first || (both_ == was_both && (both_ || way_ == was))) return;
+  settle();
+  for (std::size_t h = 0; h < hours_.size(); ++h) {
+    hours_[h].known = static_cast<std::uint8_t>(hours_[h].known & ~1U);
+    hours_[h].day_known = static_cast<std::uint8_t>(hours_[h].day_known & ~1U);
+  }
+  day_level_hours_[0] = 0;
+  hour_sum_[0] = 0;
+  hour_count_[0] = 0;
+  rhythms_[0].forget_level();
+  // What was told is compared with the same moment, in the new meaning.
+  const double sign = (both_ ? was : way_) == Direction::inbound ? 0.5 : -0.5;
+  for (Suspect& s : suspects_) {
+    if (both_) {
+      const double difference_db = static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db);
+      s.before_db[0] -= sign * difference_db;
+      s.before_known[1] = false;
+    } else if (was_both) {
+      s.before_known[0] = s.before_known[0] && s.before_known[1];
+      s.before_db[0] += sign * s.before_db[1];
+      s.effect_db[0] += sign * s.effect_db[1];
+    } else {
+      s.before_known[0] = false;
+    }
+  }
 }
 
 void ChangeWatch::push(const Levels& levels) {
@@ -158,7 +199,7 @@ Changes ChangeWatch::changes_between(const Mean& before, const Mean& after, doub
     out.by_db[i] = after.db[i] - before.db[i];
     out.sigma_db[i] = sigma_db(i, blocks_after);
   }
-  out.one_way = both_seen_ == 0;
+  out.one_way = !both_;
   out.way = way_;
   return out;
 }
@@ -196,8 +237,10 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   last_at_ = block.to;
   for (std::size_t i = 0; i < kStreams; ++i) {
     if (!levels.known[i]) continue;
-    hour_sum_[i] += levels.db[i];
-    ++hour_count_[i];
+    if (judged) {   // an hour of upkeep is no usual one
+      hour_sum_[i] += levels.db[i];
+      ++hour_count_[i];
+    }
     levels.db[i] -= rhythms_[i].daily_db(block.to);
   }
   push(levels);
@@ -229,9 +272,9 @@ void ChangeWatch::shift(Duration step) {
   }
   last_at_ += step;
   for (std::size_t i = 0; i < hours_.size(); ++i) hours_[i].end += step;
-  hour_ = INT64_MIN;
-  hour_sum_ = {};
-  hour_count_ = {};
+  for (estimate::DailyRhythm& rhythm : rhythms_) rhythm.shift(step);
+  // The hour under way goes on, whatever it is called now.
+  if (hour_ != INT64_MIN) hour_ = hour_of(last_at_ - Duration{1});
 }
 
 // ---- steps ---------------------------------------------------------------------------------
@@ -284,6 +327,7 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
   const Duration span = block.to - block.from;
   suspect.onset = block.to - span * static_cast<std::int64_t>(blocks_back) - span / 2;
   suspect.before_db = reference.db;
+  suspect.before_known = reference.known;
   suspect.best_gain = best->gain;
   suspects_.push_back(suspect);
 }
@@ -333,9 +377,7 @@ bool ChangeWatch::began_at_once(const Suspect& suspect) const {
 }
 
 void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
-  Mean before;
-  before.db = suspect.before_db;
-  before.known.fill(true);
+  Mean before{suspect.before_db, suspect.before_known};
   const std::size_t span = std::min<std::size_t>(suspect.blocks, 20);
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   const auto found = explain(changes);
@@ -366,9 +408,7 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
 bool ChangeWatch::still_there(const Suspect& suspect) const {
   const bool patient = suspect.blocks >= 60;   // then the level wanders by itself as well
   const double still = patient ? 0.5 : 0.7;
-  Mean before;
-  before.db = suspect.before_db;
-  before.known.fill(true);
+  Mean before{suspect.before_db, suspect.before_known};
   const std::size_t newest = patient ? 20 : suspect.blocks >= 7 ? 3 : suspect.blocks >= 4 ? 2 : 1;
   const Changes changes = changes_between(before, mean_of(0, newest), static_cast<double>(newest));
   return size_of(suspect.what.cause, changes) >= still * suspect.what.size_db;
@@ -398,7 +438,7 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
   suspect.state = Suspect::State::told;
   suspect.told_at = now;
   Changes like;
-  like.one_way = both_seen_ == 0;
+  like.one_way = !both_;
   like.way = way_;
   suspect.effect_db = effect_of(suspect.what, like);
   // The hours since its onset are cleaned of it.
@@ -408,9 +448,7 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
 }
 
 void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
-  const int by = static_cast<int>(100 * by_db);
-  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]})
-    *each = static_cast<std::int16_t>(std::clamp(*each + by, -32000, 32000));
+  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]}) *each = moved(*each, by_db);
 }
 
 void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
@@ -419,7 +457,10 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
     for (std::size_t i = 0; i < kStreams; ++i) {
       rhythms_[i].shift_level(suspect.effect_db[i]);
       day_level_db_[i] += suspect.effect_db[i];
-      for (std::size_t h = 0; h < hours_.size(); ++h) move(hours_[h], i, suspect.effect_db[i]);
+      for (std::size_t h = 0; h < hours_.size(); ++h) {
+        move(hours_[h], i, suspect.effect_db[i]);
+        hours_[h].level_cdb[i] = moved(hours_[h].level_cdb[i], suspect.effect_db[i]);
+      }
     }
     return;
   }
@@ -447,16 +488,14 @@ void ChangeWatch::take_back(const Suspect& suspect) {
 void ChangeWatch::judge_told(Suspect& suspect, Time now) {
   if (suspect.what.cause == Cause::none) return;
   const std::size_t span = std::min<std::size_t>(suspect.blocks, suspect.shape == Shape::drift ? 40 : 10);
-  Mean before;
-  before.db = suspect.before_db;
-  before.known.fill(true);
+  Mean before{suspect.before_db, suspect.before_known};
   for (const Suspect& other : suspects_)
     if (&other != &suspect && other.told() && other.onset > suspect.onset)
       for (std::size_t i = 0; i < kStreams; ++i) before.db[i] += other.effect_db[i];
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   bool any = false;
   for (std::size_t i = 0; i < kStreams; ++i) any = any || (changes.known[i] && std::abs(suspect.effect_db[i]) > 0.05);
-  if (!any) return;   // nothing is heard of what it changed
+  if (!any || (of_antenna(suspect.what.cause) && !changes.has(Stream::common))) return;   // nothing is heard of what it changed
   const double left_db = size_of(suspect.what.cause, changes);
   const bool gone = left_db < kTold * suspect.what.size_db;
   suspect.gone_blocks = gone ? suspect.gone_blocks + 1 : 0;
@@ -600,7 +639,7 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
   constexpr double kGain = 12.5, kLeastSizeDb = 1.2;
   if (hours_.size() < kApart + kDay) return {};
   Changes changes, older, younger;
-  changes.one_way = both_seen_ == 0;
+  changes.one_way = !both_;
   changes.way = way_;
   older = younger = changes;
   for (std::size_t i = 0; i < kStreams; ++i) {
@@ -635,7 +674,7 @@ void ChangeWatch::look_for_drifts(Time now) {
     if (days == 1 && told_since(now - std::chrono::hours{26})) continue;   // its share of that day is uncertain
     const Hour& reference = hours_[hours_.size() - 1 - reference_back];
     Changes changes, older, younger;
-    changes.one_way = both_seen_ == 0;
+    changes.one_way = !both_;
     changes.way = way_;
     older = younger = changes;
     for (std::size_t i = 0; i < kStreams; ++i) {
@@ -695,9 +734,10 @@ void ChangeWatch::look_for_drifts(Time now) {
   suspect.shape = Shape::drift;
   suspect.onset = now - std::chrono::hours{static_cast<std::int64_t>(best_span)};
   suspect.confidence = confidence_of(best->lead);
-  for (std::size_t i = 0; i < kStreams; ++i)
-    suspect.before_db[i] =
-        rhythms_[i].level();
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    suspect.before_db[i] = rhythms_[i].level();
+    suspect.before_known[i] = rhythms_[i].hours() > 0;
+  }
   tell(suspect, now);
   suspects_.push_back(suspect);
 }

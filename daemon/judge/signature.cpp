@@ -129,7 +129,7 @@ double size_of(Cause cause, const Changes& changes) {
   for (const Template& one : kTemplates)
     if (one.cause == cause) return fitted(one, changes).size_db;
   // Antennas: what the signals say.
-  if (cause == Cause::near_antenna || cause == Cause::far_antenna) return -changes.db(Stream::common);
+  if (cause == Cause::near_antenna || cause == Cause::far_antenna) return changes.has(Stream::common) ? -changes.db(Stream::common) : 0;
   return 0;
 }
 

@@ -31,12 +31,16 @@ class DailyRhythm {
   double correlation() const { return correlation_; }
   /// Standard deviation of a mean over this many hours in a row.
   double mean_sigma_db(double hours) const;
+  /// The clock was set: what was learned moves along, since the sun does not.
+  void shift(Duration step);
+  /// The level is another from now on, and not known yet.
+  void forget_level() { level_hours_ = 0; }
   /// The level is another from now on.
   void shift_level(double by_db) { level_ += by_db; }
 
   template <class A>
   void archive(A& a) {
-    a(hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, sigma_db_, correlation_, last_, last_at_, since_solved_);
+    a(hours_, level_hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, sigma_db_, correlation_, last_, last_at_, since_solved_);
   }
 
  private:
@@ -46,6 +50,7 @@ class DailyRhythm {
   void settle_sigma();
 
   std::uint32_t hours_ = 0;
+  std::uint32_t level_hours_ = 0;            ///< that the level rests on
   double level_ = 0;
   std::array<float, kTerms * kTerms> normal_{};
   std::array<float, kTerms> right_{};

@@ -50,7 +50,7 @@ class ChangeWatch {
 
   template <class A>
   void archive(A& a) {
-    a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, one_seen_,
+    a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, both_, meant_,
       way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
   }
 
@@ -98,6 +98,7 @@ class ChangeWatch {
     std::array<bool, kStreams> known{};
   };
   Levels levels_of(const link::Block& block);
+  void choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in, bool has_out);
   void push(const Levels& levels);
   Mean mean_of(std::size_t first_back, std::size_t count) const;   ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
@@ -140,7 +141,8 @@ class ChangeWatch {
   std::array<std::uint32_t, kStreams> hour_count_{};
   std::vector<Suspect> suspects_;
   std::uint32_t both_seen_ = 0;    ///< blocks with both directions; fades
-  std::uint32_t one_seen_ = 0;
+  bool both_ = false;              ///< `common` is the mean of both directions; else that of `way_`
+  bool meant_ = false;             ///< that is settled
   Direction way_ = Direction::inbound;
   double returned_ = 0;            ///< sudden changes of the path that went away again; fades over weeks
   Time last_at_{};

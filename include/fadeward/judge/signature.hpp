@@ -48,7 +48,8 @@ struct Explanation {
 /// its size is fitted; an antenna has the fall of its noise as a second unknown.
 std::optional<Explanation> explain(const Changes& changes);
 
-/// How much of a cause is in the changes: its size fitted alone, in dB (may be negative).
+/// How much of a cause is in the changes: its size fitted alone, in dB (may be negative); 0 where nothing that
+/// it moves is known.
 double size_of(Cause cause, const Changes& changes);
 
 /// What a cause of this size does to the streams, in dB.

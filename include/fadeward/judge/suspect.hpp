@@ -25,6 +25,7 @@ struct Suspect {
   double confidence = 0;               ///< 0..1, of the cause against the next likely one
   double extra = 0;                    ///< collisions: share of frames lost; channels: how many
   std::array<double, kStreams> before_db{};   ///< streams before it, daily rhythm removed
+  std::array<bool, kStreams> before_known{};
   std::array<double, kStreams> effect_db{};   ///< what it does to them, as judged last
   std::uint32_t blocks = 0;            ///< complete ones since its onset
   std::uint32_t gone_blocks = 0;       ///< in a row that say that it is over
@@ -38,7 +39,7 @@ struct Suspect {
   template <class A>
   void archive(A& a) {
     a(state, what.cause, what.size_db, what.noise_db, what.gain, what.misfit, what.lead, shape, onset, told_at,
-      confidence, extra, before_db, effect_db, blocks, gone_blocks, other_blocks, best_gain, own_proof, abrupt);
+      confidence, extra, before_db, before_known, effect_db, blocks, gone_blocks, other_blocks, best_gain, own_proof, abrupt);
   }
 };
 

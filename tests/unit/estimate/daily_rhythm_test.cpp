@@ -167,6 +167,32 @@ TEST(DailyRhythm, AGapIsNoDifferenceOfAnHour) {
   EXPECT_NEAR(rhythm.daily_db(Time{9h}), 2, 0.7);
 }
 
+// A course that was learned by a clock that goes wrong by `step`, and by one that does not.
+TEST(DailyRhythm, ASetClockTurnsWhatWasLearned) {
+  for (const Duration step : {Duration{7h + 13min}, Duration{-30h}, Duration{24h * 365 * 20 + 1h}}) {
+    DailyRhythm moved, straight;
+    Course course({.day_db = 2, .day_hour = 15, .half_db = 1, .half_hour = 4}, 2);
+    const auto feed = [&](int hours, Duration off) {
+      for (int i = 0; i < hours; ++i) {
+        const double value = course.next();
+        straight.add(course.now, value);
+        straight.learn(course.now, value);
+        moved.add(course.now + off, value);
+        moved.learn(course.now + off, value);
+      }
+    };
+    feed(15 * 24 + 2, Duration{});
+    moved.shift(step);
+    for (int h = 0; h < 24; ++h)
+      EXPECT_NEAR(moved.daily_db(Time{std::chrono::hours{h}} + step), straight.daily_db(Time{std::chrono::hours{h}}), 1e-4);
+    feed(5 * 24, step);
+    for (int h = 0; h < 24; ++h)
+      EXPECT_NEAR(moved.daily_db(Time{std::chrono::hours{h}} + step), straight.daily_db(Time{std::chrono::hours{h}}), 1e-3);
+    EXPECT_NEAR(moved.level(), straight.level(), 1e-3);
+    EXPECT_NEAR(moved.hour_sigma_db(), straight.hour_sigma_db(), 1e-3) << "the hour of the step is an hour";
+  }
+}
+
 TEST(DailyRhythm, ArchiveGoesOnAlike) {
   DailyRhythm rhythm;
   Course course({.day_db = 2, .half_db = 1}, 11);

@@ -146,6 +146,8 @@ TEST(Signature, WhatIsNotKnownIsNotUsed) {
   ASSERT_TRUE(explain(noise));
   EXPECT_EQ(explain(noise)->cause, Cause::near_noise);
   EXPECT_NEAR(explain(noise)->size_db, 2, 1e-9);
+  EXPECT_DOUBLE_EQ(size_of(Cause::near_antenna, noise), 0);
+  EXPECT_DOUBLE_EQ(size_of(Cause::path, noise), 0);
   noise.known.fill(false);
   EXPECT_FALSE(explain(noise));
 }
