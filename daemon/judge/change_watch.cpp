@@ -30,6 +30,7 @@ constexpr double kCandidateGain = 12.5;           // five standard deviations
 constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
 constexpr double kOwnProof = 4.8, kEachProof = 3.5;   // standard deviations of the stream that tells
 constexpr std::uint32_t kBothForGood = 40;        // see both_seen_: ten blocks with both more than missing ones
+constexpr std::size_t kPatientBlocks = 60;
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
 constexpr double kTold = 0.4;                     // of its size left: it is over
@@ -378,7 +379,9 @@ bool ChangeWatch::began_at_once(const Suspect& suspect) const {
 
 void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   Mean before{suspect.before_db, suspect.before_known};
-  const std::size_t span = std::min<std::size_t>(suspect.blocks, 20);
+  // The path wanders by itself: whether a change of it is still there takes hours to say.
+  const bool of_long = of_path(suspect.what.cause) && suspect.abrupt && suspect.blocks > 40;
+  const std::size_t span = std::min<std::size_t>(suspect.blocks, of_long ? kPatientBlocks : 20);
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   const auto found = explain(changes);
   const double left = size_of(suspect.what.cause, changes);
@@ -409,7 +412,7 @@ bool ChangeWatch::still_there(const Suspect& suspect) const {
   const bool patient = suspect.blocks >= 60;   // then the level wanders by itself as well
   const double still = patient ? 0.5 : 0.7;
   Mean before{suspect.before_db, suspect.before_known};
-  const std::size_t newest = patient ? 20 : suspect.blocks >= 7 ? 3 : suspect.blocks >= 4 ? 2 : 1;
+  const std::size_t newest = patient ? kPatientBlocks : suspect.blocks >= 7 ? 3 : suspect.blocks >= 4 ? 2 : 1;
   const Changes changes = changes_between(before, mean_of(0, newest), static_cast<double>(newest));
   return size_of(suspect.what.cause, changes) >= still * suspect.what.size_db;
 }
