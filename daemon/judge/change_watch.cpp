@@ -666,7 +666,7 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
 
 void ChangeWatch::look_for_drifts(Time now) {
   constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};   // days
-  constexpr double kGain = 6.1, kDayGain = 8;   // 3.5 and 4 standard deviations
+  constexpr double kGain = 6.1, kDayGain = 7;   // 3.5 and 3.7 standard deviations
   constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
