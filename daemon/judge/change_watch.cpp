@@ -445,9 +445,16 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
   like.way = way_;
   suspect.effect_db = effect_of(suspect.what, like);
   // The hours since its onset are cleaned of it.
-  const auto hours = static_cast<std::size_t>(std::max<std::int64_t>(0, hour_of(now) - hour_of(suspect.onset)));
-  for (std::size_t back = 0; back < std::min(hours, hours_.size()); ++back)
+  const std::size_t hours = hours_since(suspect.onset);
+  for (std::size_t back = 0; back < hours; ++back)
     for (std::size_t i = 0; i < kStreams; ++i) move(hours_[hours_.size() - 1 - back], i, -suspect.effect_db[i]);
+}
+
+/// How many of the newest hours end later: after a gap, or where reports are rare, not one for each hour.
+std::size_t ChangeWatch::hours_since(Time at) const {
+  std::size_t count = 0;
+  while (count < hours_.size() && hours_[hours_.size() - 1 - count].end > at) ++count;
+  return count;
 }
 
 void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
@@ -477,10 +484,10 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
 /// What was told and did not last: the hours in which it was not there are given back what was taken
 /// from them.
 void ChangeWatch::take_back(const Suspect& suspect) {
-  const auto lived = static_cast<std::size_t>(std::max<std::int64_t>(0, hour_of(last_at_) - hour_of(suspect.onset)));
+  const std::size_t lived = hours_since(suspect.onset);
   for (std::size_t i = 0; i < kStreams; ++i) {
     if (std::abs(suspect.effect_db[i]) < 0.05) continue;
-    for (std::size_t back = 0; back < std::min(lived, hours_.size()); ++back) {
+    for (std::size_t back = 0; back < lived; ++back) {
       Hour& hour = hours_[hours_.size() - 1 - back];
       const double off_db = hour.value_cdb[i] / 100.0 - rhythms_[i].level();
       if (std::abs(off_db + suspect.effect_db[i]) < std::abs(off_db)) move(hour, i, suspect.effect_db[i]);
@@ -735,7 +742,7 @@ void ChangeWatch::look_for_drifts(Time now) {
   Suspect suspect;
   suspect.what = *best;
   suspect.shape = Shape::drift;
-  suspect.onset = now - std::chrono::hours{static_cast<std::int64_t>(best_span)};
+  suspect.onset = hours_[hours_.size() - 1 - best_span].end;
   suspect.confidence = confidence_of(best->lead);
   for (std::size_t i = 0; i < kStreams; ++i) {
     suspect.before_db[i] = rhythms_[i].level();
@@ -764,7 +771,7 @@ void ChangeWatch::look_for_cycles(Time now) {
       const Hour& hour = hours_[hours_.size() - 1 - back];
       if ((hour.known >> i & 1U) == 0) continue;
       ++count;
-      const double angle = 2 * std::numbers::pi * static_cast<double>((hour_ - static_cast<std::int64_t>(back)) % 24) / 24;
+      const double angle = 2 * std::numbers::pi * static_cast<double>(hour_of(hour.end - Duration{1}) % 24) / 24;
       const double value = static_cast<double>(hour.value_cdb[i]) / 100 - rhythms_[i].level();
       c[back / kDay] += value * std::cos(angle) / 12;
       s[back / kDay] += value * std::sin(angle) / 12;

@@ -194,7 +194,10 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
   looked_ = false;
   const bool anything = std::ranges::any_of(changes_.suspects(), &Suspect::told) || losses_[0].told() || losses_[1].told() ||
                         contrasts_[0].told || contrasts_[1].told;
-  if (!anything && !spoke_) return;
+  if (!anything && !spoke_) {
+    rebaselined_ = false;
+    return;
+  }
   spoke_ = anything;
   std::vector<Told> all = told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
   std::erase_if(all, [&](const Told& one) {
@@ -203,17 +206,21 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
     // The others get the time to notice it as well.
     return now - one.told_at < kWaitForOthers && book.cause(alert_of(one.cause), direction_of(one.cause)) != one.cause;
   });
+  // What was raised keeps its direction, whatever it is taken for later and wherever else it shows.
   const auto direction_of_told = [&](const Told& one) {
-    if (one.cause == Cause::collisions) {
-      const bool in = losses_[0].told(), away = losses_[1].told();
-      if (in != away) return std::optional(in ? Direction::inbound : Direction::outbound);
-      return std::optional<Direction>{};
-    }
-    // What was raised for one direction keeps it, whatever it is taken for later.
     const AlertName name = alert_of(one.cause);
+    auto own = direction_of(one.cause);
+    if (one.cause == Cause::collisions) {
+      for (const std::optional<Direction> d : {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)})
+        if (book.cause(name, d) == one.cause) return d;
+      const bool in = losses_[0].told(), away = losses_[1].told();
+      if (in != away) own = in ? Direction::inbound : Direction::outbound;
+    }
+    if (std::ranges::count(all, name, [](const Told& each) { return alert_of(each.cause); }) > 1) return own;
+    if (own && book.active(name, {})) return std::optional<Direction>{};
     for (const Direction d : {Direction::inbound, Direction::outbound})
-      if (!direction_of(one.cause) && book.active(name, d) && all.size() == 1) return std::optional(d);
-    return direction_of(one.cause);
+      if (!own && book.active(name, d)) return std::optional(d);
+    return own;
   };
   for (const AlertName name : kSuspected) {
     for (const std::optional<Direction> direction :
@@ -246,10 +253,17 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
         for (const Suspect& suspect : changes_.suspects())
           if (suspect.state == Suspect::State::accepted && alert_of(suspect.what.cause) == name)
             text = "It has lasted three weeks and is taken for the usual level from now on: " + change_in_words(suspect, now, false);
+        if (rebaselined_) text = "The levels of now are the usual ones from now on: the baseline was set anew.";
         book.clear(owner, name, direction, now, text);
       }
     }
   }
+  rebaselined_ = false;
+}
+
+void Suspicions::rebaseline() {
+  changes_.rebaseline();
+  looked_ = rebaselined_ = true;
 }
 
 void Suspicions::append_near_side(std::vector<NearSide>& out) const {

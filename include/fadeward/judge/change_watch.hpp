@@ -119,6 +119,7 @@ class ChangeWatch {
   void learn_days();
   std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const;
   std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const;
+  std::size_t hours_since(Time at) const;
   static void move(Hour& hour, std::size_t stream, double by_db);
   void look_for_drifts(Time now);
   std::optional<std::pair<Explanation, Changes>> drift_of_hours() const;

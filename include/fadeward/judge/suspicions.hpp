@@ -35,7 +35,8 @@ class Suspicions {
   /// A setting of the radios changed, or upkeep ended: what was before is no measure.
   void settle();
   void shift(Duration step);
-  void rebaseline() { changes_.rebaseline(); }
+  /// The present levels are the usual ones; what was told of them ends with the next `tell`.
+  void rebaseline();
 
   /// The gravest cause told that touches this direction; none if there is none.
   Cause cause_of(Direction direction) const;
@@ -87,6 +88,7 @@ class Suspicions {
   Time block_from_{};
   Time block_until_{};
   bool looked_ = false;        ///< since the last tell
+  bool rebaselined_ = false;   ///< since the last tell
   bool spoke_ = true;          ///< an alert may stand; after a restart nobody knows
 };
 

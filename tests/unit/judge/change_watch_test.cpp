@@ -458,6 +458,36 @@ TEST(ChangeWatch, ATwoHourBlockIsDatedByItsOwnLength) {
   EXPECT_EQ(bench.seen.tellings, 1) << bench.story();
 }
 
+TEST(ChangeWatch, ADriftIsDatedByItsHoursWhereReportsAreRare) {
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    Bench bench(seed, 3h);   // a value stands for three hours
+    const Time from = kStart + 60 * 24h;
+    bench.world.fault = [=](Time at) {
+      const double lost = 6 * std::clamp(duration_to_seconds(at - from) / (30 * 86400), 0.0, 1.0);
+      return Air{-lost, -lost, 0, 0};
+    };
+    bench.run(110 * 24h);
+    ASSERT_TRUE(bench.seen.first) << "seed " << seed;
+    EXPECT_EQ(bench.seen.first->what.cause, Cause::path) << "seed " << seed << ": " << bench.story();
+    // A day is a day of values: the look over days goes back 24 of them at least.
+    EXPECT_GE(bench.seen.first->told_at - bench.seen.first->onset, 3 * 24h) << "seed " << seed << ": " << bench.story();
+  }
+}
+
+TEST(ChangeWatch, BehindARepeaterTheInboundSignalAloneIsFollowed) {
+  Bench bench(3);
+  bench.watch.set_relayed(true);
+  bench.run(4 * 24h);
+  bench.world.fault = step(kNearTransmit, 9, bench.world.now);
+  bench.run(24h);
+  EXPECT_EQ(bench.seen.tellings, 0) << bench.story();
+  bench.world.fault = step(kFarTransmit, 9, bench.world.now);   // and the outbound one is back
+  bench.run(2h);
+  ASSERT_TRUE(bench.seen.first);
+  EXPECT_EQ(bench.seen.first->what.cause, Cause::path) << "one direction cannot say more";
+  EXPECT_NEAR(bench.seen.last->what.size_db, 9, 1.8);
+}
+
 TEST(ChangeWatch, AYearOfTroubleStaysBounded) {
   Bench bench(21);
   std::mt19937 random(21);
