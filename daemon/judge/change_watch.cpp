@@ -444,6 +444,8 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
   like.one_way = !both_;
   like.way = way_;
   suspect.effect_db = effect_of(suspect.what, like);
+  suspect.one_way = !both_;
+  suspect.way = way_;
   // The hours since its onset are cleaned of it.
   const std::size_t hours = hours_since(suspect.onset);
   for (std::size_t back = 0; back < hours; ++back)

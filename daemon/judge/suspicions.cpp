@@ -152,6 +152,7 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
     one.size_db = suspect.what.size_db;
     one.confidence = suspect.confidence;
     one.weight = suspect.what.size_db;
+    one.direction = suspect.one_way && !direction_of(suspect.what.cause) ? std::optional(suspect.way) : direction_of(suspect.what.cause);
     one.told_at = suspect.told_at;
     if (text != Text::none) one.text = change_in_words(suspect, now, text == Text::others_unchanged);
     out.push_back(std::move(one));
@@ -162,6 +163,7 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
     if (losses_[i].told() && !contrasts_[i].told) {
       Told one;
       one.cause = Cause::collisions;
+      one.direction = d;
       one.shape = Shape::step;
       one.onset = *losses_[i].onset();
       one.confidence = 0.95;
@@ -173,6 +175,7 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
     if (contrast.told) {
       Told one;
       one.cause = d == Direction::inbound ? Cause::near_channels : Cause::far_channels;
+      one.direction = d;
       one.shape = Shape::step;
       one.onset = contrast.onset;
       one.size_db = contrast.rise_db;
@@ -209,7 +212,7 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
   // What was raised keeps its direction, whatever it is taken for later and wherever else it shows.
   const auto direction_of_told = [&](const Told& one) {
     const AlertName name = alert_of(one.cause);
-    auto own = direction_of(one.cause);
+    std::optional<Direction> own = one.cause == Cause::collisions ? std::nullopt : one.direction;
     if (one.cause == Cause::collisions) {
       for (const std::optional<Direction> d : {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)})
         if (book.cause(name, d) == one.cause) return d;
@@ -283,9 +286,7 @@ Cause Suspicions::cause_of(Direction direction) const {
   const auto all = told(Time{}, Text::none);
   const Told* gravest = nullptr;
   for (const Told& one : all) {
-    const auto of = direction_of(one.cause);
-    if (of && *of != direction) continue;
-    if (one.cause == Cause::collisions && !losses_[static_cast<std::size_t>(direction)].told()) continue;
+    if (one.direction && *one.direction != direction) continue;
     if (gravest == nullptr || one.weight > gravest->weight) gravest = &one;
   }
   return gravest == nullptr ? Cause::none : gravest->cause;
@@ -294,8 +295,7 @@ Cause Suspicions::cause_of(Direction direction) const {
 std::optional<double> Suspicions::size_db_of(Direction direction) const {
   std::optional<double> size;
   for (const Told& one : told(Time{}, Text::none)) {
-    const auto of = direction_of(one.cause);
-    if (of && *of != direction) continue;
+    if (one.direction && *one.direction != direction) continue;
     if (one.size_db) size = std::max(one.size_db, size);
   }
   return size;

@@ -77,14 +77,17 @@ std::string moment_in_words(Time at, Time now) {
 namespace {
 
 /// "the signal of both directions is 6.1 dB lower", as the cause has it.
-std::string what_changed(const Explanation& what) {
+std::string what_changed(const Suspect& suspect) {
+  const Explanation& what = suspect.what;
   const std::string size = in_db(what.size_db);
+  const std::string both = suspect.one_way ? "the " + std::string(name_of(suspect.way)) + " signal (the other is not reported)"
+                                           : std::string("the signal of both directions");
   switch (what.cause) {
-    case Cause::path: return "the signal of both directions is " + size + " lower, the noise as usual";
+    case Cause::path: return both + " is " + size + " lower, the noise as usual";
     case Cause::near_antenna:
-      return "the signal of both directions is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
+      return both + " is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
     case Cause::far_antenna:
-      return "the signal of both directions is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
+      return both + " is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
     case Cause::far_transmit: return "only the inbound signal is " + size + " lower, the noise as usual";
     case Cause::near_transmit: return "only the outbound signal is " + size + " lower, the noise as usual";
     case Cause::near_receive: return "at the near end signal and noise are " + size + " lower together";
@@ -119,16 +122,16 @@ std::string change_in_words(const Suspect& suspect, Time now, bool others_unchan
            std::string(advice(suspect.what.cause)) + ".";
   std::string out = suspect.shape == Shape::drift ? "Slowly, since about " : "Since ";
   out += moment_in_words(suspect.onset, now) + ", ";
-  out += what_changed(suspect.what);
+  out += what_changed(suspect);
   const bool far_end = others_unchanged && suspect.what.cause == Cause::far_transmit;
   out += ": " + std::string(far_end ? "transmitter or supply of the far end, since the other links of the port are unchanged"
                                     : advice(suspect.what.cause)) + ".";
   return out;
 }
 
-std::string losses_in_words(Direction direction, double ratio, double usual, Time since, Time now) {
+std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual, Time since, Time now) {
   return "Since " + moment_in_words(since, now) + ", " + (direction == Direction::inbound ? "inbound" : "outbound") +
-         " loses " + in_percent(ratio) + " of frames, usually " + in_percent(usual) +
+         " loses " + in_percent(ratio) + " of frames" + (usual ? ", usually " + in_percent(*usual) : std::string()) +
          ", and the level does not explain it: other traffic in the band meets these frames.";
 }
 

@@ -264,10 +264,18 @@ BlockSide DirectionState::take_block(Time now) {
     const float mean_dbm = median + sum / static_cast<float>(count);
     out.noise_dbm = noise_sum / static_cast<float>(count);
     out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
+    // A block of few frames is no measure for the channels of these very frames.
+    constexpr float kSlowFrames = 50;
+    const float share = slow_known_ ? std::min(1.0F, static_cast<float>(count) / kSlowFrames) : 1.0F;
+    slow_signal_dbm_ += share * (mean_dbm - slow_signal_dbm_);
+    slow_noise_dbm_ += share * (out.noise_dbm - slow_noise_dbm_);
+    slow_known_ = true;
+    const bool few = count < 8;
+    const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm, noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
     if (channels.size() > 1)
       window.visit_since(taken_until_, [&](const FrameSample& sample) {
-        channel_levels.add(sample.channel, static_cast<float>(sample.signal_cdbm) / 100 - mean_dbm,
-                           static_cast<float>(sample.noise_cdbm) / 100 - out.noise_dbm);
+        channel_levels.add(sample.channel, static_cast<float>(sample.signal_cdbm) / 100 - signal_dbm,
+                           static_cast<float>(sample.noise_cdbm) / 100 - noise_dbm);
       });
   }
   taken_until_ = now;

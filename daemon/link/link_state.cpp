@@ -447,9 +447,9 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
 }
 
 /// Where nine of ten frames are lost, three missing ones mean nothing: the silence must be so long that
-/// losses alone make one like it less than once in a thousand.
+/// losses alone make one like it less than once in a hundred thousand.
 void LinkState::settle_silence(Time now) {
-  constexpr double kByChance = 1e-3, kFewestFrames = 20, kMostIntervals = 200;
+  constexpr double kByChance = 1e-5, kFewestFrames = 20, kMostIntervals = 200;
   silent_intervals_ = kSilentIntervals;
   silence_due_ = now + std::chrono::minutes{15};
   if (direction(Direction::inbound).loss_source != LossSource::seq) return;

@@ -24,7 +24,8 @@ class LossWatch {
   std::optional<Time> onset() const { return told_ ? std::optional(onset_) : std::nullopt; }
   /// Losses of late, 0..1: of some two hours, but of nothing before the onset once it is told.
   double ratio() const { return ratio_; }
-  double usual() const { return usual_; }       ///< 0..1
+  /// 0..1. Empty before enough frames were seen to say what is usual.
+  std::optional<double> usual() const { return known_ >= kUsualKnown ? std::optional(usual_) : std::nullopt; }
 
   template <class A>
   void archive(A& a) {
@@ -32,6 +33,7 @@ class LossWatch {
   }
 
  private:
+  static constexpr double kUsualKnown = 2500;   // frames
   double usual_ = 0.004;        ///< before anything was learned
   double known_ = 300;          ///< frames that it rests on
   double small_ = 0, large_ = 0;

@@ -33,13 +33,15 @@ struct Suspect {
   double best_gain = 0;                ///< while it was young
   bool own_proof = false;              ///< the stream that sets the cause apart speaks by itself
   bool abrupt = false;
+  bool one_way = false;                ///< only one direction's signal was known when it was told
+  Direction way = Direction::inbound;  ///< that one
 
   bool told() const { return state == State::told; }
 
   template <class A>
   void archive(A& a) {
     a(state, what.cause, what.size_db, what.noise_db, what.gain, what.misfit, what.lead, shape, onset, told_at,
-      confidence, extra, before_db, before_known, effect_db, blocks, gone_blocks, other_blocks, best_gain, own_proof, abrupt);
+      confidence, extra, before_db, before_known, effect_db, blocks, gone_blocks, other_blocks, best_gain, own_proof, abrupt, one_way, way);
   }
 };
 

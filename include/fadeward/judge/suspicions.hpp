@@ -72,6 +72,7 @@ class Suspicions {
     Time told_at{};
     std::optional<double> size_db;
     double confidence = 0;
+    std::optional<Direction> direction;   ///< where it shows in one alone
     double weight = 0;           ///< the larger speaks where two share an alert
     std::string text;
   };

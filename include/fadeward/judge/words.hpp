@@ -34,7 +34,7 @@ std::string moment_in_words(Time at, Time now);
 /// `others_unchanged`: the other links of the port are as they were, which tells the ends apart.
 std::string change_in_words(const Suspect& suspect, Time now, bool others_unchanged);
 /// "Inbound loses 5.1 % of frames since 14:03 UTC, usually 0.2 %, ...".
-std::string losses_in_words(Direction direction, double ratio, double usual, Time since, Time now);
+std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual, Time since, Time now);
 /// "6 of 50 hop channels are 4.2 dB noisier at the near end ...".
 std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known, double rise_db,
                               bool lasting, Time since, Time now);

@@ -128,7 +128,8 @@ class DirectionState {
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
       loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
-      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_, margin_fit);
+      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_, slow_signal_dbm_,
+      slow_noise_dbm_, slow_known_, margin_fit);
   }
 
  private:
@@ -140,6 +141,8 @@ class DirectionState {
   std::uint64_t rate_from_ = 0;        ///< when this rate began in it
 
   Time taken_until_{};                 ///< by take_block
+  float slow_signal_dbm_ = 0, slow_noise_dbm_ = 0;   ///< means of some fifty frames, offsets removed
+  bool slow_known_ = false;
   bool power_changed_ = false;         ///< since the last frame
 
   static constexpr std::size_t kBlocks = 12;   // of two hours
