@@ -52,12 +52,15 @@ class ChangeWatch {
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, both_, meant_,
       way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
+    if constexpr (A::kReading)
+      if (recent_.size() > kRecent || hours_.size() > kHours || suspects_.size() > kMostSuspects) a.fail();
   }
 
  private:
   static constexpr std::uint32_t kFewestHours = 30;
   static constexpr std::size_t kScales = 5;
   static constexpr std::size_t kRecent = 64;       // blocks
+  static constexpr std::size_t kMostSuspects = 64;
   static constexpr std::size_t kDay = 24;          // hours
   static constexpr std::size_t kHours = 9 * kDay + 1;
   using Vector = std::array<double, kStreams>;

@@ -7,6 +7,8 @@
 #include <random>
 #include <vector>
 
+#include "fadeward/base/archive.hpp"
+
 namespace fadeward::link {
 namespace {
 
@@ -73,6 +75,41 @@ TEST(Sequence, RestartSoonAfterARestartIsRecognised) {
   EXPECT_EQ(tracker.take(1, 10s, 10s, false).kind, Kind::repeat);
   EXPECT_EQ(tracker.take(2, 10s, 10s, false).kind, Kind::restart);
   EXPECT_EQ(tracker.take(3, 10s, 10s, false).kind, Kind::next);
+}
+
+// A restart near a power of two looks like a wrap. What was concluded from one is given up when the next
+// fall does not fit it, also by a program that was restarted in between.
+TEST(Sequence, AConclusionFromOneWrapIsGivenUp) {
+  for (const bool restarted : {false, true}) {
+    SequenceTracker tracker;
+    for (int seq = 240; seq <= 250; ++seq) tracker.take(seq, 10s, 10s, false);
+    EXPECT_EQ(tracker.take(2, 10s, 10s, false).kind, Kind::next);
+    EXPECT_EQ(tracker.wrap_bits(), 8);
+    for (int seq = 3; seq <= 150; ++seq) EXPECT_EQ(tracker.take(seq, 10s, 10s, false).lost, 0U);
+    if (restarted) {
+      std::string bytes;
+      ArchiveWriter writer(bytes);
+      tracker.archive(writer);
+      tracker = SequenceTracker{};
+      ArchiveReader reader(bytes);
+      tracker.archive(reader);
+      ASSERT_TRUE(reader.ok() && reader.at_end());
+    }
+    EXPECT_EQ(tracker.take(0, 10s, 10s, false).kind, Kind::restart) << restarted;
+    EXPECT_EQ(tracker.wrap_bits(), 0) << restarted;
+  }
+}
+
+// A width that wraps again and again is right; numbers beyond it end it as well.
+TEST(Sequence, ALearnedWidthStandsWhileItFits) {
+  SequenceTracker tracker;
+  for (int n = 200; n < 2000; ++n) EXPECT_EQ(tracker.take(n % 256, 10s, 10s, false).lost, 0U) << n;
+  EXPECT_EQ(tracker.wrap_bits(), 8);
+  SequenceTracker wider;
+  for (int n = 250; n <= 255; ++n) wider.take(n, 10s, 10s, false);
+  wider.take(0, 10s, 10s, false);
+  for (int n = 1; n <= 700; ++n) EXPECT_EQ(wider.take(n, 10s, 10s, false).lost, 0U) << n;
+  EXPECT_EQ(wider.take(0, 10s, 10s, false).kind, Kind::restart);
 }
 
 TEST(Sequence, UnknownGapIsNeverLost) {
