@@ -28,7 +28,7 @@ bool ReadAhead::fill(Batch& batch) {
     if (report == nullptr) return false;
     LinkReport& copy = batch.reports[batch.count];
     copy = *report;
-    copy.link = {};   // refers to the reader's text
+    copy.link = {};  // refers to the reader's text
   }
   return true;
 }

@@ -93,7 +93,8 @@ class Recording {
 /// Drives the supervisor by the recording's clock and prints what it says.
 class Player {
  public:
-  Player(const Settings& settings, Duration snapshots, judge::Supervisor& supervisor, std::FILE* output)
+  Player(const Settings& settings, Duration snapshots, judge::Supervisor& supervisor,
+         std::FILE* output)
       : settings_(settings), every_(snapshots), supervisor_(supervisor), output_(output) {}
 
   void play(const LinkReport& report) {
@@ -161,9 +162,9 @@ class Player {
 
   void print_events() {
     for (const judge::Event& event : supervisor_.events())
-      judge::append_json(out_, event,
-                         event.link < settings_.links.size() ? settings_.links[event.link].name : "",
-                         event.port < settings_.ports.size() ? settings_.ports[event.port].name : "");
+      judge::append_json(
+          out_, event, event.link < settings_.links.size() ? settings_.links[event.link].name : "",
+          event.port < settings_.ports.size() ? settings_.ports[event.port].name : "");
     supervisor_.clear_events();
     if (out_.size() > kFlushBytes) flush();
   }
@@ -209,17 +210,18 @@ class Recordings {
 
  private:
   std::vector<std::unique_ptr<Recording>> recordings_;
-  Recording* last_ = nullptr;   ///< whose report was handed out
+  Recording* last_ = nullptr;  ///< whose report was handed out
 };
 
 }  // namespace
 
 std::string ReplaySummary::in_words() const {
-  std::string out = std::to_string(lines) + " lines, " + std::to_string(taken) + " reports taken, " +
-                    std::to_string(rejected()) + " rejected";
+  std::string out = std::to_string(lines) + " lines, " + std::to_string(taken) +
+                    " reports taken, " + std::to_string(rejected()) + " rejected";
   const std::pair<std::uint64_t, const char*> parts[] = {
-      {syntax, "not readable"}, {empty, "saying nothing about a link"}, {implausible, "impossible"},
-      {no_time, "without time"}, {late, "more than 60 s late"}, {too_long, "too long"}};
+      {syntax, "not readable"},      {empty, "saying nothing about a link"},
+      {implausible, "impossible"},   {no_time, "without time"},
+      {late, "more than 60 s late"}, {too_long, "too long"}};
   const char* before = " (";
   for (const auto& [count, what] : parts) {
     if (count == 0) continue;
@@ -228,14 +230,17 @@ std::string ReplaySummary::in_words() const {
   }
   if (rejected() > 0) out += ")";
   if (unmatched > 0)
-    out += ", " + std::to_string(unmatched) + " of links that are not configured (the first: \"" + last_unmatched + "\")";
-  if (values_discarded > 0) out += ", " + std::to_string(values_discarded) + " impossible values left out";
+    out += ", " + std::to_string(unmatched) + " of links that are not configured (the first: \"" +
+           last_unmatched + "\")";
+  if (values_discarded > 0)
+    out += ", " + std::to_string(values_discarded) + " impossible values left out";
   if (unknown_keys > 0) out += ", " + std::to_string(unknown_keys) + " unknown keys ignored";
   if (!last_rejected.empty()) out += "; last rejected: " + last_rejected;
   return out;
 }
 
-Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& options, std::FILE* output) {
+Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& options,
+                             std::FILE* output) {
   ReplaySummary summary;
   judge::SupervisorOptions core;
   core.keep_intervals = true;

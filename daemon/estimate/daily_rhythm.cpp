@@ -13,11 +13,11 @@ constexpr double kKeepPerHour = 1 - 1.0 / (21 * 24);
 constexpr double kSlowestHours = 60 * 24;
 constexpr std::uint32_t kSolveEvery = 4;
 constexpr std::uint32_t kFewestHours = 40;
-constexpr double kRidge = 8;          // hours: neighbours are alike, so an hour is worth less than one
+constexpr double kRidge = 8;  // hours: neighbours are alike, so an hour is worth less than one
 constexpr double kPriorSigmaDb = 0.8, kPriorCorrelation = 0.65;
 constexpr double kPriorHours = 36, kLeastGain = 1.0 / (21 * 24);
-constexpr double kMeanSize = 0.798 * 0.985;   // of a normal value in deviations, sizes cut at
-constexpr double kMostSize = 2.5;             // so many of their mean
+constexpr double kMeanSize = 0.798 * 0.985;  // of a normal value in deviations, sizes cut at
+constexpr double kMostSize = 2.5;            // so many of their mean
 constexpr double kFarOff = 4;
 constexpr double kLeastSigmaDb = 0.05;
 
@@ -34,7 +34,8 @@ std::array<double, DailyRhythm::kTerms> DailyRhythm::terms(Time at) {
 
 void DailyRhythm::shift(Duration step) {
   last_at_ += step;
-  // terms(at + step) is terms(at) turned, once for 24 h and twice for 12 h; so is all that rests on it.
+  // terms(at + step) is terms(at) turned, once for 24 h and twice for 12 h; so is all that rests on
+  // it.
   const auto turn = terms(Time{step});
   const auto turned = [&](const auto& get, const auto& set) {
     for (std::size_t i = 1; i < kTerms; i += 2) {
@@ -82,7 +83,8 @@ void DailyRhythm::settle_sigma() {
 double DailyRhythm::mean_sigma_db(double hours) const {
   // An autoregressive sequence of first order, averaged over n values.
   const double r = correlation(), n = std::max(1.0, hours);
-  const double inflation = (1 + r) / (1 - r) - 2 * r * (1 - std::pow(r, n)) / (n * (1 - r) * (1 - r));
+  const double inflation =
+      (1 + r) / (1 - r) - 2 * r * (1 - std::pow(r, n)) / (n * (1 - r) * (1 - r));
   return hour_sigma_db() * std::sqrt(std::max(inflation, 0.1) / n);
 }
 
@@ -154,7 +156,8 @@ void DailyRhythm::solve() {
   }
   for (std::size_t i = kTerms; i-- > 0;) {
     double sum = m[i][kTerms];
-    for (std::size_t j = i + 1; j < kTerms; ++j) sum -= m[i][j] * static_cast<double>(harmonics_[j]);
+    for (std::size_t j = i + 1; j < kTerms; ++j)
+      sum -= m[i][j] * static_cast<double>(harmonics_[j]);
     harmonics_[i] = static_cast<float>(sum / m[i][i]);
   }
 }

@@ -11,8 +11,8 @@ namespace {
 
 using Vector = std::array<double, kStreams>;
 
-constexpr std::size_t kFewestFrames = 4;          // of a direction in a block
-constexpr std::array<std::size_t, 5> kAfter = {1, 2, 4, 8, 16};    // blocks
+constexpr std::size_t kFewestFrames = 4;                         // of a direction in a block
+constexpr std::array<std::size_t, 5> kAfter = {1, 2, 4, 8, 16};  // blocks
 constexpr std::array<std::size_t, 5> kBefore = {4, 4, 6, 8, 16};
 // What is usual before anything was learned (fading of a rural path, 18 frames a block).
 constexpr double kPriorDb[5][kStreams] = {{0.55, 0.9, 0.45, 0.45},
@@ -22,19 +22,21 @@ constexpr double kPriorDb[5][kStreams] = {{0.55, 0.9, 0.45, 0.45},
                                           {0.70, 0.40, 0.45, 0.45}};
 constexpr double kPriorJumps = 40, kMostJumps = 2500;
 constexpr double kLeastSigmaDb = 0.12;
-constexpr std::uint32_t kFewestJumps = 15;        // three quarters of an hour before anything is suspected,
-constexpr std::uint32_t kYoung = 40;              // and only what is plain before two hours
+constexpr std::uint32_t kFewestJumps =
+    15;                               // three quarters of an hour before anything is suspected,
+constexpr std::uint32_t kYoung = 40;  // and only what is plain before two hours
 constexpr double kPlainGain = 30, kPlainDb = 4;
-constexpr std::size_t kReferenceBlocks = 6;       // before a change
-constexpr double kCandidateGain = 12.5;           // five standard deviations
-constexpr double kPathCandidateGain = 8;          // four: the path has to prove itself by lasting
-constexpr double kOwnProof = 4.8, kEachProof = 3.5;   // standard deviations of the stream that tells
-constexpr std::uint32_t kBothForGood = 40;        // see both_seen_: ten blocks with both more than missing ones
+constexpr std::size_t kReferenceBlocks = 6;  // before a change
+constexpr double kCandidateGain = 12.5;      // five standard deviations
+constexpr double kPathCandidateGain = 8;     // four: the path has to prove itself by lasting
+constexpr double kOwnProof = 4.8, kEachProof = 3.5;  // standard deviations of the stream that tells
+constexpr std::uint32_t kBothForGood =
+    40;  // see both_seen_: ten blocks with both more than missing ones
 constexpr std::size_t kPatientBlocks = 60;
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
-constexpr double kTold = 0.4;                     // of its size left: it is over
-constexpr double kMostMisfit = 0.35;              // of what is explained
+constexpr double kTold = 0.4;         // of its size left: it is over
+constexpr double kMostMisfit = 0.35;  // of what is explained
 constexpr Duration kAcceptAfter = std::chrono::hours{24 * 21};
 constexpr double kReturnedFade = 1 - 1.0 / (14 * 480);
 
@@ -47,7 +49,8 @@ std::int64_t hour_of(Time at) {
   return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
 }
 
-/// Nothing that could be explained with the gain that is asked for: the squares add up to too little.
+/// Nothing that could be explained with the gain that is asked for: the squares add up to too
+/// little.
 bool quiet(const Changes& c) {
   double squares = 0;
   for (std::size_t i = 0; i < kStreams; ++i)
@@ -61,8 +64,10 @@ bool own_proof(Cause cause, const Changes& c) {
   switch (cause) {
     case Cause::near_transmit:
     case Cause::far_transmit: return sigmas(Stream::difference) > kOwnProof;
-    case Cause::near_receive: return sigmas(Stream::difference) > kEachProof && sigmas(Stream::near_noise) > kEachProof;
-    case Cause::far_receive: return sigmas(Stream::difference) > kEachProof && sigmas(Stream::far_noise) > kEachProof;
+    case Cause::near_receive:
+      return sigmas(Stream::difference) > kEachProof && sigmas(Stream::near_noise) > kEachProof;
+    case Cause::far_receive:
+      return sigmas(Stream::difference) > kEachProof && sigmas(Stream::far_noise) > kEachProof;
     case Cause::near_noise: return sigmas(Stream::near_noise) > kOwnProof;
     case Cause::far_noise: return sigmas(Stream::far_noise) > kOwnProof;
     default: return true;
@@ -85,7 +90,9 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
   const link::BlockSide& away = block.sides[1];
   const bool has_in = in.frames >= kFewestFrames, has_out = away.frames >= kFewestFrames;
   // Fades within about a day of blocks, so that a direction that fell silent for good is given up.
-  const auto note = [](std::uint32_t& seen, bool now) { seen = now ? std::min(seen + 4, 960U) : seen - std::min(seen, 1U); };
+  const auto note = [](std::uint32_t& seen, bool now) {
+    seen = now ? std::min(seen + 4, 960U) : seen - std::min(seen, 1U);
+  };
   note(both_seen_, has_in && has_out && !relayed_);
   const auto put = [&](Stream stream, double value) {
     const auto i = static_cast<std::size_t>(stream);
@@ -95,10 +102,13 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
   if (!moving_) choose_meaning(in, away, has_in, has_out && !relayed_);
   if (!moving_) {
     if (both_ && has_in && has_out && !relayed_) {
-      put(Stream::common, 0.5 * (static_cast<double>(in.signal_db) + static_cast<double>(away.signal_db)));
-      put(Stream::difference, static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db));
+      put(Stream::common,
+          0.5 * (static_cast<double>(in.signal_db) + static_cast<double>(away.signal_db)));
+      put(Stream::difference,
+          static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db));
     } else if (!both_ && (way_ == Direction::inbound ? has_in : has_out)) {
-      put(Stream::common, static_cast<double>(way_ == Direction::inbound ? in.signal_db : away.signal_db));
+      put(Stream::common,
+          static_cast<double>(way_ == Direction::inbound ? in.signal_db : away.signal_db));
     }
   }
   if (has_in && in.noise_known) put(Stream::near_noise, static_cast<double>(in.noise_dbm));
@@ -106,9 +116,11 @@ ChangeWatch::Levels ChangeWatch::levels_of(const link::Block& block) {
   return out;
 }
 
-/// `common` is the mean of both directions, or one alone where the other is hardly ever heard. These are
-/// different levels: when one takes the place of the other nothing before can be compared with it.
-void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in, bool has_out) {
+/// `common` is the mean of both directions, or one alone where the other is hardly ever heard.
+/// These are different levels: when one takes the place of the other nothing before can be compared
+/// with it.
+void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSide& away,
+                                 bool has_in, bool has_out) {
   if (!has_in && !has_out) return;
   const bool first = !meant_, was_both = both_;
   const Direction was = way_;
@@ -133,7 +145,8 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
   const double sign = (both_ ? was : way_) == Direction::inbound ? 0.5 : -0.5;
   for (Suspect& s : suspects_) {
     if (both_) {
-      const double difference_db = static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db);
+      const double difference_db =
+          static_cast<double>(in.signal_db) - static_cast<double>(away.signal_db);
       s.before_db[0] -= sign * difference_db;
       s.before_known[1] = false;
     } else if (was_both) {
@@ -175,7 +188,8 @@ ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count
     const auto known = static_cast<std::uint16_t>(last.counts[i] - first.counts[i] + own);
     out.known[i] = known > 0 && known * 2U >= count;
     if (known == 0) continue;
-    const auto sum = static_cast<std::int32_t>(last.sums_cdb[i] - first.sums_cdb[i]) + (own != 0 ? first.cdb[i] : 0);
+    const auto sum = static_cast<std::int32_t>(last.sums_cdb[i] - first.sums_cdb[i]) +
+                     (own != 0 ? first.cdb[i] : 0);
     out.db[i] = static_cast<double>(sum) / (100.0 * known);
   }
   return out;
@@ -193,7 +207,8 @@ double ChangeWatch::sigma_db(std::size_t stream, double blocks_after) const {
   return std::max(kLeastSigmaDb, std::sqrt(square));
 }
 
-Changes ChangeWatch::changes_between(const Mean& before, const Mean& after, double blocks_after) const {
+Changes ChangeWatch::changes_between(const Mean& before, const Mean& after,
+                                     double blocks_after) const {
   Changes out;
   for (std::size_t i = 0; i < kStreams; ++i) {
     out.known[i] = before.known[i] && after.known[i];
@@ -208,7 +223,8 @@ Changes ChangeWatch::changes_between(const Mean& before, const Mean& after, doub
 void ChangeWatch::learn_jumps() {
   if (jumps_ == 0)
     for (std::size_t s = 0; s < kScales; ++s)
-      for (std::size_t i = 0; i < kStreams; ++i) square_[s][i] = static_cast<float>(kPriorDb[s][i] * kPriorDb[s][i]);
+      for (std::size_t i = 0; i < kStreams; ++i)
+        square_[s][i] = static_cast<float>(kPriorDb[s][i] * kPriorDb[s][i]);
   ++jumps_;
   const double weight = 1 / std::min(kMostJumps, kPriorJumps + jumps_);
   for (std::size_t s = 0; s < kScales; ++s) {
@@ -238,7 +254,7 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   last_at_ = block.to;
   for (std::size_t i = 0; i < kStreams; ++i) {
     if (!levels.known[i]) continue;
-    if (judged) {   // an hour of upkeep is no usual one
+    if (judged) {  // an hour of upkeep is no usual one
       hour_sum_[i] += levels.db[i];
       ++hour_count_[i];
     }
@@ -280,18 +296,22 @@ void ChangeWatch::shift(Duration step) {
 
 // ---- steps ---------------------------------------------------------------------------------
 
-/// A change that is watched already shows in every window that reaches over its onset. A pending one
-/// that a stronger explanation of the same moment replaces is dropped.
+/// A change that is watched already shows in every window that reaches over its onset. A pending
+/// one that a stronger explanation of the same moment replaces is dropped.
 bool ChangeWatch::is_same_event(const Explanation& found, std::size_t blocks_back) {
   for (Suspect& s : suspects_) {
-    if (s.shape != Shape::step || s.state == Suspect::State::over || s.state == Suspect::State::accepted) continue;
+    if (s.shape != Shape::step || s.state == Suspect::State::over ||
+        s.state == Suspect::State::accepted)
+      continue;
     const bool same_moment = s.blocks <= blocks_back + 3 && blocks_back <= s.blocks + 3;
-    if (same_moment && s.state == Suspect::State::pending && s.what.cause != found.cause && found.gain > 1.3 * s.what.gain) {
+    if (same_moment && s.state == Suspect::State::pending && s.what.cause != found.cause &&
+        found.gain > 1.3 * s.what.gain) {
       s.state = Suspect::State::over;
       continue;
     }
     const bool its_onset_inside = s.blocks <= blocks_back + kReferenceBlocks + 3;
-    const bool both_kinds = of_path(s.what.cause) != of_path(found.cause) && s.blocks > blocks_back + 3;
+    const bool both_kinds =
+        of_path(s.what.cause) != of_path(found.cause) && s.blocks > blocks_back + 3;
     if (its_onset_inside && !both_kinds) return true;
   }
   return false;
@@ -308,7 +328,8 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
     // The block in which it began lies between the two.
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
     const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
-    const Changes changes = changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks));
+    const Changes changes =
+        changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks));
     if (quiet(changes)) continue;
     const auto found = explain(changes);
     if (!found || found->size_db < kCandidateDb) continue;
@@ -336,9 +357,9 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
 /// Weather comes over many minutes, a fallen branch does not: the common signal around the onset is
 /// fitted by a step and by ramps of 12 minutes and more, wherever they fit best.
 bool ChangeWatch::began_at_once(const Suspect& suspect) const {
-  constexpr std::array<double, 5> kRamps = {6, 8, 10, 15, 20};   // blocks
+  constexpr std::array<double, 5> kRamps = {6, 8, 10, 15, 20};  // blocks
   constexpr std::size_t kAround = 20;
-  constexpr double kBetter = 2;   // log-likelihood
+  constexpr double kBetter = 2;  // log-likelihood
   const std::size_t after = std::min<std::size_t>(suspect.blocks, kAround);
   const std::size_t oldest = std::min(recent_.size(), suspect.blocks + kAround);
   std::array<double, 2 * kAround + 1> y{};
@@ -350,7 +371,7 @@ bool ChangeWatch::began_at_once(const Suspect& suspect) const {
     if (count == y.size()) break;
   }
   const double sigma = sigma_db(0, 1);
-  const double noise = sigma * sigma / 1.25;   // of one block: the learned one is of a difference
+  const double noise = sigma * sigma / 1.25;  // of one block: the learned one is of a difference
   const auto left_over = [&](double from, double length, std::size_t without) {
     double n = 0, sf = 0, sff = 0, sy = 0, syy = 0, sfy = 0;
     for (std::size_t k = 0; k < count; ++k) {
@@ -399,20 +420,25 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   }
   const bool matters = of_path(suspect.what.cause) || of_antenna(suspect.what.cause);
   if (!matters) suspect.abrupt = false;
-  if (matters && (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 || suspect.blocks == 16 || suspect.blocks == 24))
+  if (matters && (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 ||
+                  suspect.blocks == 16 || suspect.blocks == 24))
     suspect.abrupt = began_at_once(suspect);
   if (may_be_told(suspect) && still_there(suspect)) tell(suspect, now);
   // What has lasted so long without being told is left to the look over days.
   const std::uint32_t patience = of_path(suspect.what.cause) && suspect.abrupt ? 300 : 60;
-  if (suspect.state == Suspect::State::pending && suspect.blocks > patience) suspect.state = Suspect::State::over;
+  if (suspect.state == Suspect::State::pending && suspect.blocks > patience)
+    suspect.state = Suspect::State::over;
 }
 
 /// The newest blocks alone show it as well: a fade that decays is let go.
 bool ChangeWatch::still_there(const Suspect& suspect) const {
-  const bool patient = suspect.blocks >= 60;   // then the level wanders by itself as well
+  const bool patient = suspect.blocks >= 60;  // then the level wanders by itself as well
   const double still = patient ? 0.5 : 0.7;
   Mean before{suspect.before_db, suspect.before_known};
-  const std::size_t newest = patient ? kPatientBlocks : suspect.blocks >= 7 ? 3 : suspect.blocks >= 4 ? 2 : 1;
+  const std::size_t newest = patient               ? kPatientBlocks
+                             : suspect.blocks >= 7 ? 3
+                             : suspect.blocks >= 4 ? 2
+                                                   : 1;
   const Changes changes = changes_between(before, mean_of(0, newest), static_cast<double>(newest));
   return size_of(suspect.what.cause, changes) >= still * suspect.what.size_db;
 }
@@ -429,7 +455,9 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
     if (size_db >= 2.5 && s.abrupt) return s.blocks >= 16 * wait;
     return size_db >= 1.6 && s.abrupt && s.blocks >= 120 * wait;
   }
-  if (of_antenna(s.what.cause)) return s.abrupt && size_db >= 1.8 && s.what.noise_db > 0.5 && s.blocks >= (size_db >= 4.5 ? 4U : 16U);
+  if (of_antenna(s.what.cause))
+    return s.abrupt && size_db >= 1.8 && s.what.noise_db > 0.5 &&
+           s.blocks >= (size_db >= 4.5 ? 4U : 16U);
   if (size_db < 1.3) return false;
   const bool noise = s.what.cause == Cause::near_noise || s.what.cause == Cause::far_noise;
   if (!noise && size_db < 1.5) return false;
@@ -449,10 +477,12 @@ void ChangeWatch::tell(Suspect& suspect, Time now) {
   // The hours since its onset are cleaned of it.
   const std::size_t hours = hours_since(suspect.onset);
   for (std::size_t back = 0; back < hours; ++back)
-    for (std::size_t i = 0; i < kStreams; ++i) move(hours_[hours_.size() - 1 - back], i, -suspect.effect_db[i]);
+    for (std::size_t i = 0; i < kStreams; ++i)
+      move(hours_[hours_.size() - 1 - back], i, -suspect.effect_db[i]);
 }
 
-/// How many of the newest hours end later: after a gap, or where reports are rare, not one for each hour.
+/// How many of the newest hours end later: after a gap, or where reports are rare, not one for each
+/// hour.
 std::size_t ChangeWatch::hours_since(Time at) const {
   std::size_t count = 0;
   while (count < hours_.size() && hours_[hours_.size() - 1 - count].end > at) ++count;
@@ -460,7 +490,8 @@ std::size_t ChangeWatch::hours_since(Time at) const {
 }
 
 void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
-  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]}) *each = moved(*each, by_db);
+  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]})
+    *each = moved(*each, by_db);
 }
 
 void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
@@ -483,8 +514,8 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
       for (std::size_t i = 0; i < kStreams; ++i) other.before_db[i] -= suspect.effect_db[i];
 }
 
-/// What was told and did not last: the hours in which it was not there are given back what was taken
-/// from them.
+/// What was told and did not last: the hours in which it was not there are given back what was
+/// taken from them.
 void ChangeWatch::take_back(const Suspect& suspect) {
   const std::size_t lived = hours_since(suspect.onset);
   for (std::size_t i = 0; i < kStreams; ++i) {
@@ -492,27 +523,32 @@ void ChangeWatch::take_back(const Suspect& suspect) {
     for (std::size_t back = 0; back < lived; ++back) {
       Hour& hour = hours_[hours_.size() - 1 - back];
       const double off_db = hour.value_cdb[i] / 100.0 - rhythms_[i].level();
-      if (std::abs(off_db + suspect.effect_db[i]) < std::abs(off_db)) move(hour, i, suspect.effect_db[i]);
+      if (std::abs(off_db + suspect.effect_db[i]) < std::abs(off_db))
+        move(hour, i, suspect.effect_db[i]);
     }
   }
 }
 
 void ChangeWatch::judge_told(Suspect& suspect, Time now) {
   if (suspect.what.cause == Cause::none) return;
-  const std::size_t span = std::min<std::size_t>(suspect.blocks, suspect.shape == Shape::drift ? 40 : 10);
+  const std::size_t span =
+      std::min<std::size_t>(suspect.blocks, suspect.shape == Shape::drift ? 40 : 10);
   Mean before{suspect.before_db, suspect.before_known};
   for (const Suspect& other : suspects_)
     if (&other != &suspect && other.told() && other.onset > suspect.onset)
       for (std::size_t i = 0; i < kStreams; ++i) before.db[i] += other.effect_db[i];
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   bool any = false;
-  for (std::size_t i = 0; i < kStreams; ++i) any = any || (changes.known[i] && std::abs(suspect.effect_db[i]) > 0.05);
-  if (!any || (of_antenna(suspect.what.cause) && !changes.has(Stream::common))) return;   // nothing is heard of what it changed
+  for (std::size_t i = 0; i < kStreams; ++i)
+    any = any || (changes.known[i] && std::abs(suspect.effect_db[i]) > 0.05);
+  if (!any || (of_antenna(suspect.what.cause) && !changes.has(Stream::common)))
+    return;  // nothing is heard of what it changed
   const double left_db = size_of(suspect.what.cause, changes);
   const bool gone = left_db < kTold * suspect.what.size_db;
   suspect.gone_blocks = gone ? suspect.gone_blocks + 1 : 0;
   const std::uint32_t needed = suspect.shape == Shape::drift ? 240U
-                               : of_path(suspect.what.cause) || of_antenna(suspect.what.cause) ? 20U : 6U;
+                               : of_path(suspect.what.cause) || of_antenna(suspect.what.cause) ? 20U
+                                                                                               : 6U;
   if (suspect.gone_blocks >= needed) {
     if (of_path(suspect.what.cause) && now - suspect.onset < std::chrono::hours{24}) returned_ += 1;
     end(suspect, Suspect::State::over);
@@ -521,9 +557,11 @@ void ChangeWatch::judge_told(Suspect& suspect, Time now) {
   // In its first hours more is learned about what it is.
   if (suspect.shape == Shape::step && suspect.blocks <= 60) {
     const auto found = explain(changes);
-    const bool other = found && found->cause != suspect.what.cause && found->lead > 3 && found->gain > kTellGain;
+    const bool other =
+        found && found->cause != suspect.what.cause && found->lead > 3 && found->gain > kTellGain;
     suspect.other_blocks = other ? suspect.other_blocks + 1 : 0;
-    if (suspect.other_blocks >= 5 || (found && found->cause == suspect.what.cause && suspect.blocks <= 40 && !gone)) {
+    if (suspect.other_blocks >= 5 ||
+        (found && found->cause == suspect.what.cause && suspect.blocks <= 40 && !gone)) {
       suspect.what = *found;
       suspect.confidence = confidence_of(found->lead);
       suspect.effect_db = effect_of(*found, changes);
@@ -596,7 +634,8 @@ void ChangeWatch::learn_days() {
     day_level_hours_[i] += 1;
     const double off = *day_db - day_level_db_[i];
     const double limit = 4 * day_step_db_[i];
-    day_level_db_[i] += std::clamp(off, -limit, limit) / std::min<double>(day_level_hours_[i], kSlowestLevel);
+    day_level_db_[i] +=
+        std::clamp(off, -limit, limit) / std::min<double>(day_level_hours_[i], kSlowestLevel);
     newest.level_cdb[i] = static_cast<std::int16_t>(100 * day_level_db_[i]);
     if (hours_.size() < 2 * kDay) continue;
     const Hour& yesterday = hours_[hours_.size() - 1 - kDay];
@@ -607,7 +646,8 @@ void ChangeWatch::learn_days() {
   }
 }
 
-std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const {
+std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::size_t first_back,
+                                                     std::size_t count) const {
   constexpr double kUpperOfSignal = 0.67;
   std::array<std::int16_t, kDay> values{};
   std::size_t n = 0;
@@ -617,13 +657,15 @@ std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::si
   }
   if (n * 2 < count) return {};
   const double q = stream == 0 ? kUpperOfSignal : 0.5;
-  const auto at = values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(n - 1) + 0.5);
+  const auto at =
+      values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(n - 1) + 0.5);
   std::nth_element(values.begin(), at, values.begin() + static_cast<std::ptrdiff_t>(n));
   return *at / 100.0;
 }
 
 /// Mean of the levels of the days that end `first_back` hours ago and before that.
-std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const {
+std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t first_back,
+                                                std::size_t days) const {
   double sum = 0;
   std::size_t known = 0;
   for (std::size_t day = 0; day < days; ++day) {
@@ -642,12 +684,12 @@ bool ChangeWatch::told_since(Time since) const {
   });
 }
 
-/// The difference of the two signals is so quiet that six hours show a fading transmitter; compared with
-/// the day that ended twelve hours ago.
+/// The difference of the two signals is so quiet that six hours show a fading transmitter; compared
+/// with the day that ended twelve hours ago.
 std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() const {
   constexpr std::size_t kSpan = 6, kApart = 12;
-  constexpr double kSigmaDb[kStreams] = {1.2, 0.22, 0.7, 0.7};   // at least; rural paths
-  constexpr double kDays = 1.8;        // deviations of a day's level make one of six hours
+  constexpr double kSigmaDb[kStreams] = {1.2, 0.22, 0.7, 0.7};  // at least; rural paths
+  constexpr double kDays = 1.8;  // deviations of a day's level make one of six hours
   constexpr double kGain = 12.5, kLeastSizeDb = 1.2;
   if (hours_.size() < kApart + kDay) return {};
   Changes changes, older, younger;
@@ -656,7 +698,8 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
   older = younger = changes;
   for (std::size_t i = 0; i < kStreams; ++i) {
     const auto level = quantile_of_hours(i, kApart, kDay), all = quantile_of_hours(i, 0, kSpan);
-    const auto young = quantile_of_hours(i, 0, kSpan / 2), old = quantile_of_hours(i, kSpan / 2, kSpan / 2);
+    const auto young = quantile_of_hours(i, 0, kSpan / 2),
+               old = quantile_of_hours(i, kSpan / 2, kSpan / 2);
     if (!level || !all || !young || !old) continue;
     changes.known[i] = older.known[i] = younger.known[i] = true;
     changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] =
@@ -666,16 +709,21 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
     younger.by_db[i] = *young - *level;
   }
   const auto found = explain(changes);
-  if (!found || found->gain < kGain || found->size_db < kLeastSizeDb || found->misfit > 6 + kMostMisfit * 2 * found->gain) return {};
-  const bool transmitter = found->cause == Cause::near_transmit || found->cause == Cause::far_transmit;
+  if (!found || found->gain < kGain || found->size_db < kLeastSizeDb ||
+      found->misfit > 6 + kMostMisfit * 2 * found->gain)
+    return {};
+  const bool transmitter =
+      found->cause == Cause::near_transmit || found->cause == Cause::far_transmit;
   if (!transmitter || !own_proof(found->cause, changes)) return {};
-  if (size_of(found->cause, older) < 0.6 * found->size_db || size_of(found->cause, younger) < 0.7 * found->size_db) return {};
+  if (size_of(found->cause, older) < 0.6 * found->size_db ||
+      size_of(found->cause, younger) < 0.7 * found->size_db)
+    return {};
   return std::pair(*found, changes);
 }
 
 void ChangeWatch::look_for_drifts(Time now) {
-  constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};   // days
-  constexpr double kGain = 6.1, kDayGain = 7;   // 3.5 and 3.7 standard deviations
+  constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};  // days
+  constexpr double kGain = 6.1, kDayGain = 7;                  // 3.5 and 3.7 standard deviations
   constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
@@ -683,19 +731,22 @@ void ChangeWatch::look_for_drifts(Time now) {
   for (const std::size_t days : kSpans) {
     const std::size_t span = days * kDay, reference_back = span + kDay;
     if (hours_.size() < reference_back + 1) break;
-    if (days == 1 && told_since(now - std::chrono::hours{26})) continue;   // its share of that day is uncertain
+    if (days == 1 && told_since(now - std::chrono::hours{26}))
+      continue;  // its share of that day is uncertain
     const Hour& reference = hours_[hours_.size() - 1 - reference_back];
     Changes changes, older, younger;
     changes.one_way = !both_;
     changes.way = way_;
     older = younger = changes;
     for (std::size_t i = 0; i < kStreams; ++i) {
-      const double learned = static_cast<double>(day_level_hours_[i]) - static_cast<double>(reference_back);
+      const double learned =
+          static_cast<double>(day_level_hours_[i]) - static_cast<double>(reference_back);
       if ((reference.day_known >> i & 1U) == 0 || learned < 12) continue;
       const double level_db = reference.level_cdb[i] / 100.0;
       const auto all = mean_of_days(i, 0, days);
       const auto young = days == 1 ? quantile_of_hours(i, 0, 12) : mean_of_days(i, 0, days / 2);
-      const auto old = days == 1 ? quantile_of_hours(i, 12, 12) : mean_of_days(i, span / 2, days / 2);
+      const auto old =
+          days == 1 ? quantile_of_hours(i, 12, 12) : mean_of_days(i, span / 2, days / 2);
       if (!all || !young || !old) continue;
       // Days are nearly independent of each other.
       const double day_sigma = day_step_db_[i] / 0.8 / std::sqrt(2.0);
@@ -708,9 +759,13 @@ void ChangeWatch::look_for_drifts(Time now) {
       younger.by_db[i] = *young - level_db;
     }
     const auto found = explain(changes);
-    if (!found || found->gain < (days == 1 ? kDayGain : kGain) || found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
+    if (!found || found->gain < (days == 1 ? kDayGain : kGain) ||
+        found->misfit > 6 + kMostMisfit * 2 * found->gain)
+      continue;
     const bool noise = found->cause == Cause::near_noise || found->cause == Cause::far_noise;
-    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.2 : noise ? 1.0 : 0.8;
+    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.2
+                            : noise                                           ? 1.0
+                                                                              : 0.8;
     if (found->size_db < least_db) continue;
     if (size_of(found->cause, younger) < 0.7 * found->size_db ||
         size_of(found->cause, older) < (days == 1 ? 0.4 : 0.25) * found->size_db)
@@ -755,16 +810,19 @@ void ChangeWatch::look_for_drifts(Time now) {
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 7;     // times the usual square
+  constexpr double kFarOut = 7;  // times the usual square
   constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
   constexpr std::size_t kDaysOfCycle = 3;
   if (hours_.size() < 5 * kDay) return;
   // A step within these days looks like half a turn.
   const bool disturbed = std::ranges::any_of(suspects_, [&](const Suspect& s) {
-    return s.shape == Shape::step && (s.abrupt || s.told()) && now - s.onset < std::chrono::hours{78};
+    return s.shape == Shape::step && (s.abrupt || s.told()) &&
+           now - s.onset < std::chrono::hours{78};
   });
   constexpr std::array<std::pair<Stream, Cause>, 3> kLooked = {
-      {{Stream::common, Cause::path}, {Stream::near_noise, Cause::near_noise}, {Stream::far_noise, Cause::far_noise}}};
+      {{Stream::common, Cause::path},
+       {Stream::near_noise, Cause::near_noise},
+       {Stream::far_noise, Cause::far_noise}}};
   for (const auto& [stream, cause] : kLooked) {
     const auto i = static_cast<std::size_t>(stream);
     std::array<double, kDaysOfCycle> c{}, s{};
@@ -773,7 +831,8 @@ void ChangeWatch::look_for_cycles(Time now) {
       const Hour& hour = hours_[hours_.size() - 1 - back];
       if ((hour.known >> i & 1U) == 0) continue;
       ++count;
-      const double angle = 2 * std::numbers::pi * static_cast<double>(hour_of(hour.end - Duration{1}) % 24) / 24;
+      const double angle =
+          2 * std::numbers::pi * static_cast<double>(hour_of(hour.end - Duration{1}) % 24) / 24;
       const double value = static_cast<double>(hour.value_cdb[i]) / 100 - rhythms_[i].level();
       c[back / kDay] += value * std::cos(angle) / 12;
       s[back / kDay] += value * std::sin(angle) / 12;
@@ -803,7 +862,8 @@ void ChangeWatch::look_for_cycles(Time now) {
     }
     // The rhythm itself is known as well as the days allow that it was learned from.
     const double uncertain = 1 + 72.0 / std::max(24.0, static_cast<double>(hours_taught_));
-    const bool over_days = amplitude >= 1.0 && amplitude * amplitude >= kFarOut * usual * uncertain && every_day;
+    const bool over_days =
+        amplitude >= 1.0 && amplitude * amplitude >= kFarOut * usual * uncertain && every_day;
     // What grows fast shows in the last two days alone.
     const double fast = std::hypot(c[0] + c[1], s[0] + s[1]) / 2;
     const bool alike = c[0] * c[1] + s[0] * s[1] > 0.5 * fast * fast;
@@ -824,7 +884,8 @@ void ChangeWatch::look_for_cycles(Time now) {
 // ---- what it says --------------------------------------------------------------------------
 
 bool ChangeWatch::unsettled() const {
-  return std::ranges::any_of(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+  return std::ranges::any_of(suspects_,
+                             [](const Suspect& s) { return s.state == Suspect::State::pending; });
 }
 
 Changes ChangeWatch::off_usual() const {

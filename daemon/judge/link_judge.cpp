@@ -14,7 +14,7 @@ namespace {
 using estimate::RollingCounts;
 constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
 constexpr double kFarAboveDb = 6;
-constexpr std::uint32_t kMostSettingChanges = 3;   // a day; more is adaptation, not a change
+constexpr std::uint32_t kMostSettingChanges = 3;  // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
 
 std::size_t at(Direction direction) { return static_cast<std::size_t>(direction); }
@@ -83,15 +83,15 @@ void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBoo
     alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
 }
 
-void LinkJudge::note_restart(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner) {
+void LinkJudge::note_restart(const link::Noticed& noticed, Time now,
+                             const AlertBook::Owner& owner) {
   using End = link::Noticed::End;
   const std::string_view which = noticed.restarted == End::near  ? "The radio of the near end"
                                  : noticed.restarted == End::far ? "The radio of the far end"
                                                                  : "A radio of this link";
   std::string text{which};
   text += " restarted: its counters began again";
-  if (state_.uptime_s)
-    text += ", up for " + in_words(seconds_to_duration(*state_.uptime_s));
+  if (state_.uptime_s) text += ", up for " + in_words(seconds_to_duration(*state_.uptime_s));
   if (state_.restarts > 1) text += " (restart " + std::to_string(state_.restarts) + " seen here)";
   text += ".";
   Finding found;
@@ -102,7 +102,8 @@ void LinkJudge::note_restart(const link::Noticed& noticed, Time now, const Alert
   alerts_.raise(owner, AlertName::RadioRestarted, {}, now, std::move(found));
 }
 
-void LinkJudge::note_setting(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner) {
+void LinkJudge::note_setting(const link::Noticed& noticed, Time now,
+                             const AlertBook::Owner& owner) {
   if (now - setting_changes_since_ > std::chrono::hours{24}) {
     setting_changes_since_ = now;
     setting_changes_ = 0;
@@ -158,7 +159,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   judge_silence(now, port, owner);
   const bool is_up = up(now);
   if (!alerts_.empty()) mark_stale(!is_up);
-  if (!is_up) return;   // absence of data neither raises nor clears anything else
+  if (!is_up) return;  // absence of data neither raises nor clears anything else
   suspicions_.tell(now, alerts_, owner, port.company);
   judge_day(now, owner);
   take_baseline(now, owner);
@@ -168,7 +169,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
 
 void LinkJudge::judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner) {
   if (up(now) || alerts_.active(AlertName::LinkSilent, {})) return;
-  if (!port.open) return;   // PortFault says it for all its links
+  if (!port.open) return;  // PortFault says it for all its links
   const Time heard = state_.last_report().value_or(started_);
   const Time since = std::max(heard, port.open_since.value_or(heard));
   const Duration silence = now - since;
@@ -177,7 +178,8 @@ void LinkJudge::judge_silence(Time now, const PortView& port, const AlertBook::O
   found.severity = Severity::critical;
   found.cause = Cause::silent;
   found.onset = since;
-  found.text = state_.last_report() ? "No report for " + in_words(now - *state_.last_report()) : "No report since the start, " + in_words(silence) + " ago";
+  found.text = state_.last_report() ? "No report for " + in_words(now - *state_.last_report())
+                                    : "No report since the start, " + in_words(silence) + " ago";
   if (const auto usual = state_.expect()) found.text += ", usually one every " + in_words(*usual);
   if (!port.trouble.empty()) found.text += "; " + port.trouble;
   found.text += ".";
@@ -209,7 +211,8 @@ Evidence LinkJudge::evidence(Time now) {
   Evidence out;
   for (const Direction d : kBoth) {
     link::DirectionState& state = state_.direction(d);
-    out.signal_change_db[at(d)] = change_db(state.signal_reference, state.window.signal_median_dbm());
+    out.signal_change_db[at(d)] =
+        change_db(state.signal_reference, state.window.signal_median_dbm());
     out.noise_change_db[at(d)] = change_db(state.noise_reference, state.window.noise_median_dbm());
     const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
     if (loss && !state_.losses_follow_level(d)) out.unexplained_loss_ratio[at(d)] = loss->ratio;
@@ -235,8 +238,8 @@ std::string LinkJudge::likely(const Verdict& verdict) const {
 std::string LinkJudge::levels(Direction d) {
   link::DirectionState& state = state_.direction(d);
   const auto signal = state.window.signal_median_dbm(), noise = state.window.noise_median_dbm();
-  const std::string words = levels_in_words(signal, change_db(state.signal_reference, signal), noise,
-                                            change_db(state.noise_reference, noise));
+  const std::string words = levels_in_words(signal, change_db(state.signal_reference, signal),
+                                            noise, change_db(state.noise_reference, noise));
   return words.empty() ? "." : ": " + words + ".";
 }
 
@@ -260,10 +263,11 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
   const ThresholdSettings& low = settings_.alerts.margin_db;
   auto margin = state_.received_margin_db(d, now);
   if (!margin) return;
-  // Lost frames are worth a fit where they could bring the margin near a threshold: of few losses each
-  // hundredth moves the median by less than a tenth of a decibel.
+  // Lost frames are worth a fit where they could bring the margin near a threshold: of few losses
+  // each hundredth moves the median by less than a tenth of a decibel.
   const link::FrameWindow& window = state_.direction(d).window;
-  const bool far_above = *margin > low.warning.value_or(0) + low.clear_by + kFarAboveDb && window.lost() * 4 < window.frames();
+  const bool far_above = *margin > low.warning.value_or(0) + low.clear_by + kFarAboveDb &&
+                         window.lost() * 4 < window.frames();
   if (!far_above) margin = state_.margin_median_db(d, now);
   if (!margin) return;
   const Severity before = margin_[at(d)].severity();
@@ -279,29 +283,32 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
       alerts_.raise(owner, AlertName::MarginLow, d, now,
                     finding(severity, verdict, margin_[at(d)].onset(),
                             direction + " margin is " + in_db(*margin) + ", below the " +
-                                std::string(name_of(severity)) + " level of " + in_db(limit) + levels(d) +
-                                likely(verdict)));
+                                std::string(name_of(severity)) + " level of " + in_db(limit) +
+                                levels(d) + likely(verdict)));
     }
   }
 
   judge_deficit(d, now, owner);
 }
 
-/// Once a day, at a minute of the link's own so that many links do not all come at once: the margin of
-/// the last 24 hours goes into trend, baseline and forecast.
+/// Once a day, at a minute of the link's own so that many links do not all come at once: the margin
+/// of the last 24 hours goes into trend, baseline and forecast.
 void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
   const Duration own_minute = std::chrono::minutes{owner.link % 720};
-  const auto day = std::chrono::floor<std::chrono::days>(now - own_minute).time_since_epoch().count() - 1;
+  const auto day =
+      std::chrono::floor<std::chrono::days>(now - own_minute).time_since_epoch().count() - 1;
   if (day == day_) return;
   const bool first = day_ == INT64_MIN;
   day_ = day;
-  if (first || settings_.moving) return;   // less than a day of it was seen; a moving site has no trend
+  if (first || settings_.moving)
+    return;  // less than a day of it was seen; a moving site has no trend
   const ThresholdSettings& limits = settings_.alerts.margin_db;
   const auto threshold = limits.warning ? limits.warning : limits.critical;
   for (const Direction d : kBoth) {
     const auto margin = state_.direction(d).day_margin_db(now);
     // A fault is no season: what it costs is told already and will be mended.
-    const bool faulty = alerts_.active(AlertName::EquipmentSuspected, {}) || alerts_.active(AlertName::EquipmentSuspected, d);
+    const bool faulty = alerts_.active(AlertName::EquipmentSuspected, {}) ||
+                        alerts_.active(AlertName::EquipmentSuspected, d);
     if (!margin || faulty) continue;
     Outlook& outlook = outlooks_[at(d)];
     outlook.add_day(day, *margin + reserve_db(d), settings_.baseline);
@@ -309,9 +316,12 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
     const auto& crossing = outlook.crossing();
     if (!crossing) continue;
     const double horizon_days = duration_to_seconds(settings_.alerts.forecast_horizon) / 86400;
-    const bool soon = crossing->outlook == Crossing::Outlook::crosses && crossing->days <= horizon_days;
-    clear_days_[at(d)] = soon ? 0 : static_cast<std::uint8_t>(std::min(250, clear_days_[at(d)] + 1));
-    const std::string text = capital(std::string(name_of(d))) + " margin " + in_words(*crossing) + ".";
+    const bool soon =
+        crossing->outlook == Crossing::Outlook::crosses && crossing->days <= horizon_days;
+    clear_days_[at(d)] =
+        soon ? 0 : static_cast<std::uint8_t>(std::min(250, clear_days_[at(d)] + 1));
+    const std::string text =
+        capital(std::string(name_of(d))) + " margin " + in_words(*crossing) + ".";
     if (soon) {
       Finding found;
       found.severity = Severity::warning;
@@ -326,25 +336,25 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
   }
 }
 
-/// New dates of the baseline are a decision of a person, after work on the mast for instance: once they
-/// are over, the present levels are the usual ones, and the logbook says so.
+/// New dates of the baseline are a decision of a person, after work on the mast for instance: once
+/// they are over, the present levels are the usual ones, and the logbook says so.
 void LinkJudge::take_baseline(Time now, const AlertBook::Owner& owner) {
   const BaselineSettings& baseline = settings_.baseline;
   if (baseline.commissioning || now < baseline.to || baseline_taken_ == baseline.to) return;
   const bool anew = baseline_taken_ != Time{} || suspicions_.changes().knows_usual();
   baseline_taken_ = baseline.to;
-  if (!anew) return;   // nothing was known before
+  if (!anew) return;  // nothing was known before
   suspicions_.rebaseline();
   Finding found;
   found.severity = Severity::info;
   found.onset = now;
-  found.text = "Baseline set anew: what is measured now is the usual level (dates " + format_rfc3339(baseline.from) + " to " +
-               format_rfc3339(baseline.to) + ").";
+  found.text = "Baseline set anew: what is measured now is the usual level (dates " +
+               format_rfc3339(baseline.from) + " to " + format_rfc3339(baseline.to) + ").";
   alerts_.raise(owner, AlertName::SettingChanged, {}, now, std::move(found));
 }
 
-/// What the margin would gain from the power that the radio may still use; counted where the highest
-/// power is configured.
+/// What the margin would gain from the power that the radio may still use; counted where the
+/// highest power is configured.
 double LinkJudge::reserve_db(Direction d) const {
   return settings_.radio.max_power_dbm ? state_.unused_power_db(d) : 0;
 }
@@ -358,9 +368,11 @@ void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& own
   if (!margin) return;
   const double deficit = *budget_margin_db_[at(d)] - *margin - state_.unused_power_db(d);
   const Severity deficit_before = deficit_[at(d)].severity();
-  const Severity deficit_now = deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
+  const Severity deficit_now =
+      deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
   if (deficit_now == deficit_before) return;
-  const std::string compared = capital(std::string(name_of(d))) + " margin of the last day, " + in_db(*margin) + ", is " + in_db(std::abs(deficit)) +
+  const std::string compared = capital(std::string(name_of(d))) + " margin of the last day, " +
+                               in_db(*margin) + ", is " + in_db(std::abs(deficit)) +
                                (deficit >= 0 ? " under" : " over") + " the budgeted " +
                                in_db(*budget_margin_db_[at(d)]);
   if (deficit_now == Severity::none) {
@@ -369,7 +381,8 @@ void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& own
   }
   const Verdict verdict = this->verdict(d, now);
   alerts_.raise(owner, AlertName::BudgetDeficit, d, now,
-                finding(deficit_now, verdict, deficit_[at(d)].onset(), compared + levels(d) + likely(verdict)));
+                finding(deficit_now, verdict, deficit_[at(d)].onset(),
+                        compared + levels(d) + likely(verdict)));
 }
 
 void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner) {
@@ -383,11 +396,12 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
   }
   if (!loss || loss->frames < kFewestFrames / 4) return;
   const Severity before = loss_[at(d)].severity();
-  const Severity severity = loss_[at(d)].update(loss->ratio, settings_.alerts.loss_ratio, Worse::above, now);
+  const Severity severity =
+      loss_[at(d)].update(loss->ratio, settings_.alerts.loss_ratio, Worse::above, now);
   if (severity == before) return;
-  const std::string text = capital(std::string(name_of(d))) + " loss is " + in_percent(loss->ratio) +
-                           " of transmissions in the last " + in_words(window) + " (from " +
-                           std::string(name_of(loss->source)) + ")";
+  const std::string text = capital(std::string(name_of(d))) + " loss is " +
+                           in_percent(loss->ratio) + " of transmissions in the last " +
+                           in_words(window) + " (from " + std::string(name_of(loss->source)) + ")";
   if (severity == Severity::none) {
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
     return;
@@ -412,13 +426,21 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
     retries = std::max(*out, retries.value_or(0));
   const Judged judged[] = {
       {AlertName::RetriesHigh, retries_, settings_.alerts.retry_ratio, retries,
-       [](double value) { return in_percent(value) + " of transmissions in the last hour were repeats"; }},
-      {AlertName::LatencyHigh, latency_, settings_.alerts.latency_s,
-       settings_.alerts.latency_s.warning || settings_.alerts.latency_s.critical ? state_.latency_s() : std::nullopt,
-       [](double value) { return "Round trip of acknowledged frames takes " + plain_number(value) + " s"; }},
-      {AlertName::ForeignFrames, foreign_, settings_.alerts.foreign_per_hour, state_.foreign_per_hour(now),
        [](double value) {
-         return plain_number(value) + " frames of another network or with a wrong key in the last hour";
+         return in_percent(value) + " of transmissions in the last hour were repeats";
+       }},
+      {AlertName::LatencyHigh, latency_, settings_.alerts.latency_s,
+       settings_.alerts.latency_s.warning || settings_.alerts.latency_s.critical
+           ? state_.latency_s()
+           : std::nullopt,
+       [](double value) {
+         return "Round trip of acknowledged frames takes " + plain_number(value) + " s";
+       }},
+      {AlertName::ForeignFrames, foreign_, settings_.alerts.foreign_per_hour,
+       state_.foreign_per_hour(now),
+       [](double value) {
+         return plain_number(value) +
+                " frames of another network or with a wrong key in the last hour";
        }},
   };
   for (const Judged& one : judged) {
@@ -467,7 +489,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   out.reports = state.window.frames();
   out.window = state.window.span(now);
   // Where the window had to grow, the losses are those of the same frames.
-  const bool counted = state.loss_source == LossSource::seq || state.loss_source == LossSource::counters;
+  const bool counted =
+      state.loss_source == LossSource::seq || state.loss_source == LossSource::counters;
   if (out.window > link::FrameWindow::kSpan && counted) {
     out.loss_source = state.loss_source;
     out.loss_ratio = static_cast<double>(state.window.lost()) /
@@ -481,7 +504,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.margin_stderr_db = margin->stderr_db;
     out.margin_low_db = margin->low_db;
     out.rolling[1].margin_db = margin->median_db;
-    if (out.baseline_margin_db) out.baseline_deficit_db = *out.baseline_margin_db - margin->median_db;
+    if (out.baseline_margin_db)
+      out.baseline_deficit_db = *out.baseline_margin_db - margin->median_db;
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
   }
   if (detail == Detail::all) {

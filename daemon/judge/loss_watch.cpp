@@ -8,15 +8,16 @@ namespace fadeward::judge {
 namespace {
 
 constexpr double kSmallExcess = 0.02, kLargeExcess = 0.08;
-constexpr double kMostSmall = 3, kMostLarge = 4;   // of one block
+constexpr double kMostSmall = 3, kMostLarge = 4;  // of one block
 constexpr double kTell = 11;
 constexpr double kLeastUsual = 0.002, kMostExplained = 0.10;
-constexpr double kMemoryFrames = 60000;            // a week at one frame in 10 s
-constexpr double kLateFrames = 700;                // two hours
+constexpr double kMemoryFrames = 60000;  // a week at one frame in 10 s
+constexpr double kLateFrames = 700;      // two hours
 constexpr std::uint32_t kQuietBlocks = 20;
 
 double evidence(double heard, double lost, double usual, double excess, double most) {
-  const double gained = lost * std::log1p(excess / usual) + heard * std::log1p(-excess / (1 - usual));
+  const double gained =
+      lost * std::log1p(excess / usual) + heard * std::log1p(-excess / (1 - usual));
   return std::min(gained, most);
 }
 
@@ -51,7 +52,7 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
         onset_ = large_ > kTell ? large_since_ : small_since_;
         quiet_ = 0;
         const Run& run = large_ > kTell ? large_run_ : small_run_;
-        ratio_ = run.lost / run.frames;   // of late: since it began
+        ratio_ = run.lost / run.frames;  // of late: since it began
         frames_ = run.frames;
       }
     }

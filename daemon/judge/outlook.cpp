@@ -14,18 +14,21 @@ void Outlook::add_day(std::int64_t day, double margin_db, const BaselineSettings
 
   const Time from = settings.commissioning ? Time{} : settings.from;
   const Time to = settings.commissioning ? Time{} : settings.to;
-  if (from != baseline_from_ || to != baseline_to_) {   // other dates: another baseline
+  if (from != baseline_from_ || to != baseline_to_) {  // other dates: another baseline
     baseline_.clear();
     baseline_from_ = from;
     baseline_to_ = to;
   }
   const Time noon{std::chrono::hours{24 * day + 12}};
-  const bool belongs = settings.commissioning ? baseline_.size() < kCommissioningDays
-                                              : noon >= from && noon < to && baseline_.size() < kMostBaselineDays;
+  const bool belongs = settings.commissioning
+                           ? baseline_.size() < kCommissioningDays
+                           : noon >= from && noon < to && baseline_.size() < kMostBaselineDays;
   if (belongs) baseline_.push_back(static_cast<float>(margin_db));
 }
 
-void Outlook::shift(Duration step) { days_ahead_ -= std::chrono::round<std::chrono::days>(step).count(); }
+void Outlook::shift(Duration step) {
+  days_ahead_ -= std::chrono::round<std::chrono::days>(step).count();
+}
 
 std::optional<std::int64_t> Outlook::last_day() const {
   const auto last = forecast_.last_day();

@@ -14,8 +14,8 @@ namespace {
 
 constexpr std::size_t kFewestLinks = 3;
 constexpr Duration kTogether = std::chrono::hours{1};
-constexpr Cause kNearSide[] = {Cause::near_antenna, Cause::near_transmit, Cause::near_receive, Cause::near_noise,
-                               Cause::near_channels};
+constexpr Cause kNearSide[] = {Cause::near_antenna, Cause::near_transmit, Cause::near_receive,
+                               Cause::near_noise, Cause::near_channels};
 
 template <class T>
 T middle(std::vector<T> values) {
@@ -24,9 +24,10 @@ T middle(std::vector<T> values) {
   return *at;
 }
 
-std::string in_words(Cause cause, std::size_t links, std::size_t active, std::optional<double> size_db, Time onset,
-                     Time now) {
-  std::string out = std::to_string(links) + " of " + std::to_string(active) + " active links of this port show the same change since " +
+std::string in_words(Cause cause, std::size_t links, std::size_t active,
+                     std::optional<double> size_db, Time onset, Time now) {
+  std::string out = std::to_string(links) + " of " + std::to_string(active) +
+                    " active links of this port show the same change since " +
                     moment_in_words(onset, now);
   if (size_db) out += ", " + in_db(*size_db) + " in the middle";
   out += ": " + std::string(meaning_of(cause)) + ", which they share.";
@@ -50,7 +51,9 @@ Shared shared(const std::vector<NearSide>& said, Cause cause, Time now) {
   std::vector<double> sizes;
   std::optional<std::uint32_t> counted;
   for (const NearSide& one : said) {
-    if (one.cause != cause || std::chrono::abs(one.onset - out.onset) > kTogether || counted == one.speaker) continue;
+    if (one.cause != cause || std::chrono::abs(one.onset - out.onset) > kTogether ||
+        counted == one.speaker)
+      continue;
     counted = one.speaker;
     ++out.links;
     if (one.size_db) sizes.push_back(*one.size_db);
@@ -61,16 +64,18 @@ Shared shared(const std::vector<NearSide>& said, Cause cause, Time now) {
 
 }  // namespace
 
-bool is_near_side(Cause cause) { return std::ranges::find(kNearSide, cause) != std::end(kNearSide); }
+bool is_near_side(Cause cause) {
+  return std::ranges::find(kNearSide, cause) != std::end(kNearSide);
+}
 
-CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now, AlertBook& book,
-                    const AlertBook::Owner& owner) {
+CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now,
+                    AlertBook& book, const AlertBook::Owner& owner) {
   CauseSet told;
   std::array<Shared, std::size(kNearSide)> all;
   for (std::size_t i = 0; i < all.size(); ++i) {
     const Cause cause = kNearSide[i];
     const bool stands = book.cause(alert_of(cause), direction_of(cause)) == cause;
-    if (active_links == 0) {   // absence of data ends nothing
+    if (active_links == 0) {  // absence of data ends nothing
       if (stands) told.add(cause);
       continue;
     }
@@ -85,14 +90,18 @@ CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links,
   for (std::size_t i = 0; i < all.size(); ++i) {
     const AlertName alert = alert_of(kNearSide[i]);
     const auto direction = direction_of(kNearSide[i]);
-    const auto shares = [&](Cause other) { return alert_of(other) == alert && direction_of(other) == direction; };
-    if (std::find_if(std::begin(kNearSide), std::end(kNearSide), shares) != kNearSide + i) continue;   // judged already
+    const auto shares = [&](Cause other) {
+      return alert_of(other) == alert && direction_of(other) == direction;
+    };
+    if (std::find_if(std::begin(kNearSide), std::end(kNearSide), shares) != kNearSide + i)
+      continue;  // judged already
     const auto standing = book.cause(alert, direction);
     const Shared* speaks = nullptr;
     Cause its_cause = Cause::none;
     for (std::size_t j = i; j < all.size(); ++j) {
       if (!all[j].told || !shares(kNearSide[j])) continue;
-      const bool more = its_cause != standing && (speaks == nullptr || all[j].links > speaks->links);
+      const bool more =
+          its_cause != standing && (speaks == nullptr || all[j].links > speaks->links);
       if (kNearSide[j] != standing && !more) continue;
       speaks = &all[j];
       its_cause = kNearSide[j];
@@ -105,7 +114,8 @@ CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links,
       found.onset = speaks->onset;
       found.size_db = speaks->size_db;
       found.confidence = 0.95;
-      found.text = in_words(its_cause, speaks->links, active_links, speaks->size_db, speaks->onset, now);
+      found.text =
+          in_words(its_cause, speaks->links, active_links, speaks->size_db, speaks->onset, now);
       book.raise(owner, alert, direction, now, std::move(found));
     } else if (standing && is_near_side(*standing)) {
       book.clear(owner, alert, direction, now, "It is over on the links of this port.");

@@ -25,9 +25,9 @@ constexpr Template kTemplates[] = {
 };
 // Antennas: this, and a share of it in the noise of their end.
 constexpr Vector kAntennaSignal = {-1, 0, 0, 0};
-constexpr double kLeastShare = 0.12, kMostShare = 1.05;   // of the signal's loss, in the noise
-constexpr double kSecondUnknown = 1.5;   // gain that a second fitted value must earn
-constexpr double kSignificantNoise = 2.5;   // standard deviations, for a receiver
+constexpr double kLeastShare = 0.12, kMostShare = 1.05;  // of the signal's loss, in the noise
+constexpr double kSecondUnknown = 1.5;     // gain that a second fitted value must earn
+constexpr double kSignificantNoise = 2.5;  // standard deviations, for a receiver
 constexpr double kAntennaNoise = 3.0, kAntennaNoiseDb = 0.6;
 
 /// With one way known, a signal in that direction is all there is of the mean.
@@ -63,7 +63,8 @@ Explanation fitted(const Template& one, const Changes& changes) {
   out.size_db = sums.cross / sums.square;
   out.gain = 0.5 * sums.cross * sums.cross / sums.square;
   out.misfit = sums.total - 2 * out.gain;
-  if (one.cause == Cause::near_receive || one.cause == Cause::far_receive) out.noise_db = out.size_db;
+  if (one.cause == Cause::near_receive || one.cause == Cause::far_receive)
+    out.noise_db = out.size_db;
   return out;
 }
 
@@ -75,7 +76,8 @@ Explanation fitted_antenna(Cause cause, const Changes& changes) {
   const double signal_db = -changes.db(Stream::common);
   if (signal_db == 0) return out;
   const double share = std::clamp(-changes.db(noise) / signal_db, kLeastShare, kMostShare);
-  if (std::abs(changes.db(noise)) < std::max(kAntennaNoiseDb, kAntennaNoise * changes.sigma(noise))) return out;
+  if (std::abs(changes.db(noise)) < std::max(kAntennaNoiseDb, kAntennaNoise * changes.sigma(noise)))
+    return out;
   Vector effect = kAntennaSignal;
   effect[static_cast<std::size_t>(noise)] = -share;
   const Sums sums = sums_of(seen(effect, changes), changes);
@@ -116,10 +118,12 @@ std::optional<Explanation> explain(const Changes& changes) {
     if (!can_be_told(one.cause, changes)) continue;
     const bool receiver = one.cause == Cause::near_receive || one.cause == Cause::far_receive;
     const Stream noise = one.cause == Cause::near_receive ? Stream::near_noise : Stream::far_noise;
-    if (receiver && std::abs(changes.db(noise)) < kSignificantNoise * changes.sigma(noise)) continue;
+    if (receiver && std::abs(changes.db(noise)) < kSignificantNoise * changes.sigma(noise))
+      continue;
     consider(fitted(one, changes));
   }
-  for (const Cause antenna : {Cause::near_antenna, Cause::far_antenna}) consider(fitted_antenna(antenna, changes));
+  for (const Cause antenna : {Cause::near_antenna, Cause::far_antenna})
+    consider(fitted_antenna(antenna, changes));
   if (best.cause == Cause::none || best.size_db <= 0) return {};
   best.lead = best.gain - second.gain;
   return best;
@@ -129,7 +133,8 @@ double size_of(Cause cause, const Changes& changes) {
   for (const Template& one : kTemplates)
     if (one.cause == cause) return fitted(one, changes).size_db;
   // Antennas: what the signals say.
-  if (cause == Cause::near_antenna || cause == Cause::far_antenna) return changes.has(Stream::common) ? -changes.db(Stream::common) : 0;
+  if (cause == Cause::near_antenna || cause == Cause::far_antenna)
+    return changes.has(Stream::common) ? -changes.db(Stream::common) : 0;
   return 0;
 }
 
@@ -142,7 +147,8 @@ std::array<double, kStreams> effect_of(const Explanation& explanation, const Cha
   effect = seen(effect, like);
   for (double& each : effect) each *= explanation.size_db;
   if (near || explanation.cause == Cause::far_antenna)
-    effect[static_cast<std::size_t>(near ? Stream::near_noise : Stream::far_noise)] = -explanation.noise_db;
+    effect[static_cast<std::size_t>(near ? Stream::near_noise : Stream::far_noise)] =
+        -explanation.noise_db;
   return effect;
 }
 

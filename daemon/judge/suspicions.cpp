@@ -17,10 +17,11 @@ constexpr double kStandingCounts = 1.6;
 constexpr Duration kWaitForOthers = std::chrono::minutes{10};
 constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
 constexpr double kOutOfReachDb = 18;
-constexpr double kClearOfThresholdDb = 1.5;   // the margin is taken to be so much lower, against collisions
+constexpr double kClearOfThresholdDb =
+    1.5;  // the margin is taken to be so much lower, against collisions
 
-std::array<AlertName, 3> const kSuspected = {AlertName::FadingSuspected, AlertName::InterferenceSuspected,
-                                             AlertName::EquipmentSuspected};
+std::array<AlertName, 3> const kSuspected = {
+    AlertName::FadingSuspected, AlertName::InterferenceSuspected, AlertName::EquipmentSuspected};
 
 double below_nothing(double margin_db, double deviation_db) {
   return 0.5 * std::erfc(margin_db / (std::max(deviation_db, 0.5) * std::sqrt(2.0)));
@@ -78,7 +79,7 @@ void Suspicions::watch(Time now, link::LinkState& state, bool judged) {
   const bool first = block_from_ == Time{};
   const link::Block block = take_block(now, state);
   if (first) return;
-  if (block.sides[0].frames + block.sides[1].frames == 0) return;   // absence of data says nothing
+  if (block.sides[0].frames + block.sides[1].frames == 0) return;  // absence of data says nothing
   changes_.add(block, judged);
   if (!judged) return;
   watch_losses(block, state, true);
@@ -97,7 +98,8 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, 
     // So far up nothing is lost to the level, whatever the spread.
     const double by_level = *middle > kOutOfReachDb
                                 ? 0
-                                : below_nothing(*middle - kClearOfThresholdDb, window.margin_deviation_db().value_or(3));
+                                : below_nothing(*middle - kClearOfThresholdDb,
+                                                window.margin_deviation_db().value_or(3));
     losses_[i].add(side.heard, side.lost, by_level, block.to, learn);
   }
 }
@@ -105,7 +107,9 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, 
 void Suspicions::watch_channels(const link::Block& block, link::LinkState& state) {
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
     Contrast& contrast = contrasts_[static_cast<std::size_t>(d)];
-    if (block.sides[static_cast<std::size_t>(d)].frames == 0 || !block.sides[static_cast<std::size_t>(d)].noise_known) continue;
+    if (block.sides[static_cast<std::size_t>(d)].frames == 0 ||
+        !block.sides[static_cast<std::size_t>(d)].noise_known)
+      continue;
     const auto now = state.direction(d).channel_levels.contrast();
     const bool seen = now.channels > 0;
     contrast.seen = seen ? contrast.seen + 1 : 0;
@@ -152,9 +156,12 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
     one.size_db = suspect.what.size_db;
     one.confidence = suspect.confidence;
     one.weight = suspect.what.size_db;
-    one.direction = suspect.one_way && !direction_of(suspect.what.cause) ? std::optional(suspect.way) : direction_of(suspect.what.cause);
+    one.direction = suspect.one_way && !direction_of(suspect.what.cause)
+                        ? std::optional(suspect.way)
+                        : direction_of(suspect.what.cause);
     one.told_at = suspect.told_at;
-    if (text != Text::none) one.text = change_in_words(suspect, now, text == Text::others_unchanged);
+    if (text != Text::none)
+      one.text = change_in_words(suspect, now, text == Text::others_unchanged);
     out.push_back(std::move(one));
   }
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
@@ -168,7 +175,8 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
       one.onset = *losses_[i].onset();
       one.confidence = 0.95;
       one.weight = 20 * losses_[i].ratio();
-      if (text != Text::none) one.text = losses_in_words(d, losses_[i].ratio(), losses_[i].usual(), one.onset, now);
+      if (text != Text::none)
+        one.text = losses_in_words(d, losses_[i].ratio(), losses_[i].usual(), one.onset, now);
       out.push_back(std::move(one));
     }
     const Contrast& contrast = contrasts_[i];
@@ -183,8 +191,8 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
       one.weight = contrast.rise_db;
       one.told_at = contrast.told_at;
       if (text != Text::none)
-        one.text = channels_in_words(d, contrast.channels, contrast.known, contrast.rise_db, contrast.lasting,
-                                     one.onset, now);
+        one.text = channels_in_words(d, contrast.channels, contrast.known, contrast.rise_db,
+                                     contrast.lasting, one.onset, now);
       out.push_back(std::move(one));
     }
   }
@@ -192,34 +200,41 @@ std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
 }
 
 /// One alert for all that share its name and direction.
-void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, const Company& company) {
+void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
+                      const Company& company) {
   if (!looked_ && company.told_for_port.empty()) return;
   looked_ = false;
-  const bool anything = std::ranges::any_of(changes_.suspects(), &Suspect::told) || losses_[0].told() || losses_[1].told() ||
-                        contrasts_[0].told || contrasts_[1].told;
+  const bool anything = std::ranges::any_of(changes_.suspects(), &Suspect::told) ||
+                        losses_[0].told() || losses_[1].told() || contrasts_[0].told ||
+                        contrasts_[1].told;
   if (!anything && !spoke_) {
     rebaselined_ = false;
     return;
   }
   spoke_ = anything;
-  std::vector<Told> all = told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
+  std::vector<Told> all =
+      told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
   std::erase_if(all, [&](const Told& one) {
     if (company.told_for_port.has(one.cause)) return true;
     if (!company.many || !is_near_side(one.cause)) return false;
     // The others get the time to notice it as well.
-    return now - one.told_at < kWaitForOthers && book.cause(alert_of(one.cause), direction_of(one.cause)) != one.cause;
+    return now - one.told_at < kWaitForOthers &&
+           book.cause(alert_of(one.cause), direction_of(one.cause)) != one.cause;
   });
   // What was raised keeps its direction, whatever it is taken for later and wherever else it shows.
   const auto direction_of_told = [&](const Told& one) {
     const AlertName name = alert_of(one.cause);
     std::optional<Direction> own = one.cause == Cause::collisions ? std::nullopt : one.direction;
     if (one.cause == Cause::collisions) {
-      for (const std::optional<Direction> d : {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)})
+      for (const std::optional<Direction> d :
+           {std::optional<Direction>{}, std::optional(Direction::inbound),
+            std::optional(Direction::outbound)})
         if (book.cause(name, d) == one.cause) return d;
       const bool in = losses_[0].told(), away = losses_[1].told();
       if (in != away) own = in ? Direction::inbound : Direction::outbound;
     }
-    if (std::ranges::count(all, name, [](const Told& each) { return alert_of(each.cause); }) > 1) return own;
+    if (std::ranges::count(all, name, [](const Told& each) { return alert_of(each.cause); }) > 1)
+      return own;
     if (own && book.active(name, {})) return std::optional<Direction>{};
     for (const Direction d : {Direction::inbound, Direction::outbound})
       if (!own && book.active(name, d)) return std::optional(d);
@@ -227,7 +242,8 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
   };
   for (const AlertName name : kSuspected) {
     for (const std::optional<Direction> direction :
-         {std::optional<Direction>{}, std::optional(Direction::inbound), std::optional(Direction::outbound)}) {
+         {std::optional<Direction>{}, std::optional(Direction::inbound),
+          std::optional(Direction::outbound)}) {
       const Told* gravest = nullptr;
       const auto standing = book.cause(name, direction);
       double heaviest = 0;
@@ -251,12 +267,15 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner, 
         book.raise(owner, name, direction, now, std::move(found));
       } else if (book.active(name, direction)) {
         std::string text = "It is over: levels and losses are back where they were.";
-        if (const auto cause = book.cause(name, direction); cause && company.told_for_port.has(*cause))
+        if (const auto cause = book.cause(name, direction);
+            cause && company.told_for_port.has(*cause))
           text = "It is told for the whole port from now on.";
         for (const Suspect& suspect : changes_.suspects())
           if (suspect.state == Suspect::State::accepted && alert_of(suspect.what.cause) == name)
-            text = "It has lasted three weeks and is taken for the usual level from now on: " + change_in_words(suspect, now, false);
-        if (rebaselined_) text = "The levels of now are the usual ones from now on: the baseline was set anew.";
+            text = "It has lasted three weeks and is taken for the usual level from now on: " +
+                   change_in_words(suspect, now, false);
+        if (rebaselined_)
+          text = "The levels of now are the usual ones from now on: the baseline was set anew.";
         book.clear(owner, name, direction, now, text);
       }
     }

@@ -59,18 +59,20 @@ std::string_view meaning_of(Cause cause) {
 }
 
 std::string moment_in_words(Time at, Time now) {
-  static constexpr const char* kMonths[] = {"January", "February", "March", "April", "May", "June", "July",
-                                            "August", "September", "October", "November", "December"};
+  static constexpr const char* kMonths[] = {"January",   "February", "March",    "April",
+                                            "May",       "June",     "July",     "August",
+                                            "September", "October",  "November", "December"};
   const auto day = std::chrono::floor<std::chrono::days>(at);
   const std::chrono::year_month_day date{day};
   const std::int64_t minute = std::chrono::duration_cast<std::chrono::minutes>(at - day).count();
   char text[64];
   if (std::chrono::floor<std::chrono::days>(now) == day)
-    std::snprintf(text, sizeof text, "%02d:%02d UTC", static_cast<int>(minute / 60), static_cast<int>(minute % 60));
+    std::snprintf(text, sizeof text, "%02d:%02d UTC", static_cast<int>(minute / 60),
+                  static_cast<int>(minute % 60));
   else
     std::snprintf(text, sizeof text, "%u %s %02d:%02d UTC", static_cast<unsigned>(date.day()),
-                  kMonths[(static_cast<unsigned>(date.month()) + 11) % 12], static_cast<int>(minute / 60),
-                  static_cast<int>(minute % 60));
+                  kMonths[(static_cast<unsigned>(date.month()) + 11) % 12],
+                  static_cast<int>(minute / 60), static_cast<int>(minute % 60));
   return text;
 }
 
@@ -80,31 +82,44 @@ namespace {
 std::string what_changed(const Suspect& suspect) {
   const Explanation& what = suspect.what;
   const std::string size = in_db(what.size_db);
-  const std::string both = suspect.one_way ? "the " + std::string(name_of(suspect.way)) + " signal (the other is not reported)"
+  const std::string both = suspect.one_way ? "the " + std::string(name_of(suspect.way)) +
+                                                 " signal (the other is not reported)"
                                            : std::string("the signal of both directions");
   switch (what.cause) {
     case Cause::path: return both + " is " + size + " lower, the noise as usual";
     case Cause::near_antenna:
-      return both + " is " + size + " lower and the noise at the near end " + in_db(what.noise_db) + " lower";
+      return both + " is " + size + " lower and the noise at the near end " + in_db(what.noise_db) +
+             " lower";
     case Cause::far_antenna:
-      return both + " is " + size + " lower and the noise at the far end " + in_db(what.noise_db) + " lower";
-    case Cause::far_transmit: return "only the inbound signal is " + size + " lower, the noise as usual";
-    case Cause::near_transmit: return "only the outbound signal is " + size + " lower, the noise as usual";
-    case Cause::near_receive: return "at the near end signal and noise are " + size + " lower together";
-    case Cause::far_receive: return "at the far end signal and noise are " + size + " lower together";
-    case Cause::near_noise: return "the noise at the near end is " + size + " higher on all channels, the signal as usual";
-    case Cause::far_noise: return "the noise at the far end is " + size + " higher on all channels, the signal as usual";
+      return both + " is " + size + " lower and the noise at the far end " + in_db(what.noise_db) +
+             " lower";
+    case Cause::far_transmit:
+      return "only the inbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_transmit:
+      return "only the outbound signal is " + size + " lower, the noise as usual";
+    case Cause::near_receive:
+      return "at the near end signal and noise are " + size + " lower together";
+    case Cause::far_receive:
+      return "at the far end signal and noise are " + size + " lower together";
+    case Cause::near_noise:
+      return "the noise at the near end is " + size +
+             " higher on all channels, the signal as usual";
+    case Cause::far_noise:
+      return "the noise at the far end is " + size + " higher on all channels, the signal as usual";
     default: return "the levels have changed by " + size;
   }
 }
 
 std::string_view advice(Cause cause) {
   switch (cause) {
-    case Cause::path: return "obstruction, foliage or weather on the path; an antenna or feeder is not excluded";
+    case Cause::path:
+      return "obstruction, foliage or weather on the path; an antenna or feeder is not excluded";
     case Cause::near_antenna: return "look at antenna, feeder and plugs of the near end";
     case Cause::far_antenna: return "look at antenna, feeder and plugs of the far end";
-    case Cause::far_transmit: return "transmitter or supply of the far end, or a lossy receive path here";
-    case Cause::near_transmit: return "transmitter or supply of the near end, or a lossy receive path there";
+    case Cause::far_transmit:
+      return "transmitter or supply of the far end, or a lossy receive path here";
+    case Cause::near_transmit:
+      return "transmitter or supply of the near end, or a lossy receive path there";
     case Cause::near_receive: return "receiver of the near end";
     case Cause::far_receive: return "receiver of the far end";
     case Cause::near_noise: return "a new source of noise or another transmitter near the gateway";
@@ -117,36 +132,45 @@ std::string_view advice(Cause cause) {
 
 std::string change_in_words(const Suspect& suspect, Time now, bool others_unchanged) {
   if (suspect.shape == Shape::cycle)
-    return std::string(suspect.what.cause == Cause::path ? "The signal" : "The noise") + " swings by " +
-           in_db(suspect.what.size_db) + " either way every day, more than it used to: " +
+    return std::string(suspect.what.cause == Cause::path ? "The signal" : "The noise") +
+           " swings by " + in_db(suspect.what.size_db) +
+           " either way every day, more than it used to: " +
            std::string(advice(suspect.what.cause)) + ".";
   std::string out = suspect.shape == Shape::drift ? "Slowly, since about " : "Since ";
   out += moment_in_words(suspect.onset, now) + ", ";
   out += what_changed(suspect);
   const bool far_end = others_unchanged && suspect.what.cause == Cause::far_transmit;
-  out += ": " + std::string(far_end ? "transmitter or supply of the far end, since the other links of the port are unchanged"
-                                    : advice(suspect.what.cause)) + ".";
+  out += ": " +
+         std::string(far_end ? "transmitter or supply of the far end, since the other links of the "
+                               "port are unchanged"
+                             : advice(suspect.what.cause)) +
+         ".";
   return out;
 }
 
-std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual, Time since, Time now) {
-  return "Since " + moment_in_words(since, now) + ", " + (direction == Direction::inbound ? "inbound" : "outbound") +
-         " loses " + in_percent(ratio) + " of frames" + (usual ? ", usually " + in_percent(*usual) : std::string()) +
+std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual,
+                            Time since, Time now) {
+  return "Since " + moment_in_words(since, now) + ", " +
+         (direction == Direction::inbound ? "inbound" : "outbound") + " loses " +
+         in_percent(ratio) + " of frames" +
+         (usual ? ", usually " + in_percent(*usual) : std::string()) +
          ", and the level does not explain it: other traffic in the band meets these frames.";
 }
 
-std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known, double rise_db,
-                              bool lasting, Time since, Time now) {
+std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known,
+                              double rise_db, bool lasting, Time since, Time now) {
   std::string out = lasting ? "" : "Since " + moment_in_words(since, now) + ", ";
-  out += std::to_string(channels) + " of " + std::to_string(known) + " hop channels are " + in_db(rise_db) +
-                    " noisier at the " + (direction == Direction::inbound ? "near" : "far") + " end than ";
+  out += std::to_string(channels) + " of " + std::to_string(known) + " hop channels are " +
+         in_db(rise_db) + " noisier at the " + (direction == Direction::inbound ? "near" : "far") +
+         " end than ";
   out += lasting ? "the others, as long as they have been watched" : "they were";
   out += ": a transmitter on these frequencies; leave them out if the radio allows it.";
   return out;
 }
 
-std::string levels_in_words(std::optional<double> signal_dbm, std::optional<double> signal_change_db,
-                            std::optional<double> noise_dbm, std::optional<double> noise_change_db) {
+std::string levels_in_words(std::optional<double> signal_dbm,
+                            std::optional<double> signal_change_db, std::optional<double> noise_dbm,
+                            std::optional<double> noise_change_db) {
   std::string out;
   if (signal_dbm) out += "signal " + in_dbm(*signal_dbm) + change_in_words(signal_change_db);
   if (noise_dbm) {

@@ -8,12 +8,13 @@ namespace fadeward::link {
 
 namespace {
 
-constexpr float kSlowest = 1.0F / 300;    // of a channel's offsets: a day and a half at one visit in 8 min
-constexpr float kFast = 1.0F / 6;         // of its noise now
-constexpr float kMostPull = 6;            // dB, one frame
+constexpr float kSlowest =
+    1.0F / 300;                    // of a channel's offsets: a day and a half at one visit in 8 min
+constexpr float kFast = 1.0F / 6;  // of its noise now
+constexpr float kMostPull = 6;     // dB, one frame
 constexpr std::uint16_t kFewestVisits = 12;
-constexpr float kStandsOutDb = 1.2F;      // with six visits and 1 dB of reading error: over four sigma
-constexpr float kHoldsBackDb = 0.9F;      // a channel that stands out does not teach its offset
+constexpr float kStandsOutDb = 1.2F;  // with six visits and 1 dB of reading error: over four sigma
+constexpr float kHoldsBackDb = 0.9F;  // a channel that stands out does not teach its offset
 constexpr float kLastingDb = 2.4F;
 
 template <class Get>
@@ -35,9 +36,12 @@ void ChannelLevels::add(std::size_t index, float signal_above_mean_db, float noi
   const float young = 1.0F / static_cast<float>(channel.visits);
   channel.noise_now_db += std::max(kFast, young) * (noise_above_mean_db - channel.noise_now_db);
   const float gain = std::max(kSlowest, young);
-  channel.signal_db += gain * std::clamp(signal_above_mean_db - channel.signal_db, -kMostPull, kMostPull);
-  if (channel.visits > kFewestVisits && channel.noise_now_db - channel.noise_db > kHoldsBackDb) return;
-  channel.noise_db += gain * std::clamp(noise_above_mean_db - channel.noise_db, -kMostPull, kMostPull);
+  channel.signal_db +=
+      gain * std::clamp(signal_above_mean_db - channel.signal_db, -kMostPull, kMostPull);
+  if (channel.visits > kFewestVisits && channel.noise_now_db - channel.noise_db > kHoldsBackDb)
+    return;
+  channel.noise_db +=
+      gain * std::clamp(noise_above_mean_db - channel.noise_db, -kMostPull, kMostPull);
 }
 
 ChannelLevels::Contrast ChannelLevels::contrast() const {
@@ -46,7 +50,8 @@ ChannelLevels::Contrast ChannelLevels::contrast() const {
   for (const Channel& channel : channels_)
     if (channel.visits >= 2 * kFewestVisits) known[out.known++] = &channel;
   if (out.known < 4) return out;
-  const float rise = median(out.known, [&](std::size_t i) { return known[i]->noise_now_db - known[i]->noise_db; });
+  const float rise =
+      median(out.known, [&](std::size_t i) { return known[i]->noise_now_db - known[i]->noise_db; });
   const float usual = median(out.known, [&](std::size_t i) { return known[i]->noise_db; });
   std::uint32_t risen = 0, always = 0;
   double risen_sum = 0, always_sum = 0;
@@ -63,7 +68,8 @@ ChannelLevels::Contrast ChannelLevels::contrast() const {
     }
   }
   // One noisy reading in a hundred channels is nothing: several, or one by much.
-  const bool some = risen >= 3 || (risen >= 1 && risen_sum / risen > 2 * kStandsOutDb && out.known < 20);
+  const bool some =
+      risen >= 3 || (risen >= 1 && risen_sum / risen > 2 * kStandsOutDb && out.known < 20);
   if (some && risen * 2 <= out.known) {
     out.channels = risen;
     out.rise_db = risen_sum / risen;

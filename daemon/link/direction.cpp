@@ -10,7 +10,7 @@ namespace fadeward::link {
 
 namespace {
 
-constexpr std::size_t kMostClosed = 96;   // a day, should nobody fetch them
+constexpr std::size_t kMostClosed = 96;  // a day, should nobody fetch them
 constexpr int kBlockLowestDb = -16;
 
 Time floor_to(Time at, Duration span) {
@@ -56,7 +56,8 @@ void DirectionState::fill_block() {
   advance_blocks(bin.start);
   std::array<std::uint16_t, 64>& block = blocks_[block_slot()].counts;
   bin.margin.visit([&](double level_db, std::uint32_t frames) {
-    const int cell = std::clamp(static_cast<int>(std::floor(level_db + 0.5)) - kBlockLowestDb, 0, 63);
+    const int cell =
+        std::clamp(static_cast<int>(std::floor(level_db + 0.5)) - kBlockLowestDb, 0, 63);
     std::uint16_t& count = block[static_cast<std::size_t>(cell)];
     count = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{count} + frames));
   });
@@ -231,13 +232,14 @@ void DirectionState::shift(Duration step) {
   const std::size_t old_slot = block_slot();
   block_start_ = floor_to(block_start_ + step, kBlockSpan);
   const std::size_t turn = (block_slot() + kBlocks - old_slot) % kBlocks;
-  std::rotate(blocks_.begin(), blocks_.begin() + static_cast<std::ptrdiff_t>((kBlocks - turn) % kBlocks),
+  std::rotate(blocks_.begin(),
+              blocks_.begin() + static_cast<std::ptrdiff_t>((kBlocks - turn) % kBlocks),
               blocks_.end());
 }
 
 BlockSide DirectionState::take_block(Time now) {
   constexpr std::size_t kMostSamples = 512;
-  constexpr float kFarOff = 5;   // dB from the middle: a deep fade counts as one, not as many
+  constexpr float kFarOff = 5;  // dB from the middle: a deep fade counts as one, not as many
   BlockSide out;
   std::array<std::int16_t, kMostSamples> signals{};
   std::size_t count = 0;
@@ -245,8 +247,10 @@ BlockSide DirectionState::take_block(Time now) {
   window.visit_since(taken_until_, [&](const FrameSample& sample) {
     if (count == kMostSamples) return;
     const auto offset = static_cast<int>(100 * channel_levels.signal_offset_db(sample.channel));
-    signals[count++] = static_cast<std::int16_t>(std::clamp(sample.signal_cdbm - offset, -32000, 32000));
-    noise_sum += static_cast<float>(sample.noise_cdbm) / 100 - channel_levels.noise_offset_db(sample.channel);
+    signals[count++] =
+        static_cast<std::int16_t>(std::clamp(sample.signal_cdbm - offset, -32000, 32000));
+    noise_sum += static_cast<float>(sample.noise_cdbm) / 100 -
+                 channel_levels.noise_offset_db(sample.channel);
     out.heard += sample.frames;
     out.lost += sample.lost;
   });
@@ -266,15 +270,18 @@ BlockSide DirectionState::take_block(Time now) {
     out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
     // A block of few frames is no measure for the channels of these very frames.
     constexpr float kSlowFrames = 50;
-    const float share = slow_known_ ? std::min(1.0F, static_cast<float>(count) / kSlowFrames) : 1.0F;
+    const float share =
+        slow_known_ ? std::min(1.0F, static_cast<float>(count) / kSlowFrames) : 1.0F;
     slow_signal_dbm_ += share * (mean_dbm - slow_signal_dbm_);
     slow_noise_dbm_ += share * (out.noise_dbm - slow_noise_dbm_);
     slow_known_ = true;
     const bool few = count < 8;
-    const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm, noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
+    const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm,
+                noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
     if (channels.size() > 1)
       window.visit_since(taken_until_, [&](const FrameSample& sample) {
-        channel_levels.add(sample.channel, static_cast<float>(sample.signal_cdbm) / 100 - signal_dbm,
+        channel_levels.add(sample.channel,
+                           static_cast<float>(sample.signal_cdbm) / 100 - signal_dbm,
                            static_cast<float>(sample.noise_cdbm) / 100 - noise_dbm);
       });
   }
@@ -288,7 +295,8 @@ std::optional<double> DirectionState::rician_k_db() const {
   double count = 0, sum = 0, squares = 0;
   window.visit_all([&](const FrameSample& sample) {
     // Only ratios count: -100 dBm stands for one.
-    const double level_db = (sample.signal_cdbm + 10000) / 100.0 - static_cast<double>(channel_levels.signal_offset_db(sample.channel));
+    const double level_db = (sample.signal_cdbm + 10000) / 100.0 -
+                            static_cast<double>(channel_levels.signal_offset_db(sample.channel));
     const double power = ratio_from_db(level_db);
     count += 1;
     sum += power;

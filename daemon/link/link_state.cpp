@@ -22,35 +22,38 @@ constexpr std::uint64_t kLearnAll = 256;
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
-constexpr double kCssCeilingDb = 9.0;   // common practice: chirp receivers stop at about 10 dB
-constexpr double kBendDb = 3.0;         // so far below its ceiling an SNR begins to lag behind
+constexpr double kCssCeilingDb = 9.0;  // common practice: chirp receivers stop at about 10 dB
+constexpr double kBendDb = 3.0;        // so far below its ceiling an SNR begins to lag behind
 /// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
 constexpr double kClearOfThresholdDb = 3.0;
-constexpr double kDeadDb = -3.0;              // of a channel on which nearly nothing arrives, at most
+constexpr double kDeadDb = -3.0;  // of a channel on which nearly nothing arrives, at most
 constexpr double kClearWithoutCountsDb = 1.0;
-constexpr double kCrossing = 1.4;            // see estimate::fit_survivors: variance of a median by errors
-constexpr double kMedianOfSample = 1.5708;   // pi / 2
+constexpr double kCrossing = 1.4;  // see estimate::fit_survivors: variance of a median by errors
+constexpr double kMedianOfSample = 1.5708;  // pi / 2
 constexpr double kBorrowedNoiseVariance = 0.08;
 constexpr double kDeadChannelsVariance = 0.03;  // how many frames went to them is itself estimated
-constexpr double kStepErrorDb = 0.065;        // what is left of readings in whole decibels
-constexpr double kFadingVariance = 0.02;     // of an hour's median: each direction fades for itself
-constexpr double kShapeVariance = 0.07;      // what a truncated sample says wrong every hour alike
+constexpr double kStepErrorDb = 0.065;          // what is left of readings in whole decibels
+constexpr double kFadingVariance = 0.02;  // of an hour's median: each direction fades for itself
+constexpr double kShapeVariance = 0.07;   // what a truncated sample says wrong every hour alike
 constexpr Duration kLearnClearEvery = std::chrono::hours{4};
 constexpr double kFewLost = 0.003;
 constexpr std::uint32_t kFewestToLearn = 60;
 
-constexpr std::uint64_t bit(Field field) { return std::uint64_t{1} << static_cast<unsigned>(field); }
-constexpr std::uint64_t kCounterFields =
-    bit(Field::tx_frames) | bit(Field::far_tx_frames) | bit(Field::tx_retries) |
-    bit(Field::far_tx_retries) | bit(Field::tx_failures) | bit(Field::far_tx_failures) |
-    bit(Field::rx_frames) | bit(Field::far_rx_frames) | bit(Field::rx_foreign) | bit(Field::uptime_s);
-constexpr std::uint64_t kSettingFields =
-    bit(Field::tx_power_dbm) | bit(Field::far_tx_power_dbm) | bit(Field::spreading_factor) |
-    bit(Field::bandwidth_hz) | bit(Field::bit_rate_bps);
+constexpr std::uint64_t bit(Field field) {
+  return std::uint64_t{1} << static_cast<unsigned>(field);
+}
+constexpr std::uint64_t kCounterFields = bit(Field::tx_frames) | bit(Field::far_tx_frames) |
+                                         bit(Field::tx_retries) | bit(Field::far_tx_retries) |
+                                         bit(Field::tx_failures) | bit(Field::far_tx_failures) |
+                                         bit(Field::rx_frames) | bit(Field::far_rx_frames) |
+                                         bit(Field::rx_foreign) | bit(Field::uptime_s);
+constexpr std::uint64_t kSettingFields = bit(Field::tx_power_dbm) | bit(Field::far_tx_power_dbm) |
+                                         bit(Field::spreading_factor) | bit(Field::bandwidth_hz) |
+                                         bit(Field::bit_rate_bps);
 constexpr std::uint64_t kRateFields =
     bit(Field::spreading_factor) | bit(Field::bandwidth_hz) | bit(Field::bit_rate_bps);
-constexpr std::uint64_t kHealthFields = bit(Field::latency_s) | bit(Field::supply_v) |
-                                        bit(Field::temperature_c) | bit(Field::uptime_s);
+constexpr std::uint64_t kHealthFields =
+    bit(Field::latency_s) | bit(Field::supply_v) | bit(Field::temperature_c) | bit(Field::uptime_s);
 constexpr std::uint64_t kFarLevels =
     bit(Field::far_rssi_dbm) | bit(Field::far_snr_db) | bit(Field::far_noise_dbm);
 
@@ -77,7 +80,8 @@ void LinkState::reconfigure(const LinkSettings& settings) {
   radio_ = settings.radio;
   expect_ = settings.expect;
   silent_ = settings.alerts.silent;
-  site_noise_figure_db_ = {settings.budget.near.noise_figure_db, settings.budget.far.noise_figure_db};
+  site_noise_figure_db_ = {settings.budget.near.noise_figure_db,
+                           settings.budget.far.noise_figure_db};
   // Inbound is sent by the far end.
   site_power_dbm_ = {settings.budget.far.power_dbm, settings.budget.near.power_dbm};
   settle_rate();
@@ -92,8 +96,8 @@ Duration LinkState::silent_after() const {
   const auto usual = expect();
   const Duration span = usual ? *usual : interval_.longest();
   if (span > Duration{})
-    return std::max(kShortestSilence,
-                    Duration{static_cast<Duration::rep>(silent_intervals_ * static_cast<double>(span.count()))});
+    return std::max(kShortestSilence, Duration{static_cast<Duration::rep>(
+                                          silent_intervals_ * static_cast<double>(span.count()))});
   return last_report_ ? kHeardOnce : kNeverHeard;
 }
 
@@ -111,15 +115,16 @@ std::optional<double> LinkState::power_dbm(Direction d) const {
 double LinkState::unused_power_db(Direction d) const {
   const auto& now = direction(d).power_dbm;
   if (!now) return 0;
-  const double most = radio_.max_power_dbm.value_or(highest_power_dbm_[static_cast<std::size_t>(d)].value_or(*now));
+  const double most =
+      radio_.max_power_dbm.value_or(highest_power_dbm_[static_cast<std::size_t>(d)].value_or(*now));
   return std::max(0.0, most - *now);
 }
 
 // ---- one report ----------------------------------------------------------------------------
 
 struct LinkState::Frame {
-  bool fresh = true;      ///< a frame not reported before
-  bool in_order = true;   ///< its counters are newer than those seen
+  bool fresh = true;     ///< a frame not reported before
+  bool in_order = true;  ///< its counters are newer than those seen
 };
 
 void LinkState::note_restart(Noticed& noticed, Noticed::End end) {
@@ -138,7 +143,8 @@ LinkState::Frame LinkState::follow_sequence(const LinkReport& report, Time at, N
   }
   const bool counts_loss = radio_.seq == RadioSettings::Seq::frames;
   DirectionState& inbound = direction(Direction::inbound);
-  if (!gap_unknown_ && last_frame_ && at > *last_frame_ && sequence_.take_next(report[Field::seq])) [[likely]] {
+  if (!gap_unknown_ && last_frame_ && at > *last_frame_ && sequence_.take_next(report[Field::seq]))
+      [[likely]] {
     interval_.add(at - *last_frame_);
     if (counts_loss) inbound.heard(at, LossSource::seq);
     last_frame_ = at;
@@ -173,15 +179,16 @@ LinkState::Frame LinkState::follow_sequence(const LinkReport& report, Time at, N
   return {true, true};
 }
 
-CounterStep LinkState::step(const LinkReport& report, Field field, Counter counter, Noticed& noticed) {
+CounterStep LinkState::step(const LinkReport& report, Field field, Counter counter,
+                            Noticed& noticed) {
   if (!report.has(field)) return {};
   const CounterStep step = counters_[counter].take(report[field], radio_.counter_bits.value_or(0));
   if (step.restarted) {
-    const bool far = counter == kFarTxFrames || counter == kFarTxRetries || counter == kFarTxFailures ||
-                     counter == kFarRxFrames;
+    const bool far = counter == kFarTxFrames || counter == kFarTxRetries ||
+                     counter == kFarTxFailures || counter == kFarRxFrames;
     note_restart(noticed, counter == kUptime ? Noticed::End::unknown
-                          : far             ? Noticed::End::far
-                                            : Noticed::End::near);
+                          : far              ? Noticed::End::far
+                                             : Noticed::End::near);
   }
   return step;
 }
@@ -221,9 +228,11 @@ void LinkState::follow_counters(const LinkReport& report, Time at, Noticed& noti
     DirectionState& state = direction(side.direction);
     if (side.sent.known || side.retries.known) {
       const double sent = side.sent.known ? side.sent.grown : side.retries.grown + 1;
-      state.sent(at, whole(sent), whole(std::min(side.retries.grown, sent)), whole(side.failures.grown));
+      state.sent(at, whole(sent), whole(std::min(side.retries.grown, sent)),
+                 whole(side.failures.grown));
     }
-    const bool by_seq = side.direction == Direction::inbound && state.loss_source == LossSource::seq;
+    const bool by_seq =
+        side.direction == Direction::inbound && state.loss_source == LossSource::seq;
     if (by_seq) continue;
     if (gap_unknown_) side.pair.forget();
     const PairStep paired = side.pair.take(side.sent, side.heard);
@@ -296,7 +305,8 @@ void LinkState::settle_rules(Direction d) {
   DirectionState& state = direction(d);
   ReadingRules& rules = state.rules;
   rules.rssi_is_total = radio_.rssi == RadioSettings::Rssi::total;
-  rules.level_offset_db = d == Direction::inbound ? radio_.level_offset_db : radio_.far_level_offset_db;
+  rules.level_offset_db =
+      d == Direction::inbound ? radio_.level_offset_db : radio_.far_level_offset_db;
   rules.receiver_noise_dbm = receiver(d).noise_dbm;
   rules.snr_ceiling_db = kNoCeilingDb;
   if (radio_.snr_ceiling_db) {
@@ -330,21 +340,24 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
   DirectionState& state = direction(d);
   const bool both = reading.rssi_dbm && reading.snr_db;
   // A ceiling does not change from frame to frame.
-  if (both && (state.frames_total < kLearnAll || state.frames_total % 4 == 0)) learn_saturation(d, reading);
+  if (both && (state.frames_total < kLearnAll || state.frames_total % 4 == 0))
+    learn_saturation(d, reading);
   ReadingRules& rules = state.rules;
-  if (both && reading.noise_dbm && rules.rssi_is_total) [[likely]] {   // what most receivers report
+  if (both && reading.noise_dbm && rules.rssi_is_total) [[likely]] {  // what most receivers report
     Separated levels;
     levels.source = NoiseSource::idle;
     levels.noise_dbm = *reading.noise_dbm + rules.level_offset_db;
     const double total_dbm = *reading.rssi_dbm + rules.level_offset_db;
-    levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db ? total_dbm - excess_over_signal_db(*reading.snr_db)
-                                                               : signal_of_total(total_dbm, levels.noise_dbm);
+    levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db
+                            ? total_dbm - excess_over_signal_db(*reading.snr_db)
+                            : signal_of_total(total_dbm, levels.noise_dbm);
     state.measured(at, levels, receiver(d).required_snr_db, channel, weight);
     return;
   }
   const bool by_snr = both && !reading.noise_dbm;
   if (by_snr) {
-    const bool recent = state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
+    const bool recent =
+        state.snr_noise_frames >= kFewestForNoise && at - state.snr_noise_at < kNoiseMemory;
     rules.recent_noise_dbm = recent ? state.snr_noise_dbm : std::nullopt;
   }
   auto levels = separate(reading, rules);
@@ -352,11 +365,14 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
   const bool bent = by_snr && *reading.snr_db >= rules.snr_ceiling_db - kBendDb;
   if (bent && rules.recent_noise_dbm) {
     levels->noise_dbm = *rules.recent_noise_dbm;
-  } else if (by_snr && *reading.snr_db < rules.snr_ceiling_db) {   // a bent one where there is no better
-    state.snr_noise_dbm = state.snr_noise_dbm
-                              ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
-                              : levels->noise_dbm;
-    state.snr_noise_frames = at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
+  } else if (by_snr &&
+             *reading.snr_db < rules.snr_ceiling_db) {  // a bent one where there is no better
+    state.snr_noise_dbm =
+        state.snr_noise_dbm
+            ? *state.snr_noise_dbm + 0.05 * (levels->noise_dbm - *state.snr_noise_dbm)
+            : levels->noise_dbm;
+    state.snr_noise_frames =
+        at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
   state.measured(at, *levels, receiver(d).required_snr_db, channel, weight);
@@ -369,16 +385,18 @@ std::optional<std::uint8_t> LinkState::measure_inbound(const LinkReport& report,
     channel = channels.index_of(report[Field::channel]);
   else if (report.has(Field::frequency_hz))
     channel = channels.index_of(report[Field::frequency_hz]);
-  if (report.has(Field::far_tx_power_dbm)) follow_power(Direction::inbound, report, Field::far_tx_power_dbm);
+  if (report.has(Field::far_tx_power_dbm))
+    follow_power(Direction::inbound, report, Field::far_tx_power_dbm);
   measure(Direction::inbound,
-          {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)}, at,
-          channel);
+          {get(report, Field::rssi_dbm), get(report, Field::snr_db), get(report, Field::noise_dbm)},
+          at, channel);
   return channel;
 }
 
 /// Both frames of one exchange share a hop channel: a level that the far end measured a moment ago
 /// belongs to the channel of its own frame.
-std::optional<std::uint8_t> LinkState::far_channel(const LinkReport& report, Time at, Time measured_at) {
+std::optional<std::uint8_t> LinkState::far_channel(const LinkReport& report, Time at,
+                                                   Time measured_at) {
   constexpr Duration kOneExchange = std::chrono::seconds{3};
   if (at - measured_at > kOneExchange) return {};
   ChannelShares& channels = direction(Direction::outbound).channels;
@@ -401,12 +419,14 @@ void LinkState::measure_outbound(const LinkReport& report, Time at, std::uint8_t
     const Time told = from_unix_seconds(far_time);
     if (told <= at && at - told < std::chrono::hours{1}) measured_at = told;
     const auto usual = expect();
-    if (usual && at - told > *usual / 2) weight = FrameWindow::kFullWeight;   // another frame, another channel
+    if (usual && at - told > *usual / 2)
+      weight = FrameWindow::kFullWeight;  // another frame, another channel
   } else if (reading == last_far_) {
-    return;   // the far end has measured nothing since
+    return;  // the far end has measured nothing since
   }
   last_far_ = reading;
-  if (report.has(Field::tx_power_dbm)) follow_power(Direction::outbound, report, Field::tx_power_dbm);
+  if (report.has(Field::tx_power_dbm))
+    follow_power(Direction::outbound, report, Field::tx_power_dbm);
   measure(Direction::outbound,
           {get(report, Field::far_rssi_dbm), get(report, Field::far_snr_db),
            get(report, Field::far_noise_dbm)},
@@ -417,7 +437,8 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
   Noticed noticed;
   ++reports;
   // A sender that restarted begins its numbers anew: said by its uptime before they are read.
-  if (report.has(Field::uptime_s) && uptime_s && report[Field::uptime_s] < *uptime_s && last_report_ && at >= *last_report_)
+  if (report.has(Field::uptime_s) && uptime_s && report[Field::uptime_s] < *uptime_s &&
+      last_report_ && at >= *last_report_)
     sequence_.forget();
   const Frame frame = follow_sequence(report, at, noticed);
   if (frame.in_order) {
@@ -432,8 +453,10 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
   if (frame.fresh) channel = measure_inbound(report, at);
   if (frame.in_order && (report.present & kFarLevels) != 0) {
     // Only what arrives on a report is known, and reports come less often on weak channels.
-    const std::uint8_t weight = channel ? direction(Direction::inbound).channels.weight(*channel) : FrameWindow::kFullWeight;
-    measure_outbound(report, at, static_cast<std::uint8_t>((3 * weight + FrameWindow::kFullWeight) / 4));
+    const std::uint8_t weight = channel ? direction(Direction::inbound).channels.weight(*channel)
+                                        : FrameWindow::kFullWeight;
+    measure_outbound(report, at,
+                     static_cast<std::uint8_t>((3 * weight + FrameWindow::kFullWeight) / 4));
   }
   if (noticed.restarted != Noticed::End::none) {
     // The numbers of the other counters meant another life of the radio.
@@ -446,18 +469,20 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
   return noticed;
 }
 
-/// Where nine of ten frames are lost, three missing ones mean nothing: the silence must be so long that
-/// losses alone make one like it less than once in a hundred thousand.
+/// Where nine of ten frames are lost, three missing ones mean nothing: the silence must be so long
+/// that losses alone make one like it less than once in a hundred thousand.
 void LinkState::settle_silence(Time now) {
   constexpr double kByChance = 1e-5, kFewestFrames = 20, kMostIntervals = 200;
   silent_intervals_ = kSilentIntervals;
   silence_due_ = now + std::chrono::minutes{15};
   if (direction(Direction::inbound).loss_source != LossSource::seq) return;
-  const auto counts = direction(Direction::inbound).loss.sum(estimate::RollingCounts::Window::day, now);
+  const auto counts =
+      direction(Direction::inbound).loss.sum(estimate::RollingCounts::Window::day, now);
   const double frames = static_cast<double>(counts.hits) + counts.misses;
   if (frames < kFewestFrames || counts.misses == 0) return;
   const double lost = std::min(0.99, counts.misses / frames);
-  silent_intervals_ = std::clamp(std::log(kByChance) / std::log(lost), kSilentIntervals, kMostIntervals);
+  silent_intervals_ =
+      std::clamp(std::log(kByChance) / std::log(lost), kSilentIntervals, kMostIntervals);
 }
 
 void LinkState::tick(Time now) {
@@ -538,12 +563,14 @@ bool LinkState::needs_fit(Direction d) const {
 std::optional<double> LinkState::dead_share(Direction d) const {
   const DirectionState& state = direction(d);
   const FrameWindow& window = state.window;
-  if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0) return {};
+  if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0)
+    return {};
   std::array<std::uint16_t, ChannelShares::kMost> heard{};
   window.visit([&](const FrameSample& sample) { ++heard[sample.channel % ChannelShares::kMost]; });
   const auto missing = state.channels.missing_on_dead(heard);
   if (!missing || *missing < 1) return {};
-  const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) / static_cast<double>(window.samples());
+  const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) /
+                                                  static_cast<double>(window.samples());
   return std::min(*missing * stands_for, lost) / (lost + window.frames());
 }
 
@@ -557,12 +584,13 @@ FitQuestion LinkState::own_question(Direction d) const {
   return question;
 }
 
-/// Error of one margin. The noise that is read beside each frame scatters as its reading does; an SNR
-/// has a scatter of its own.
+/// Error of one margin. The noise that is read beside each frame scatters as its reading does; an
+/// SNR has a scatter of its own.
 double LinkState::reading_sd_db(Direction d) const {
   const DirectionState& state = direction(d);
   const double noise_variance = state.window.noise_moments().variance_db2;
-  if (state.noise_source == NoiseSource::idle) return std::sqrt(0.2 + 0.8 * std::clamp(noise_variance, 0.3, 1.4));
+  if (state.noise_source == NoiseSource::idle)
+    return std::sqrt(0.2 + 0.8 * std::clamp(noise_variance, 0.3, 1.4));
   return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
 }
 
@@ -572,30 +600,35 @@ double LinkState::path_offset_db(Direction d) const {
          receiver(d).required_snr_db;
 }
 
-/// Where a direction does not know its losses, the other one does. `now`: a fit of the minute will do.
+/// Where a direction does not know its losses, the other one does. `now`: a fit of the minute will
+/// do.
 FitQuestion LinkState::question(Direction d, std::optional<Time> now) {
   FitQuestion question = own_question(d);
   const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
   DirectionState& state = direction(other);
-  if (question.counted || !reciprocal_.known() || state.window.empty() || !counts_losses(other)) return question;
+  if (question.counted || !reciprocal_.known() || state.window.empty() || !counts_losses(other))
+    return question;
   const double sign = d == Direction::outbound ? 1 : -1;
   double median_db = 0, variance = 0;
   if (needs_fit(other)) {
     const FitQuestion own = own_question(other);
-    const auto fit = now ? state.margin_fit.recent(state.window, own, *now) : state.margin_fit.fit(state.window, own);
+    const auto fit = now ? state.margin_fit.recent(state.window, own, *now)
+                         : state.margin_fit.fit(state.window, own);
     if (!fit) return question;
     median_db = fit->median_db;
     variance = fit->median_sd_db * fit->median_sd_db;
   } else {
     median_db = *state.window.margin_median_db();
   }
-  question.median_db = median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
-  question.median_precision = 1 / (variance + reciprocal_.variance() + kFadingVariance + kShapeVariance);
+  question.median_db =
+      median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
+  question.median_precision =
+      1 / (variance + reciprocal_.variance() + kFadingVariance + kShapeVariance);
   return question;
 }
 
-/// How wide the levels spread, how many are lost whatever their level, and by what the two directions
-/// differ: once an hour where frames are lost, less often where little can be learned.
+/// How wide the levels spread, how many are lost whatever their level, and by what the two
+/// directions differ: once an hour where frames are lost, less often where little can be learned.
 void LinkState::learn_margins(Time hour) {
   const bool clear = !needs_fit(Direction::inbound) && !needs_fit(Direction::outbound);
   const bool rest = clear && hour.time_since_epoch() % kLearnClearEvery != Duration{};
@@ -604,9 +637,11 @@ void LinkState::learn_margins(Time hour) {
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
     DirectionState& state = direction(d);
     const FrameWindow& window = state.window;
-    if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan) continue;
+    if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan)
+      continue;
     if (rest) {
-      if (counts_losses(d) && window.lost() > 0) state.margin_fit.learn_collisions(window.frames(), window.lost());
+      if (counts_losses(d) && window.lost() > 0)
+        state.margin_fit.learn_collisions(window.frames(), window.lost());
       continue;
     }
     double median_db = *window.margin_median_db();
@@ -639,7 +674,8 @@ std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
   const bool few = counts_losses(d) && state.window.lost() * 99 < state.window.frames();
   if (few || state.margin_fit.lately_clear(now)) return state.window.margin_quantile_db(0.5, false);
   if (!needs_fit(d)) {
-    if (const auto dead = dead_share(d)) return state.window.margin_quantile_db(quantile_beside(*dead), false);
+    if (const auto dead = dead_share(d))
+      return state.window.margin_quantile_db(quantile_beside(*dead), false);
     state.margin_fit.note_clear(now);
     return state.window.margin_quantile_db(0.5, false);
   }
@@ -656,26 +692,32 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
     const auto fit = state.margin_fit.fit(state.window, question(d, {}));
     if (!fit) return {};
     out = {fit->median_db, fit->low_db, std::hypot(fit->median_sd_db, kStepErrorDb)};
-    if (const auto low = state.window.margin_quantile_db(0.01, false); low && fit->level_lost < kFewLost)
+    if (const auto low = state.window.margin_quantile_db(0.01, false);
+        low && fit->level_lost < kFewLost)
       out.low_db = *low;
     return out;
   }
   const auto dead = dead_share(d);
-  out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false) : *state.window.margin_median_db();
+  out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false)
+                       : *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
   if (dead && *dead > 0.01) out.low_db = std::min(out.low_db, kDeadDb);
   // Reading errors carry frames across the median, as many up as down but for chance.
   const double deviation = *state.window.margin_deviation_db();
   const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
-  const double n = std::max(measured, static_cast<double>(state.window.frames()) +
-                                          (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
-  const double variance = kCrossing * reading_sd_db(d) * deviation / measured +
-                          kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
+  const double n =
+      std::max(measured, static_cast<double>(state.window.frames()) +
+                             (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
+  const double variance =
+      kCrossing * reading_sd_db(d) * deviation / measured +
+      kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
   // Near the ceiling of the SNR the noise is borrowed from the weakest frames.
-  const bool borrowed = state.noise_source == NoiseSource::snr &&
-                        out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
-  out.stderr_db = std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
-                            (dead ? kDeadChannelsVariance : 0));
+  const bool borrowed =
+      state.noise_source == NoiseSource::snr &&
+      out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
+  out.stderr_db =
+      std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
+                (dead ? kDeadChannelsVariance : 0));
   return out;
 }
 

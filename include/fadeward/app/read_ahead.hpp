@@ -14,7 +14,8 @@
 namespace fadeward::app {
 
 /// Hands reports from a source to one consumer, in the order of the source. Memory is bounded: the
-/// source waits while kBatches are full, until half of them are empty again. All members are for the consumer's thread.
+/// source waits while kBatches are full, until half of them are empty again. All members are for
+/// the consumer's thread.
 class ReadAhead {
  public:
   /// Called on the reading thread only. Returns the next report, valid until the next call, or null
@@ -34,7 +35,8 @@ class ReadAhead {
   const LinkReport* next() {
     if (at_ >= taken_.count) return next_batch();
     // Written by another core: asked for before it is needed.
-    const auto* ahead = reinterpret_cast<const char*>(taken_.reports.data() + std::min(at_ + 6, kBatch - 1));
+    const auto* ahead =
+        reinterpret_cast<const char*>(taken_.reports.data() + std::min(at_ + 6, kBatch - 1));
     for (std::size_t line = 0; line < 192; line += 64) __builtin_prefetch(ahead + line);
     return &taken_.reports[at_++];
   }
@@ -55,17 +57,17 @@ class ReadAhead {
   bool hand_over(Batch& batch);
 
   Source source_;
-  Batch taken_;                    ///< the consumer's
+  Batch taken_;  ///< the consumer's
   std::size_t at_ = 0;
 
   std::mutex mutex_;
-  std::condition_variable arrived_;   ///< a full batch, or the end
+  std::condition_variable arrived_;  ///< a full batch, or the end
   std::condition_variable room_;
-  std::vector<Batch> full_;        ///< oldest first
+  std::vector<Batch> full_;  ///< oldest first
   std::vector<Batch> spare_;
   bool ended_ = false;
   bool stop_ = false;
-  std::thread thread_;             ///< last: the rest is there when it starts
+  std::thread thread_;  ///< last: the rest is there when it starts
 };
 
 }  // namespace fadeward::app

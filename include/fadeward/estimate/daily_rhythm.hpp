@@ -16,17 +16,18 @@ class DailyRhythm {
   /// The mean of one hour that ended at `at`. Values far off (more than four of the usual
   /// deviations) pull as if they were that far off and no more.
   void add(Time at, double value);
-  /// Teaches the harmonics one hour; the caller decides how late, so that a swing that has just begun to
-  /// grow is not taken for the rhythm before it was noticed.
+  /// Teaches the harmonics one hour; the caller decides how late, so that a swing that has just
+  /// begun to grow is not taken for the rhythm before it was noticed.
   void learn(Time at, double value);
   /// The harmonics alone at a moment, dB; 0 before two days were seen.
   double daily_db(Time at) const;
   /// The slow level, dB. Meaningless before the first value.
   double level() const { return level_; }
   std::uint32_t hours() const { return hours_; }
-  /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one hour
-  /// with the next (0..0.95). Both come from the sizes of differences over one and
-  /// eight hours, large ones cut, so that neither a slow drift nor rain hides itself in them. They begin with what is usual for paths.
+  /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one
+  /// hour with the next (0..0.95). Both come from the sizes of differences over one and eight
+  /// hours, large ones cut, so that neither a slow drift nor rain hides itself in them. They begin
+  /// with what is usual for paths.
   double hour_sigma_db() const { return sigma_db_; }
   double correlation() const { return correlation_; }
   /// Standard deviation of a mean over this many hours in a row.
@@ -40,24 +41,26 @@ class DailyRhythm {
 
   template <class A>
   void archive(A& a) {
-    a(hours_, level_hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, sigma_db_, correlation_, last_, last_at_, since_solved_);
+    a(hours_, level_hours_, level_, normal_, right_, harmonics_, near_db_, far_db_, sigma_db_,
+      correlation_, last_, last_at_, since_solved_);
   }
 
  private:
-  static constexpr int kTerms = 5;   // 1, cos and sin of 24 h, cos and sin of 12 h
+  static constexpr int kTerms = 5;  // 1, cos and sin of 24 h, cos and sin of 12 h
   static std::array<double, kTerms> terms(Time at);
   void solve();
   void settle_sigma();
 
   std::uint32_t hours_ = 0;
-  std::uint32_t level_hours_ = 0;            ///< that the level rests on
+  std::uint32_t level_hours_ = 0;  ///< that the level rests on
   double level_ = 0;
   std::array<float, kTerms * kTerms> normal_{};
   std::array<float, kTerms> right_{};
   std::array<float, kTerms> harmonics_{};
-  double near_db_ = 0, far_db_ = 0;          ///< mean sizes of differences over 1 h and 8 h
-  std::array<float, 8> last_{};              ///< deviations, by hours_ modulo 8
-  double sigma_db_ = 0.8, correlation_ = 0.65;   ///< what is usual for paths, before anything was learned
+  double near_db_ = 0, far_db_ = 0;  ///< mean sizes of differences over 1 h and 8 h
+  std::array<float, 8> last_{};      ///< deviations, by hours_ modulo 8
+  double sigma_db_ = 0.8,
+         correlation_ = 0.65;  ///< what is usual for paths, before anything was learned
   Time last_at_{};
   std::uint32_t since_solved_ = 0;
 };

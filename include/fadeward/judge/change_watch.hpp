@@ -27,8 +27,8 @@ class ChangeWatch {
  public:
   /// A site that moves has no usual level: only noise is judged.
   void set_moving(bool moving) { moving_ = moving; }
-  /// Behind a repeater the two directions' levels belong to different hops: each is no evidence for the
-  /// other. The inbound signal alone is followed.
+  /// Behind a repeater the two directions' levels belong to different hops: each is no evidence for
+  /// the other. The inbound signal alone is followed.
   void set_relayed(bool relayed) { relayed_ = relayed; }
 
   /// `judged`: false while in upkeep: the levels are followed, nothing is suspected.
@@ -41,8 +41,8 @@ class ChangeWatch {
   const std::vector<Suspect>& suspects() const { return suspects_; }
   /// Something changes that is not judged to its end yet.
   bool unsettled() const;
-  /// Level now against the usual one in dB, both directions' signals and both noises (index: Stream);
-  /// what is known.
+  /// Level now against the usual one in dB, both directions' signals and both noises (index:
+  /// Stream); what is known.
   Changes off_usual() const;
   bool knows_usual() const { return rhythms_[0].hours() >= kFewestHours; }
   /// The present levels are the usual ones from now on (work on the mast, a decision of a person).
@@ -50,26 +50,28 @@ class ChangeWatch {
 
   template <class A>
   void archive(A& a) {
-    a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_, both_seen_, both_, meant_,
-      way_, returned_, last_at_, day_step_db_, day_level_db_, day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
+    a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_,
+      both_seen_, both_, meant_, way_, returned_, last_at_, day_step_db_, day_level_db_,
+      day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
     if constexpr (A::kReading)
-      if (recent_.size() > kRecent || hours_.size() > kHours || suspects_.size() > kMostSuspects) a.fail();
+      if (recent_.size() > kRecent || hours_.size() > kHours || suspects_.size() > kMostSuspects)
+        a.fail();
   }
 
  private:
   static constexpr std::uint32_t kFewestHours = 30;
   static constexpr std::size_t kScales = 5;
-  static constexpr std::size_t kRecent = 64;       // blocks
+  static constexpr std::size_t kRecent = 64;  // blocks
   static constexpr std::size_t kMostSuspects = 64;
-  static constexpr std::size_t kDay = 24;          // hours
+  static constexpr std::size_t kDay = 24;  // hours
   static constexpr std::size_t kHours = 9 * kDay + 1;
   using Vector = std::array<double, kStreams>;
 
-  /// One block; daily rhythm removed. The sums run on from block to block and wrap around: what lies
-  /// between two of them is a difference.
+  /// One block; daily rhythm removed. The sums run on from block to block and wrap around: what
+  /// lies between two of them is a difference.
   struct Values {
     std::array<std::int16_t, kStreams> cdb{};
-    std::array<std::uint16_t, kStreams> counts{};       ///< of known values, this one included
+    std::array<std::uint16_t, kStreams> counts{};  ///< of known values, this one included
     std::array<std::uint32_t, kStreams> sums_cdb{};
     std::uint8_t known = 0;
     bool has(std::size_t stream) const { return (known >> stream & 1U) != 0; }
@@ -78,11 +80,11 @@ class ChangeWatch {
       a(cdb, counts, sums_cdb, known);
     }
   };
-  struct Hour {     // daily rhythm and what was told removed
-    std::array<std::int16_t, kStreams> raw_cdb{};     ///< with the daily rhythm
+  struct Hour {                                    // daily rhythm and what was told removed
+    std::array<std::int16_t, kStreams> raw_cdb{};  ///< with the daily rhythm
     std::array<std::int16_t, kStreams> value_cdb{};
-    std::array<std::int16_t, kStreams> day_cdb{};     ///< level of the 24 hours up to this one
-    std::array<std::int16_t, kStreams> level_cdb{};   ///< slow mean of these, as it was then
+    std::array<std::int16_t, kStreams> day_cdb{};    ///< level of the 24 hours up to this one
+    std::array<std::int16_t, kStreams> level_cdb{};  ///< slow mean of these, as it was then
     std::uint8_t known = 0;
     std::uint8_t day_known = 0;
     Time end{};
@@ -101,9 +103,11 @@ class ChangeWatch {
     std::array<bool, kStreams> known{};
   };
   Levels levels_of(const link::Block& block);
-  void choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in, bool has_out);
+  void choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in,
+                      bool has_out);
   void push(const Levels& levels);
-  Mean mean_of(std::size_t first_back, std::size_t count) const;   ///< blocks, counted back from the newest
+  Mean mean_of(std::size_t first_back,
+               std::size_t count) const;  ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
   void learn_jumps();
@@ -120,8 +124,10 @@ class ChangeWatch {
   void close_hour(Time now, bool judged);
   void teach_rhythms();
   void learn_days();
-  std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back, std::size_t count) const;
-  std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back, std::size_t days) const;
+  std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back,
+                                          std::size_t count) const;
+  std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back,
+                                     std::size_t days) const;
   std::size_t hours_since(Time at) const;
   static void move(Hour& hour, std::size_t stream, double by_db);
   void look_for_drifts(Time now);
@@ -131,24 +137,26 @@ class ChangeWatch {
   void told_effects(Vector& sum) const;
 
   Ring<Values> recent_;
-  std::array<std::array<float, kStreams>, kScales> square_{};   ///< mean square of usual differences
-  std::uint32_t jumps_ = 0;                                     ///< that these rest on
+  std::array<std::array<float, kStreams>, kScales> square_{};  ///< mean square of usual differences
+  std::uint32_t jumps_ = 0;                                    ///< that these rest on
   std::array<estimate::DailyRhythm, kStreams> rhythms_;
   Ring<Hour> hours_;
-  Vector day_step_db_ = {0.48, 0.12, 0.30, 0.30};   ///< usual size of the difference of a day to the day before
-  Vector day_level_db_{};                            ///< slow mean of the days' levels
-  std::array<std::uint32_t, kStreams> day_level_hours_{};   ///< that it rests on
-  Vector cycle_square_ = {0.14, 0.015, 0.06, 0.06};    ///< usual square of a daily swing that is not the rhythm's
+  Vector day_step_db_ = {0.48, 0.12, 0.30,
+                         0.30};  ///< usual size of the difference of a day to the day before
+  Vector day_level_db_{};        ///< slow mean of the days' levels
+  std::array<std::uint32_t, kStreams> day_level_hours_{};  ///< that it rests on
+  Vector cycle_square_ = {0.14, 0.015, 0.06,
+                          0.06};  ///< usual square of a daily swing that is not the rhythm's
   std::uint32_t hours_seen_ = 0, hours_taught_ = 0;  ///< to the rhythms
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
   std::array<std::uint32_t, kStreams> hour_count_{};
   std::vector<Suspect> suspects_;
-  std::uint32_t both_seen_ = 0;    ///< blocks with both directions; fades
-  bool both_ = false;              ///< `common` is the mean of both directions; else that of `way_`
-  bool meant_ = false;             ///< that is settled
+  std::uint32_t both_seen_ = 0;  ///< blocks with both directions; fades
+  bool both_ = false;            ///< `common` is the mean of both directions; else that of `way_`
+  bool meant_ = false;           ///< that is settled
   Direction way_ = Direction::inbound;
-  double returned_ = 0;            ///< sudden changes of the path that went away again; fades over weeks
+  double returned_ = 0;  ///< sudden changes of the path that went away again; fades over weeks
   Time last_at_{};
   bool moving_ = false;
   bool relayed_ = false;

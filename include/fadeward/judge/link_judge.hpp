@@ -19,10 +19,10 @@ namespace fadeward::judge {
 
 /// What the link needs to know of its port when it is judged.
 struct PortView {
-  bool open = true;                 ///< or unknown (a recording)
-  std::optional<Time> open_since;   ///< silence counts from here at the earliest
-  std::string trouble;              ///< in words, for a silent link: "12 lines not read", or empty
-  Company company;                  ///< the other links of the port
+  bool open = true;                ///< or unknown (a recording)
+  std::optional<Time> open_since;  ///< silence counts from here at the earliest
+  std::string trouble;             ///< in words, for a silent link: "12 lines not read", or empty
+  Company company;                 ///< the other links of the port
 };
 
 class LinkJudge {
@@ -38,7 +38,7 @@ class LinkJudge {
   void shift(Duration step);
 
   /// Not const: closing what has become too old is part of reading.
-  enum class Detail : std::uint8_t { window, all };   ///< window: without the rolling windows
+  enum class Detail : std::uint8_t { window, all };  ///< window: without the rolling windows
   DirectionSnapshot describe(Direction direction, Time now, Detail detail = Detail::all);
   LinkSnapshot describe(Time now);
   /// Reported within its silent time.
@@ -58,8 +58,9 @@ class LinkJudge {
 
   template <class A>
   void archive(A& a) {
-    a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1], retries_,
-      latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_, outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
+    a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
+      retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
+      outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
   }
 
  private:
@@ -79,10 +80,12 @@ class LinkJudge {
   void mark_stale(bool stale);
   Evidence evidence(Time now);
   Verdict verdict(Direction direction, Time now, bool of_losses = false);
-  Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset, std::string text) const;
+  Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset,
+                  std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
-  std::optional<double> change_db(const link::Reference& reference, std::optional<double> level) const;
+  std::optional<double> change_db(const link::Reference& reference,
+                                  std::optional<double> level) const;
 
   LinkSettings settings_;
   link::LinkState state_;
@@ -98,11 +101,11 @@ class LinkJudge {
   Threshold latency_;
   Threshold foreign_;
   Time started_{};
-  Time baseline_taken_{};               ///< end of the dates that were taken last
-  std::int64_t day_ = INT64_MIN;        ///< the last one taken into the outlooks
-  std::array<std::uint8_t, kDirections> clear_days_{};   ///< in a row without a crossing in sight
+  Time baseline_taken_{};                               ///< end of the dates that were taken last
+  std::int64_t day_ = INT64_MIN;                        ///< the last one taken into the outlooks
+  std::array<std::uint8_t, kDirections> clear_days_{};  ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;
-  std::uint32_t setting_changes_ = 0;   ///< in the day since setting_changes_since_
+  std::uint32_t setting_changes_ = 0;  ///< in the day since setting_changes_since_
   Time setting_changes_since_{};
 };
 

@@ -17,8 +17,8 @@ class Outlook {
  public:
   static constexpr std::size_t kCommissioningDays = 14;
 
-  /// Once a day, `day` counting days of the wall clock; a day given again, an earlier one, or a margin
-  /// that is not finite changes nothing.
+  /// Once a day, `day` counting days of the wall clock; a day given again, an earlier one, or a
+  /// margin that is not finite changes nothing.
   void add_day(std::int64_t day, double margin_db, const BaselineSettings& settings);
   /// The wall clock was set; without it days that a wrong clock was ahead by would be ignored.
   void shift(Duration step);
@@ -45,9 +45,10 @@ class Outlook {
   static constexpr std::size_t kMostBaselineDays = 120;
 
   Forecast forecast_;
-  std::vector<float> baseline_;         ///< margins of its days
-  Time baseline_from_{}, baseline_to_{};   ///< the dates that these belong to; both zero: commissioning
-  std::int64_t days_ahead_ = 0;            ///< of the forecast's own count, since clocks were set
+  std::vector<float> baseline_;  ///< margins of its days
+  Time baseline_from_{},
+      baseline_to_{};            ///< the dates that these belong to; both zero: commissioning
+  std::int64_t days_ahead_ = 0;  ///< of the forecast's own count, since clocks were set
   std::optional<double> trend_db_per_day_;
   std::optional<Crossing> crossing_;
 };

@@ -19,7 +19,7 @@ struct NearSide {
   Cause cause = Cause::none;
   Time onset{};
   std::optional<double> size_db;
-  std::uint32_t speaker = 0;   ///< the link, by any number; all of one link stand together
+  std::uint32_t speaker = 0;  ///< the link, by any number; all of one link stand together
 };
 
 /// A set of causes.
@@ -35,16 +35,17 @@ class CauseSet {
 
 /// What a link knows of the others of its port when it speaks of a suspicion.
 struct Company {
-  bool many = false;              ///< at least three active links: a near-side suspicion waits for others
-  CauseSet told_for_port;         ///< told once for all of them; theirs are withheld
-  bool others_unchanged = false;  ///< at least one other, and none has anything new about its inbound signal
+  bool many = false;       ///< at least three active links: a near-side suspicion waits for others
+  CauseSet told_for_port;  ///< told once for all of them; theirs are withheld
+  bool others_unchanged =
+      false;  ///< at least one other, and none has anything new about its inbound signal
 };
 
-/// Raises the alert of a port when at least three links and half of the active ones suspect the same
-/// near-side cause, with onsets within an hour; ends it when fewer than a third do, but not while no
-/// link is active. Of causes that share an alert the one that stands speaks, else that of the most
-/// links. Returns the causes that are told for the port now.
-CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now, AlertBook& book,
-                    const AlertBook::Owner& owner);
+/// Raises the alert of a port when at least three links and half of the active ones suspect the
+/// same near-side cause, with onsets within an hour; ends it when fewer than a third do, but not
+/// while no link is active. Of causes that share an alert the one that stands speaks, else that of
+/// the most links. Returns the causes that are told for the port now.
+CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now,
+                    AlertBook& book, const AlertBook::Owner& owner);
 
 }  // namespace fadeward::judge

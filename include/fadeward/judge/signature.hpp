@@ -12,9 +12,9 @@ namespace fadeward::judge {
 /// What is looked at. Mean and difference of the two signals instead of the signals themselves:
 /// weather and shadowing move the mean alone, so that the difference is far quieter.
 enum class Stream : std::uint8_t {
-  common,       ///< (inbound signal + outbound signal) / 2; with one direction known, that one
-  difference,   ///< inbound signal - outbound signal
-  near_noise,   ///< noise at the gateway
+  common,      ///< (inbound signal + outbound signal) / 2; with one direction known, that one
+  difference,  ///< inbound signal - outbound signal
+  near_noise,  ///< noise at the gateway
   far_noise,
 };
 inline constexpr std::size_t kStreams = 4;
@@ -36,20 +36,20 @@ struct Changes {
 /// One explanation of changes. `gain`: log-likelihood over "nothing happened".
 struct Explanation {
   Cause cause = Cause::none;
-  double size_db = 0;          ///< positive: what was lost, or what the noise rose by
-  double noise_db = 0;         ///< fall of the noise with it (antennas, receivers); 0 otherwise
+  double size_db = 0;   ///< positive: what was lost, or what the noise rose by
+  double noise_db = 0;  ///< fall of the noise with it (antennas, receivers); 0 otherwise
   double gain = 0;
-  double misfit = 0;           ///< squared deviations left over, in units of the variances
-  double lead = 0;             ///< gain over the best other explanation
+  double misfit = 0;  ///< squared deviations left over, in units of the variances
+  double lead = 0;    ///< gain over the best other explanation
 };
 
 /// The likeliest cause of a change for the worse; empty if another change (an improvement, or none)
-/// explains it better. Each cause of the contract's table is a direction in the space of streams and
-/// its size is fitted; an antenna has the fall of its noise as a second unknown.
+/// explains it better. Each cause of the contract's table is a direction in the space of streams
+/// and its size is fitted; an antenna has the fall of its noise as a second unknown.
 std::optional<Explanation> explain(const Changes& changes);
 
-/// How much of a cause is in the changes: its size fitted alone, in dB (may be negative); 0 where nothing that
-/// it moves is known.
+/// How much of a cause is in the changes: its size fitted alone, in dB (may be negative); 0 where
+/// nothing that it moves is known.
 double size_of(Cause cause, const Changes& changes);
 
 /// What a cause of this size does to the streams, in dB.

@@ -17,7 +17,8 @@
 namespace fadeward::judge {
 
 /// FadingSuspected, InterferenceSuspected and EquipmentSuspected of one link. Called once a minute;
-/// does something once a block (three minutes, or the time of about 18 reports where they are rare).
+/// does something once a block (three minutes, or the time of about 18 reports where they are
+/// rare).
 class Suspicions {
  public:
   void set_moving(bool moving) { changes_.set_moving(moving); }
@@ -53,7 +54,7 @@ class Suspicions {
   struct Contrast {
     bool told = false;
     bool lasting = false;
-    std::uint32_t seen = 0;      ///< blocks in a row
+    std::uint32_t seen = 0;  ///< blocks in a row
     std::uint32_t unseen = 0;
     std::uint32_t channels = 0;
     std::uint32_t known = 0;
@@ -65,15 +66,15 @@ class Suspicions {
       a(told, lasting, seen, unseen, channels, known, rise_db, onset, told_at);
     }
   };
-  struct Told {   // one told suspicion, whatever watch it comes from
+  struct Told {  // one told suspicion, whatever watch it comes from
     Cause cause = Cause::none;
     Shape shape = Shape::none;
     Time onset{};
     Time told_at{};
     std::optional<double> size_db;
     double confidence = 0;
-    std::optional<Direction> direction;   ///< where it shows in one alone
-    double weight = 0;           ///< the larger speaks where two share an alert
+    std::optional<Direction> direction;  ///< where it shows in one alone
+    double weight = 0;                   ///< the larger speaks where two share an alert
     std::string text;
   };
 
@@ -88,9 +89,9 @@ class Suspicions {
   std::array<Contrast, kDirections> contrasts_;
   Time block_from_{};
   Time block_until_{};
-  bool looked_ = false;        ///< since the last tell
-  bool rebaselined_ = false;   ///< since the last tell
-  bool spoke_ = true;          ///< an alert may stand; after a restart nobody knows
+  bool looked_ = false;       ///< since the last tell
+  bool rebaselined_ = false;  ///< since the last tell
+  bool spoke_ = true;         ///< an alert may stand; after a restart nobody knows
 };
 
 /// The alert that speaks of a cause, and its direction (empty: both).

@@ -24,8 +24,9 @@ std::string_view meaning_of(Cause cause);
 
 /// Level and noise of one direction against their usual values, as far as they are known:
 /// "signal -112.3 dBm (6.1 dB below usual), noise -117.0 dBm (as usual)".
-std::string levels_in_words(std::optional<double> signal_dbm, std::optional<double> signal_change_db,
-                            std::optional<double> noise_dbm, std::optional<double> noise_change_db);
+std::string levels_in_words(std::optional<double> signal_dbm,
+                            std::optional<double> signal_change_db, std::optional<double> noise_dbm,
+                            std::optional<double> noise_change_db);
 
 /// "14:03 UTC" of today, "3 April 14:03 UTC" otherwise.
 std::string moment_in_words(Time at, Time now);
@@ -34,9 +35,10 @@ std::string moment_in_words(Time at, Time now);
 /// `others_unchanged`: the other links of the port are as they were, which tells the ends apart.
 std::string change_in_words(const Suspect& suspect, Time now, bool others_unchanged);
 /// "Inbound loses 5.1 % of frames since 14:03 UTC, usually 0.2 %, ...".
-std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual, Time since, Time now);
+std::string losses_in_words(Direction direction, double ratio, std::optional<double> usual,
+                            Time since, Time now);
 /// "6 of 50 hop channels are 4.2 dB noisier at the near end ...".
-std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known, double rise_db,
-                              bool lasting, Time since, Time now);
+std::string channels_in_words(Direction direction, std::uint32_t channels, std::uint32_t known,
+                              double rise_db, bool lasting, Time since, Time now);
 
 }  // namespace fadeward::judge

@@ -12,12 +12,12 @@ namespace fadeward::link {
 /// One direction. Levels are means over the frames heard, hop channels' offsets removed; the signal
 /// for a transmit power of 0 dBm where the power is known (then it is minus the path loss).
 struct BlockSide {
-  std::uint32_t frames = 0;          ///< measured
-  std::uint32_t heard = 0;           ///< counted by `seq` or by counters
+  std::uint32_t frames = 0;  ///< measured
+  std::uint32_t heard = 0;   ///< counted by `seq` or by counters
   std::uint32_t lost = 0;
   bool loss_known = false;
-  bool noise_known = false;          ///< measured, not assumed
-  float signal_db = 0;               ///< valid if frames > 0
+  bool noise_known = false;  ///< measured, not assumed
+  float signal_db = 0;       ///< valid if frames > 0
   float noise_dbm = 0;
 };
 

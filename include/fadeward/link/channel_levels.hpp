@@ -7,13 +7,17 @@
 
 namespace fadeward::link {
 
-/// Tracks, per hop channel, the offsets of signal and noise from the mean of all channels. A channel
-/// that was never visited has offset 0. Offsets follow slowly (some hundred visits), so that a change
-/// of all channels together never enters them and a change of a few shows for days.
+/// Tracks, per hop channel, the offsets of signal and noise from the mean of all channels. A
+/// channel that was never visited has offset 0. Offsets follow slowly (some hundred visits), so
+/// that a change of all channels together never enters them and a change of a few shows for days.
 class ChannelLevels {
  public:
-  float signal_offset_db(std::size_t channel) const { return channel < channels_.size() ? channels_[channel].signal_db : 0; }
-  float noise_offset_db(std::size_t channel) const { return channel < channels_.size() ? channels_[channel].noise_db : 0; }
+  float signal_offset_db(std::size_t channel) const {
+    return channel < channels_.size() ? channels_[channel].signal_db : 0;
+  }
+  float noise_offset_db(std::size_t channel) const {
+    return channel < channels_.size() ? channels_[channel].noise_db : 0;
+  }
 
   /// One frame: its levels less the means of its block, offsets not yet removed.
   void add(std::size_t channel, float signal_above_mean_db, float noise_above_mean_db);
@@ -21,10 +25,10 @@ class ChannelLevels {
 
   /// Channels whose noise stands out, against their own past and the other channels.
   struct Contrast {
-    std::uint32_t channels = 0;        ///< how many stand out
-    std::uint32_t known = 0;           ///< of how many that were visited often enough
-    double rise_db = 0;                ///< mean rise of those that stand out
-    bool lasting = false;              ///< found in the offsets themselves: it has always been so
+    std::uint32_t channels = 0;  ///< how many stand out
+    std::uint32_t known = 0;     ///< of how many that were visited often enough
+    double rise_db = 0;          ///< mean rise of those that stand out
+    bool lasting = false;        ///< found in the offsets themselves: it has always been so
   };
   /// Cost: a few passes over the channels; meant for every some minutes.
   Contrast contrast() const;
@@ -43,7 +47,7 @@ class ChannelLevels {
   struct Channel {
     float signal_db = 0;
     float noise_db = 0;
-    float noise_now_db = 0;            ///< mean of the last handful of visits, from the block's mean
+    float noise_now_db = 0;  ///< mean of the last handful of visits, from the block's mean
     std::uint16_t visits = 0;
     template <class A>
     void archive(A& a) {

@@ -26,7 +26,7 @@ namespace fadeward::link {
 /// The data rate and power of one frame, as reported or else as configured.
 struct FrameSetting {
   std::optional<double> power_dbm;
-  int spreading_factor = 0;      ///< 0: not a chirp or not known
+  int spreading_factor = 0;  ///< 0: not a chirp or not known
   double bandwidth_hz = 0;
 };
 
@@ -36,7 +36,8 @@ struct IntervalKeeper {
   std::uint64_t lost = 0;
   estimate::MedianKeeper signal;
   estimate::MedianKeeper noise;
-  std::vector<std::pair<std::int16_t, std::int16_t>> fresh;   ///< signal and noise not yet in the keepers
+  std::vector<std::pair<std::int16_t, std::int16_t>>
+      fresh;  ///< signal and noise not yet in the keepers
 
   void add(std::int16_t signal_cdbm, std::int16_t noise_cdbm) {
     ++frames;
@@ -90,24 +91,25 @@ class DirectionState {
   /// learned from them. Once every few minutes.
   BlockSide take_block(Time now);
 
-  /// Rice factor of the frames in the window, dB; steady over scattered power, hop channels' offsets
-  /// removed. Empty for fewer than 100 frames, and where there is no fading to speak of (above 30 dB).
+  /// Rice factor of the frames in the window, dB; steady over scattered power, hop channels'
+  /// offsets removed. Empty for fewer than 100 frames, and where there is no fading to speak of
+  /// (above 30 dB).
   std::optional<double> rician_k_db() const;
 
   FrameWindow window;
-  estimate::RollingCounts loss;        ///< hits: heard; misses: lost
-  estimate::RollingCounts repeats;     ///< hits: first transmissions; misses: retries
-  MarginFit margin_fit;                ///< for windows with losses
+  estimate::RollingCounts loss;     ///< hits: heard; misses: lost
+  estimate::RollingCounts repeats;  ///< hits: first transmissions; misses: retries
+  MarginFit margin_fit;             ///< for windows with losses
   SaturationLearner saturation;
-  ReadingRules rules;                  ///< how its levels are read; kept by LinkState
+  ReadingRules rules;  ///< how its levels are read; kept by LinkState
   ChannelShares channels;
   ChannelLevels channel_levels;
-  Reference signal_reference;          ///< usual level, dBm
+  Reference signal_reference;  ///< usual level, dBm
   Reference noise_reference;
   NoiseSource noise_source = NoiseSource::none;
   LossSource loss_source = LossSource::none;
-  std::optional<double> power_dbm;     ///< of the last frame
-  std::optional<double> snr_noise_dbm; ///< noise from unsaturated SNR, smoothed
+  std::optional<double> power_dbm;      ///< of the last frame
+  std::optional<double> snr_noise_dbm;  ///< noise from unsaturated SNR, smoothed
   Time snr_noise_at{};
   std::uint32_t snr_noise_frames = 0;  ///< that it rests on
   std::uint64_t frames_total = 0;
@@ -117,35 +119,36 @@ class DirectionState {
   /// Median margin of the last 24 hours. Empty before the first frame.
   std::optional<double> day_margin_db(Time now) const;
 
-  Bin bin;                             ///< the open quarter hour; its frames are counted at its end
-  std::vector<Bin> closed;             ///< waiting for whoever keeps them
+  Bin bin;                  ///< the open quarter hour; its frames are counted at its end
+  std::vector<Bin> closed;  ///< waiting for whoever keeps them
   bool keep_closed = false;
   bool upkeep = false;
 
-  std::unique_ptr<IntervalKeeper> interval;   ///< only where asked for
+  std::unique_ptr<IntervalKeeper> interval;  ///< only where asked for
 
   template <class A>
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
-      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, lost_total, retries_total,
-      bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_, block_start_, channel_levels, taken_until_, slow_signal_dbm_,
-      slow_noise_dbm_, slow_known_, margin_fit);
+      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total,
+      lost_total, retries_total, bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_,
+      block_start_, channel_levels, taken_until_, slow_signal_dbm_, slow_noise_dbm_, slow_known_,
+      margin_fit);
   }
 
  private:
-  std::uint32_t heard_since_ = 0;      ///< counted since the last measurement
+  std::uint32_t heard_since_ = 0;  ///< counted since the last measurement
   std::uint32_t lost_since_ = 0;
-  FrameSetting setting_;               ///< of the frames that come
-  std::size_t rate_ = 0;               ///< its place in bin.rates
-  std::uint64_t bin_from_ = 0;         ///< frames_total when the bin was opened, and
-  std::uint64_t rate_from_ = 0;        ///< when this rate began in it
+  FrameSetting setting_;         ///< of the frames that come
+  std::size_t rate_ = 0;         ///< its place in bin.rates
+  std::uint64_t bin_from_ = 0;   ///< frames_total when the bin was opened, and
+  std::uint64_t rate_from_ = 0;  ///< when this rate began in it
 
-  Time taken_until_{};                 ///< by take_block
-  float slow_signal_dbm_ = 0, slow_noise_dbm_ = 0;   ///< means of some fifty frames, offsets removed
+  Time taken_until_{};                              ///< by take_block
+  float slow_signal_dbm_ = 0, slow_noise_dbm_ = 0;  ///< means of some fifty frames, offsets removed
   bool slow_known_ = false;
-  bool power_changed_ = false;         ///< since the last frame
+  bool power_changed_ = false;  ///< since the last frame
 
-  static constexpr std::size_t kBlocks = 12;   // of two hours
+  static constexpr std::size_t kBlocks = 12;  // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};
   /// The open bin is the one of `at`, or a younger one; the first of all is opened here.
   void enter(Time at) {
@@ -168,7 +171,7 @@ class DirectionState {
     }
   };
   std::array<Block, kBlocks> blocks_{};
-  Time block_start_{};                         ///< of the newest block
+  Time block_start_{};  ///< of the newest block
   std::size_t block_slot() const;
   void advance_blocks(Time at);
 };

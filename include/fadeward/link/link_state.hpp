@@ -54,7 +54,7 @@ class LinkState {
 
   struct Loss {
     double ratio = 0;
-    double frames = 0;         ///< sent, as far as is known: what the ratio rests on
+    double frames = 0;  ///< sent, as far as is known: what the ratio rests on
     LossSource source = LossSource::none;
   };
   /// Per transmission; losses presumed in a silence are included. Empty: not known.
@@ -64,22 +64,22 @@ class LinkState {
 
   struct Margin {
     double median_db = 0;
-    double low_db = 0;         ///< exceeded by 99 % of frames
+    double low_db = 0;  ///< exceeded by 99 % of frames
     double stderr_db = 0;
   };
   /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
   std::optional<Margin> margin(Direction direction, Time now);
-  /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up to
-  /// five minutes old.
+  /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up
+  /// to five minutes old.
   std::optional<double> margin_median_db(Direction direction, Time now);
-  /// Median of the frames received, lost ones left out: never below margin_median_db by more than its
-  /// error. Costs nothing. Empty while the window is empty.
+  /// Median of the frames received, lost ones left out: never below margin_median_db by more than
+  /// its error. Costs nothing. Empty while the window is empty.
   std::optional<double> received_margin_db(Direction direction, Time now);
 
   /// Whether one frame in a hundred has so little margin that losses are no surprise.
   bool losses_follow_level(Direction direction) const;
 
-  std::optional<double> latency_s() const;      ///< median of the last 64
+  std::optional<double> latency_s() const;  ///< median of the last 64
   double foreign_per_hour(Time now);
 
   /// Asks for the parts that a report touches.
@@ -92,11 +92,16 @@ class LinkState {
   }
 
   DirectionState& direction(Direction d) { return directions_[static_cast<std::size_t>(d)]; }
-  const DirectionState& direction(Direction d) const { return directions_[static_cast<std::size_t>(d)]; }
-  const budget::Receiver& receiver(Direction d) const { return receivers_[static_cast<std::size_t>(d)]; }
+  const DirectionState& direction(Direction d) const {
+    return directions_[static_cast<std::size_t>(d)];
+  }
+  const budget::Receiver& receiver(Direction d) const {
+    return receivers_[static_cast<std::size_t>(d)];
+  }
   std::optional<double> power_dbm(Direction d) const;
   /// What the sender of this direction could add to its reported power: up to the configured
-  /// `max_power_dbm`, else up to the highest that it was seen to use. 0 where power is not reported.
+  /// `max_power_dbm`, else up to the highest that it was seen to use. 0 where power is not
+  /// reported.
   double unused_power_db(Direction d) const;
 
   std::uint64_t reports = 0;
@@ -112,10 +117,10 @@ class LinkState {
 
   template <class A>
   void archive(A& a) {
-    a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_, interval_,
-      last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_, reports,
-      repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_, highest_power_dbm_,
-      reciprocal_, learned_at_, silent_intervals_);
+    a(directions_[0], directions_[1], sequence_, counters_, inbound_pair_, outbound_pair_,
+      interval_, last_report_, last_frame_, last_far_, last_far_time_, settings_seen_, latencies_,
+      reports, repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_,
+      highest_power_dbm_, reciprocal_, learned_at_, silent_intervals_);
     if constexpr (A::kReading) {
       gap_unknown_ = true;
       settle_rate();
@@ -126,8 +131,17 @@ class LinkState {
 
  private:
   enum Counter : std::uint8_t {
-    kTxFrames, kFarTxFrames, kTxRetries, kFarTxRetries, kTxFailures, kFarTxFailures,
-    kRxFrames, kFarRxFrames, kForeign, kUptime, kCounters,
+    kTxFrames,
+    kFarTxFrames,
+    kTxRetries,
+    kFarTxRetries,
+    kTxFailures,
+    kFarTxFailures,
+    kRxFrames,
+    kFarRxFrames,
+    kForeign,
+    kUptime,
+    kCounters,
   };
   enum Setting : std::uint8_t { kPower, kFarPower, kSpreading, kBandwidth, kBitRate, kSettings };
   struct FarReading {
@@ -139,7 +153,7 @@ class LinkState {
     }
   };
 
-  struct Frame;   // what one report says about the sequence
+  struct Frame;  // what one report says about the sequence
   Frame follow_sequence(const LinkReport& report, Time at, Noticed& noticed);
   void note_restart(Noticed& noticed, Noticed::End end);
   CounterStep step(const LinkReport& report, Field field, Counter counter, Noticed& noticed);
@@ -153,8 +167,8 @@ class LinkState {
   std::optional<std::uint8_t> measure_inbound(const LinkReport& report, Time at);
   void measure_outbound(const LinkReport& report, Time at, std::uint8_t weight);
   std::optional<std::uint8_t> far_channel(const LinkReport& report, Time at, Time measured_at);
-  void measure(Direction direction, const Reading& reading, Time at, std::optional<std::uint8_t> channel,
-               std::uint8_t weight = 0);
+  void measure(Direction direction, const Reading& reading, Time at,
+               std::optional<std::uint8_t> channel, std::uint8_t weight = 0);
   void settle_rules(Direction direction);
   void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;
@@ -171,11 +185,12 @@ class LinkState {
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;
   std::array<std::optional<double>, kDirections> site_power_dbm_;
-  std::array<std::optional<double>, kDirections> highest_power_dbm_;   ///< ever reported
+  std::array<std::optional<double>, kDirections> highest_power_dbm_;  ///< ever reported
   std::optional<Duration> expect_;
   std::optional<Duration> silent_;
-  double silent_intervals_ = 3;   ///< missing ones that make a silence; more where many are lost anyway
-  Time silence_due_{};            ///< next look at that
+  double silent_intervals_ =
+      3;                ///< missing ones that make a silence; more where many are lost anyway
+  Time silence_due_{};  ///< next look at that
   std::array<budget::Receiver, kDirections> receivers_;
   budget::FrameRate rate_;
 
@@ -186,14 +201,14 @@ class LinkState {
   CounterPair outbound_pair_;
   estimate::IntervalLearner interval_;
   std::optional<Time> last_report_;
-  std::optional<Time> last_frame_;       ///< time of the newest frame by number, or of the last report
+  std::optional<Time> last_frame_;  ///< time of the newest frame by number, or of the last report
   FarReading last_far_;
   std::optional<double> last_far_time_;
   std::array<SteadyValue, kSettings> settings_seen_;
   Reciprocal reciprocal_;
-  Time learned_at_{};                    ///< hour in which the margins were learned from
+  Time learned_at_{};  ///< hour in which the margins were learned from
   Ring<float> latencies_;
-  std::unique_ptr<estimate::RollingCounts> foreign_counts_;   ///< hits: frames refused
+  std::unique_ptr<estimate::RollingCounts> foreign_counts_;  ///< hits: frames refused
   bool has_foreign_ = false;
   bool gap_unknown_ = false;
 };

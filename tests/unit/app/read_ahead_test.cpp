@@ -8,7 +8,8 @@
 namespace fadeward::app {
 namespace {
 
-/// Reports numbered from 0; `link` points into text that changes with every call, as a reader's does.
+/// Reports numbered from 0; `link` points into text that changes with every call, as a reader's
+/// does.
 class Numbers {
  public:
   explicit Numbers(std::size_t count) : count_(count) {}
@@ -31,8 +32,9 @@ class Numbers {
 };
 
 TEST(ReadAhead, HandsOutEveryReportOnceInOrder) {
-  for (const std::size_t count : {std::size_t{0}, std::size_t{1}, ReadAhead::kBatch, ReadAhead::kBatch + 1,
-                                  ReadAhead::kBatch * ReadAhead::kBatches * 3, std::size_t{100'003}}) {
+  for (const std::size_t count :
+       {std::size_t{0}, std::size_t{1}, ReadAhead::kBatch, ReadAhead::kBatch + 1,
+        ReadAhead::kBatch * ReadAhead::kBatches * 3, std::size_t{100'003}}) {
     ReadAhead reports(Numbers{count});
     std::size_t taken = 0;
     while (const LinkReport* report = reports.next()) {
@@ -68,7 +70,7 @@ TEST(ReadAhead, StopsASourceThatHasNoEnd) {
 }
 
 TEST(ReadAhead, WhatTheSourceWroteIsThereAtTheEnd) {
-  std::size_t calls = 0;   // not atomic: the thread sanitizer would tell
+  std::size_t calls = 0;  // not atomic: the thread sanitizer would tell
   LinkReport report;
   ReadAhead reports([&]() -> const LinkReport* { return ++calls > 5000 ? nullptr : &report; });
   while (reports.next() != nullptr) {
