@@ -2,6 +2,7 @@
 // done.
 //
 //   truth_changes [--long] [--seeds FIRST COUNT] [--days D] [--only SCENARIO] [--events] [--check]
+//                [--fading-k DB] [--interval S]
 //
 // --check ends with 1 where the whole run falls short of what is promised: 95 % of abrupt changes
 // found within a day and 93 % with the right cause, the right cause in 95 % of what is found; with
@@ -50,6 +51,12 @@ struct Outcome {
   std::vector<std::string> log;
 };
 
+/// Other conditions than the usual 10 dB and 10 s.
+struct Air {
+  std::optional<double> fading_k_db;
+  std::optional<double> interval_s;
+};
+
 bool is_suspicion(AlertName name) {
   return name == AlertName::FadingSuspected || name == AlertName::InterferenceSuspected ||
          name == AlertName::EquipmentSuspected;
@@ -84,12 +91,14 @@ std::vector<Span> faults_of(const simulate::LinkPlan& plan) {
   return out;
 }
 
-Outcome run(const Trial& trial, std::uint64_t seed, double days, bool keep_log) {
+Outcome run(const Trial& trial, std::uint64_t seed, double days, bool keep_log, const Air& air) {
   simulate::Options options;
   options.scenario = trial.scenario;
   options.seed = seed;
   options.days = days;
   options.size = trial.size;
+  options.fading_k_db = air.fading_k_db;
+  if (trial.scenario != "hourly") options.interval_s = air.interval_s;
   auto made = simulate::World::make(options);
   if (!made) {
     std::fprintf(stderr, "%s\n", made.error().message.c_str());
@@ -239,6 +248,7 @@ int main(int argc, char** argv) {
   double days = 12;
   std::string only;
   bool events = false, check = false;
+  Air air;
   for (int i = 1; i < argc; ++i) {
     const std::string arg = argv[i];
     if (arg == "--long") count = 20;
@@ -250,6 +260,8 @@ int main(int argc, char** argv) {
     if (arg == "--only" && i + 1 < argc) only = argv[++i];
     if (arg == "--events") events = true;
     if (arg == "--check") check = true;
+    if (arg == "--fading-k" && i + 1 < argc) air.fading_k_db = std::atof(argv[++i]);
+    if (arg == "--interval" && i + 1 < argc) air.interval_s = std::atof(argv[++i]);
   }
   std::printf("seeds %llu..%llu, %.0f days each\n", static_cast<unsigned long long>(first),
               static_cast<unsigned long long>(first + static_cast<std::uint64_t>(count) - 1), days);
@@ -265,7 +277,7 @@ int main(int argc, char** argv) {
     std::vector<double> delays, sizes;
     for (int i = 0; i < count; ++i) {
       const std::uint64_t seed = first + static_cast<std::uint64_t>(i);
-      const Outcome outcome = run(trial, seed, days, events);
+      const Outcome outcome = run(trial, seed, days, events, air);
       for (const std::string& entry : outcome.log)
         std::printf("  [%llu] %s\n", static_cast<unsigned long long>(seed), entry.c_str());
       found += outcome.found;
