@@ -14,6 +14,7 @@ namespace {
 using estimate::RollingCounts;
 constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
 constexpr double kFarAboveDb = 6;
+constexpr std::uint64_t kFewestForDay = 30;   // frames, before the budget is held against them
 constexpr std::uint32_t kMostSettingChanges = 3;  // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
 
@@ -365,7 +366,7 @@ void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& own
   if (!budget_margin_db_[at(d)] || now < deficit_due_[at(d)]) return;
   deficit_due_[at(d)] = now + std::chrono::minutes{15};
   const auto margin = state_.direction(d).day_margin_db(now);
-  if (!margin) return;
+  if (!margin || state_.direction(d).frames_total < kFewestForDay) return;
   const double deficit = *budget_margin_db_[at(d)] - *margin - state_.unused_power_db(d);
   const Severity deficit_before = deficit_[at(d)].severity();
   const Severity deficit_now =
@@ -427,7 +428,7 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
   const Judged judged[] = {
       {AlertName::RetriesHigh, retries_, settings_.alerts.retry_ratio, retries,
        [](double value) {
-         return in_percent(value) + " of transmissions in the last hour were repeats";
+         return in_percent(value) + " of the last transmissions were repeats";
        }},
       {AlertName::LatencyHigh, latency_, settings_.alerts.latency_s,
        settings_.alerts.latency_s.warning || settings_.alerts.latency_s.critical

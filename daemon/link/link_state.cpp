@@ -532,7 +532,10 @@ std::optional<LinkState::Loss> LinkState::loss(Direction d, estimate::RollingCou
 }
 
 std::optional<double> LinkState::retry_ratio(Direction d, Time now) {
-  const auto counts = direction(d).repeats.sum(estimate::RollingCounts::Window::hour, now);
+  constexpr double kFewestSent = 20;
+  auto counts = direction(d).repeats.sum(estimate::RollingCounts::Window::hour, now);
+  if (static_cast<double>(counts.hits) + counts.misses < kFewestSent)
+    counts = direction(d).repeats.sum(estimate::RollingCounts::Window::day, now);
   const double sent = static_cast<double>(counts.hits) + counts.misses;
   if (sent <= 0) return {};
   return counts.misses / sent;

@@ -59,7 +59,7 @@ class LinkState {
   };
   /// Per transmission; losses presumed in a silence are included. Empty: not known.
   std::optional<Loss> loss(Direction direction, estimate::RollingCounts::Window window, Time now);
-  /// Repeats per transmission in the last hour. Empty: no counters, or nothing sent.
+  /// Repeats per transmission in the last hour, or day where an hour holds fewer than 20. Empty: no counters, or nothing sent.
   std::optional<double> retry_ratio(Direction direction, Time now);
 
   struct Margin {
