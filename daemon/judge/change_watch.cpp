@@ -41,6 +41,7 @@ constexpr Duration kAcceptAfter = std::chrono::hours{24 * 21};
 constexpr double kReturnedFade = 1 - 1.0 / (14 * 480);
 
 bool of_path(Cause cause) { return cause == Cause::path; }
+bool of_noise(Cause cause) { return cause == Cause::near_noise || cause == Cause::far_noise; }
 bool of_antenna(Cause cause) { return cause == Cause::near_antenna || cause == Cause::far_antenna; }
 
 std::int64_t hour_of(Time at) {
@@ -245,6 +246,8 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   std::erase_if(suspects_, [](const Suspect& s) {
     return s.state == Suspect::State::over || s.state == Suspect::State::accepted;
   });
+  // A site that has been declared a moving one: nothing would ever end what was told of its signals.
+  if (moving_) std::erase_if(suspects_, [](const Suspect& s) { return !of_noise(s.what.cause); });
   Levels levels = levels_of(block);
   const std::int64_t hour = hour_of(block.to - Duration{1});
   if (hour != hour_) {

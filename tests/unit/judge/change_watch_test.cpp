@@ -363,6 +363,16 @@ TEST(ChangeWatch, OfAMovingSiteOnlyNoiseIsJudged) {
   EXPECT_EQ(bench.seen.first->what.cause, Cause::near_noise);
 }
 
+TEST(ChangeWatch, ASiteDeclaredMovingKeepsNoVerdictOnItsSignals) {
+  Bench bench(6);
+  bench.world.fault = step(kFarTransmit, 5, kStart + 3 * 24h);
+  bench.run(3 * 24h + 3h);
+  ASSERT_EQ(bench.now_told, 1U);
+  bench.watch.set_moving(true);
+  bench.run(1h);
+  EXPECT_EQ(bench.now_told, 0U);
+}
+
 TEST(ChangeWatch, UpkeepLeavesNothingBehind) {
   for (unsigned seed = 1; seed <= 3; ++seed) {
     Bench bench(seed);
@@ -441,7 +451,7 @@ TEST(ChangeWatch, AbsenceOfSignalsDoesNotEndWhatWasTold) {
   }
 }
 
-TEST(ChangeWatch, ATwoHourBlockIsDatedByItsOwnLength) {
+TEST(ChangeWatch, ABlockOfHoursIsDatedByItsOwnLength) {
   // A site that reports every ten minutes: three hours a block.
   Bench bench(5, 3h);
   bench.run(30 * 24h);

@@ -49,6 +49,15 @@ class Port {
       supervisor_.clear_events();
     }
   }
+  void restart() {
+    const std::string saved = supervisor_.save();
+    supervisor_ = Supervisor(settings(), instant());
+    ASSERT_TRUE(supervisor_.restore(saved, instant()));
+    PortEvent opened;
+    opened.port = 0;
+    opened.kind = PortEvent::Kind::opened;
+    supervisor_.note(opened, instant());
+  }
   std::string story() const {
     std::string out;
     for (const Event& e : events)
@@ -126,6 +135,36 @@ TEST(SupervisorChanges, NoiseAtTheNearEndIsOneAlertOfThePort) {
   ASSERT_EQ(port.events.size(), 2U) << "seed 12" << port.story();
   EXPECT_EQ(port.events[1].change, Change::cleared);
   EXPECT_EQ(port.events[1].port, 0U);
+}
+
+// The program is stopped and started again every five hours, also in the middle of a change.
+TEST(SupervisorChanges, RestartsOfTheProgramChangeNothing) {
+  Port straight(13), restarted(13);
+  const auto run = [&](int hours) {
+    straight.run(std::chrono::hours{hours});
+    for (int h = 0; h < hours; h += 5) {
+      restarted.run(std::chrono::hours{std::min(5, hours - h)});
+      restarted.restart();
+    }
+  };
+  run(3 * 24 + 2);
+  for (Port* port : {&straight, &restarted}) port->in[1] = -5;
+  straight.run(6min);
+  restarted.run(6min);
+  restarted.restart();   // pending
+  run(6);
+  for (Port* port : {&straight, &restarted}) port->in[1] = 0;
+  run(8);
+  ASSERT_EQ(straight.events.size(), 2U) << "seed 13" << straight.story();
+  ASSERT_EQ(restarted.events.size(), 2U) << "seed 13" << restarted.story();
+  for (std::size_t i = 0; i < 2; ++i) {
+    EXPECT_EQ(straight.events[i].change, restarted.events[i].change);
+    EXPECT_EQ(straight.events[i].alert, restarted.events[i].alert);
+    EXPECT_EQ(straight.events[i].cause, restarted.events[i].cause);
+    EXPECT_EQ(straight.events[i].link, restarted.events[i].link);
+    EXPECT_LE(std::chrono::abs(straight.events[i].time - restarted.events[i].time), 9min);
+    EXPECT_LE(std::chrono::abs(*straight.events[i].onset - *restarted.events[i].onset), 6min);
+  }
 }
 
 }  // namespace
