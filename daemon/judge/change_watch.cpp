@@ -405,7 +405,9 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   Mean before{suspect.before_db, suspect.before_known};
   // The path wanders by itself: whether a change of it is still there takes hours to say.
   const bool of_long = of_path(suspect.what.cause) && suspect.abrupt && suspect.blocks > 40;
-  const std::size_t span = std::min<std::size_t>(suspect.blocks, of_long ? kPatientBlocks : 20);
+  // The first block may hold the onset itself.
+  const std::size_t whole = suspect.blocks >= 3 ? suspect.blocks - 1 : suspect.blocks;
+  const std::size_t span = std::min<std::size_t>(whole, of_long ? kPatientBlocks : 20);
   const Changes changes = changes_between(before, mean_of(0, span), suspect.blocks);
   const auto found = explain(changes);
   const double left = size_of(suspect.what.cause, changes);

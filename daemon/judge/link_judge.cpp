@@ -71,6 +71,12 @@ void LinkJudge::shift(Duration step) {
   latency_.shift(step);
   foreign_.shift(step);
   started_ += step;
+  for (Outlook& outlook : outlooks_) outlook.shift(step);
+  if (day_ != INT64_MIN) {
+    const double days = duration_to_seconds(step) / 86400;
+    day_ += static_cast<std::int64_t>(std::lround(days));
+  }
+  for (Time& due : deficit_due_) due = {};
   setting_changes_since_ += step;
 }
 
