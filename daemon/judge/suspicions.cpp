@@ -93,8 +93,10 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, 
     const link::BlockSide& side = block.sides[i];
     if (!side.loss_known) continue;
     const link::FrameWindow& window = state.direction(d).window;
-    const auto middle = window.margin_quantile_db(0.5, false);
+    auto middle = window.margin_quantile_db(0.5, false);
     if (!middle) continue;
+    // The window is an hour; what has just become worse explains the losses of now.
+    if (side.frames > 0) middle = std::min(*middle, static_cast<double>(side.margin_db));
     // So far up nothing is lost to the level, whatever the spread.
     const double by_level = *middle > kOutOfReachDb
                                 ? 0

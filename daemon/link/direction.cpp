@@ -243,7 +243,7 @@ BlockSide DirectionState::take_block(Time now) {
   BlockSide out;
   std::array<std::int16_t, kMostSamples> signals{};
   std::size_t count = 0;
-  float noise_sum = 0;
+  float noise_sum = 0, margin_sum = 0;
   window.visit_since(taken_until_, [&](const FrameSample& sample) {
     if (count == kMostSamples) return;
     const auto offset = static_cast<int>(100 * channel_levels.signal_offset_db(sample.channel));
@@ -251,6 +251,7 @@ BlockSide DirectionState::take_block(Time now) {
         static_cast<std::int16_t>(std::clamp(sample.signal_cdbm - offset, -32000, 32000));
     noise_sum += static_cast<float>(sample.noise_cdbm) / 100 -
                  channel_levels.noise_offset_db(sample.channel);
+    margin_sum += static_cast<float>(sample.margin_cdb) / 100;
     out.heard += sample.frames;
     out.lost += sample.lost;
   });
@@ -267,6 +268,7 @@ BlockSide DirectionState::take_block(Time now) {
       sum += std::clamp(static_cast<float>(*it) / 100 - median, -kFarOff, kFarOff);
     const float mean_dbm = median + sum / static_cast<float>(count);
     out.noise_dbm = noise_sum / static_cast<float>(count);
+    out.margin_db = margin_sum / static_cast<float>(count);
     out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
     // A block of few frames is no measure for the channels of these very frames.
     constexpr float kSlowFrames = 50;

@@ -19,6 +19,7 @@ struct BlockSide {
   bool noise_known = false;  ///< measured, not assumed
   float signal_db = 0;       ///< valid if frames > 0
   float noise_dbm = 0;
+  float margin_db = 0;      ///< mean over the frames heard, as measured
 };
 
 struct Block {
