@@ -32,6 +32,7 @@ constexpr double kPathCandidateGain = 8;     // four: the path has to prove itse
 constexpr double kOwnProof = 4.8, kEachProof = 3.5;  // standard deviations of the stream that tells
 constexpr std::uint32_t kBothForGood =
     40;  // see both_seen_: ten blocks with both more than missing ones
+constexpr double kMoreThanWeatherDb = 7;
 constexpr std::size_t kPatientBlocks = 60;
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
@@ -246,7 +247,8 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   std::erase_if(suspects_, [](const Suspect& s) {
     return s.state == Suspect::State::over || s.state == Suspect::State::accepted;
   });
-  // A site that has been declared a moving one: nothing would ever end what was told of its signals.
+  // A site that has been declared a moving one: nothing would ever end what was told of its
+  // signals.
   if (moving_) std::erase_if(suspects_, [](const Suspect& s) { return !of_noise(s.what.cause); });
   Levels levels = levels_of(block);
   const std::int64_t hour = hour_of(block.to - Duration{1});
@@ -255,6 +257,7 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
     hour_ = hour;
   }
   last_at_ = block.to;
+  span_ = std::max(Duration{std::chrono::minutes{1}}, block.to - block.from);
   for (std::size_t i = 0; i < kStreams; ++i) {
     if (!levels.known[i]) continue;
     if (judged) {  // an hour of upkeep is no usual one
@@ -360,7 +363,7 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
 /// Weather comes over many minutes, a fallen branch does not: the common signal around the onset is
 /// fitted by a step and by ramps of 12 minutes and more, wherever they fit best.
 bool ChangeWatch::began_at_once(const Suspect& suspect) const {
-  constexpr std::array<double, 5> kRamps = {6, 8, 10, 15, 20};  // blocks
+  constexpr std::array<double, 5> kRamps = {18, 24, 30, 45, 60};  // minutes
   constexpr std::size_t kAround = 20;
   constexpr double kBetter = 2;  // log-likelihood
   const std::size_t after = std::min<std::size_t>(suspect.blocks, kAround);
@@ -395,8 +398,10 @@ bool ChangeWatch::began_at_once(const Suspect& suspect) const {
   double step = 1e300, ramp = 1e300;
   for (std::size_t at = 2; at + 2 <= count; ++at) {
     step = std::min(step, left_over(static_cast<double>(at), 0.01, at));
-    for (const double length : kRamps)
+    for (const double minutes : kRamps) {
+      const double length = minutes * 60e6 / static_cast<double>(span_.count());
       ramp = std::min(ramp, left_over(static_cast<double>(at) - length / 2, length, count));
+    }
   }
   return (ramp - step) / (2 * noise) > kBetter;
 }
@@ -454,6 +459,11 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
   // change: what counts then is that it began at once and is still there.
   const bool proven = s.what.gain >= kTellGain || (s.abrupt && s.best_gain >= kCandidateGain);
   if (!proven) return false;
+  // More than weather takes, for an hour: however it began.
+  const bool of_weather = of_path(s.what.cause) || of_antenna(s.what.cause);
+  if (of_weather && size_db >= kMoreThanWeatherDb && s.blocks >= 3 &&
+      span_ * std::int64_t{s.blocks} >= std::chrono::hours{1})
+    return true;
   if (of_path(s.what.cause)) {
     const auto wait = static_cast<std::uint32_t>(std::min(4.0, 1 + returned_));
     if (size_db >= 4.5 && s.abrupt) return s.blocks >= 4;

@@ -14,7 +14,7 @@ namespace {
 using estimate::RollingCounts;
 constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
 constexpr double kFarAboveDb = 6;
-constexpr std::uint64_t kFewestForDay = 30;   // frames, before the budget is held against them
+constexpr std::uint64_t kFewestForDay = 30;       // frames, before the budget is held against them
 constexpr std::uint32_t kMostSettingChanges = 3;  // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
 
@@ -433,9 +433,7 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
     retries = std::max(*out, retries.value_or(0));
   const Judged judged[] = {
       {AlertName::RetriesHigh, retries_, settings_.alerts.retry_ratio, retries,
-       [](double value) {
-         return in_percent(value) + " of the last transmissions were repeats";
-       }},
+       [](double value) { return in_percent(value) + " of the last transmissions were repeats"; }},
       {AlertName::LatencyHigh, latency_, settings_.alerts.latency_s,
        settings_.alerts.latency_s.warning || settings_.alerts.latency_s.critical
            ? state_.latency_s()

@@ -19,7 +19,7 @@ struct Evidence {
 
 struct Verdict {
   Cause cause = Cause::none;
-  std::optional<double> size_db;   ///< of the change that decided, positive
+  std::optional<double> size_db;  ///< of the change that decided, positive
 };
 
 /// The table of causes of the contract as rules on changes of at least 2 dB: both directions lose

@@ -158,6 +158,7 @@ class ChangeWatch {
   Direction way_ = Direction::inbound;
   double returned_ = 0;  ///< sudden changes of the path that went away again; fades over weeks
   Time last_at_{};
+  Duration span_ = std::chrono::minutes{3};  ///< of the last block
   bool moving_ = false;
   bool relayed_ = false;
 };

@@ -16,19 +16,19 @@ std::string_view name_of(Change value);
 
 /// Owns its text; copies are independent of the supervisor.
 struct Event {
-  Time time{};                           ///< when the alert changed, in the wall clock of that moment
-  LinkIndex link = kNoLink;              ///< kNoLink: the alert belongs to a port
-  PortIndex port = kNoPort;              ///< kNoPort: the alert belongs to a link
-  std::optional<Direction> direction;    ///< empty: both or neither
+  Time time{};                         ///< when the alert changed, in the wall clock of that moment
+  LinkIndex link = kNoLink;            ///< kNoLink: the alert belongs to a port
+  PortIndex port = kNoPort;            ///< kNoPort: the alert belongs to a link
+  std::optional<Direction> direction;  ///< empty: both or neither
   Change change = Change::raised;
   AlertName alert = AlertName::MarginLow;
-  Severity severity = Severity::none;    ///< cleared: the severity it had
+  Severity severity = Severity::none;  ///< cleared: the severity it had
   Cause cause = Cause::none;
-  Shape shape = Shape::none;             ///< none is printed as null
-  std::optional<Time> onset;             ///< when the condition began, as far as it is known
-  std::optional<double> size_db;         ///< size of the change, where it is one in dB
-  std::optional<double> confidence;      ///< 0..1, where a cause was weighed against others
-  std::string text;                      ///< one sentence with values and units
+  Shape shape = Shape::none;         ///< none is printed as null
+  std::optional<Time> onset;         ///< when the condition began, as far as it is known
+  std::optional<double> size_db;     ///< size of the change, where it is one in dB
+  std::optional<double> confidence;  ///< 0..1, where a cause was weighed against others
+  std::string text;                  ///< one sentence with values and units
 };
 
 /// One JSON object of contract section 4 with a newline. `link_name` and `port_name` stand for the

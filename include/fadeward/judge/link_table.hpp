@@ -31,7 +31,7 @@ class LinkTable {
   LinkIndex look(PortIndex port, std::string_view name) const;
 
   std::vector<Slot> slots_;
-  std::vector<LinkIndex> only_;   ///< per port: its only link, or kNoLink
+  std::vector<LinkIndex> only_;  ///< per port: its only link, or kNoLink
   LinkIndex only_of_all_ = kNoLink;
   bool ports_named_ = false;
 };

@@ -42,7 +42,7 @@ class PortJudge {
   PortSettings settings_;
   PortSnapshot told_;
   AlertBook alerts_;
-  bool ended_ = false;                        ///< a file that was read to its end is no fault
+  bool ended_ = false;  ///< a file that was read to its end is no fault
   bool ever_open_ = false;
   Time down_since_{};
   std::optional<Time> last_report_;

@@ -21,8 +21,8 @@
 namespace fadeward::judge {
 
 struct SupervisorOptions {
-  bool keep_intervals = false;   ///< fill Interval for `interval_snapshot` (costs memory)
-  bool recording = false;        ///< time is the recording's own: reports are believed as they are
+  bool keep_intervals = false;  ///< fill Interval for `interval_snapshot` (costs memory)
+  bool recording = false;       ///< time is the recording's own: reports are believed as they are
 };
 
 class Supervisor {

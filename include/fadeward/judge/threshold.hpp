@@ -10,7 +10,7 @@
 
 namespace fadeward::judge {
 
-enum class Worse : std::uint8_t { below, above };   ///< which side of the threshold is bad
+enum class Worse : std::uint8_t { below, above };  ///< which side of the threshold is bad
 
 /// Warning and critical are two switches of their own. Each goes on once the value has been beyond
 /// its level for `hold`, and off once it has been back beyond it by `clear_by` for `hold`; between
@@ -20,7 +20,8 @@ class Threshold {
  public:
   /// Takes the value at `now`; an empty one changes nothing and keeps the timers where they are.
   /// Returns the severity now in force.
-  Severity update(std::optional<double> value, const ThresholdSettings& settings, Worse worse, Time now);
+  Severity update(std::optional<double> value, const ThresholdSettings& settings, Worse worse,
+                  Time now);
   Severity severity() const;
   /// Since when the value has been beyond the level now in force (its onset).
   std::optional<Time> onset() const;
@@ -36,7 +37,7 @@ class Threshold {
  private:
   struct Level {
     bool on = false;
-    std::optional<Time> turning_since;   ///< the condition to turn has held since
+    std::optional<Time> turning_since;  ///< the condition to turn has held since
     std::optional<Time> onset;
     template <class A>
     void archive(A& a) {
@@ -45,7 +46,7 @@ class Threshold {
   };
   static void step(Level& level, std::optional<double> limit, double value,
                    const ThresholdSettings& settings, Worse worse, Time now);
-  std::array<Level, 2> levels_;          ///< warning, critical
+  std::array<Level, 2> levels_;  ///< warning, critical
 };
 
 }  // namespace fadeward::judge
