@@ -32,7 +32,7 @@ constexpr double kPathCandidateGain = 8;     // four: the path has to prove itse
 constexpr double kOwnProof = 4.8, kEachProof = 3.5;  // standard deviations of the stream that tells
 constexpr std::uint32_t kBothForGood =
     40;  // see both_seen_: ten blocks with both more than missing ones
-constexpr double kMoreThanWeatherDb = 7;
+constexpr double kMoreThanWeatherDb = 10;
 constexpr std::size_t kPatientBlocks = 60;
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
