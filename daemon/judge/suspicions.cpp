@@ -145,6 +145,7 @@ void Suspicions::shift(Duration step) {
   }
   if (block_from_ != Time{}) block_from_ += step;
   block_until_ += step;
+  said_at_ = {};
 }
 
 std::vector<Suspicions::Told> Suspicions::told(Time now, Text text) const {
@@ -214,8 +215,19 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
     return;
   }
   spoke_ = anything;
-  std::vector<Told> all =
-      told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
+  // Sentences are made when something is new, and now and then so that sizes in them stay true.
+  constexpr Duration kRefresh = std::chrono::minutes{30};
+  std::uint64_t said = company.told_for_port.empty() ? 0 : 1;
+  std::vector<Told> all = told(now, Text::none);
+  for (const Told& one : all)
+    said = said * 31 + static_cast<std::uint64_t>(one.cause) +
+           64 * static_cast<std::uint64_t>(one.told_at.time_since_epoch().count() / 60000000);
+  const bool waits = std::ranges::any_of(
+      all, [&](const Told& one) { return now - one.told_at < kWaitForOthers + kShortestBlock; });
+  if (said == said_ && !waits && now - said_at_ < kRefresh && company.told_for_port.empty()) return;
+  said_ = said;
+  said_at_ = now;
+  all = told(now, company.others_unchanged ? Text::others_unchanged : Text::alone);
   std::erase_if(all, [&](const Told& one) {
     if (company.told_for_port.has(one.cause)) return true;
     if (!company.many || !is_near_side(one.cause)) return false;

@@ -210,6 +210,7 @@ void DirectionState::sent(Time at, std::uint32_t transmissions, std::uint32_t re
   const std::uint32_t firsts = transmissions > retries ? transmissions - retries : 0;
   repeats.add(at, firsts, retries);
   retries_total += retries;
+  sent_total += transmissions;
   bin.sent += transmissions;
   bin.retries += retries;
   bin.failures += failures;

@@ -532,6 +532,7 @@ std::optional<LinkState::Loss> LinkState::loss(Direction d, estimate::RollingCou
 }
 
 std::optional<double> LinkState::retry_ratio(Direction d, Time now) {
+  if (direction(d).sent_total == 0) return {};   // the sender counts nothing
   constexpr double kFewestSent = 20;
   auto counts = direction(d).repeats.sum(estimate::RollingCounts::Window::hour, now);
   if (static_cast<double>(counts.hits) + counts.misses < kFewestSent)

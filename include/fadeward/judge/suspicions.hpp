@@ -89,6 +89,8 @@ class Suspicions {
   std::array<Contrast, kDirections> contrasts_;
   Time block_from_{};
   Time block_until_{};
+  std::uint64_t said_ = 0;  ///< what was told last, as a sum; not kept over a restart
+  Time said_at_{};
   bool looked_ = false;       ///< since the last tell
   bool rebaselined_ = false;  ///< since the last tell
   bool spoke_ = true;         ///< an alert may stand; after a restart nobody knows

@@ -115,6 +115,7 @@ class DirectionState {
   std::uint64_t frames_total = 0;
   std::uint64_t lost_total = 0;
   std::uint64_t retries_total = 0;
+  std::uint64_t sent_total = 0;        ///< transmissions by the sender's own counter
 
   /// Median margin of the last 24 hours. Empty before the first frame.
   std::optional<double> day_margin_db(Time now) const;
@@ -129,7 +130,7 @@ class DirectionState {
   template <class A>
   void archive(A& a) {
     a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
-      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total,
+      loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, sent_total,
       lost_total, retries_total, bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_,
       block_start_, channel_levels, taken_until_, slow_signal_dbm_, slow_noise_dbm_, slow_known_,
       margin_fit);
