@@ -292,6 +292,7 @@ void ChangeWatch::shift(Duration step) {
   for (Suspect& suspect : suspects_) {
     suspect.onset += step;
     if (suspect.told_at != Time{}) suspect.told_at += step;
+    if (suspect.grown_at != Time{}) suspect.grown_at += step;
   }
   last_at_ += step;
   for (std::size_t i = 0; i < hours_.size(); ++i) hours_[i].end += step;
@@ -583,7 +584,9 @@ void ChangeWatch::judge_told(Suspect& suspect, Time now) {
       suspect.other_blocks = 0;
     }
   }
-  if (now - suspect.told_at > kAcceptAfter) end(suspect, Suspect::State::accepted);
+  // What still grows is not the new usual.
+  if (now - std::max(suspect.told_at, suspect.grown_at) > kAcceptAfter)
+    end(suspect, Suspect::State::accepted);
 }
 
 // ---- days ----------------------------------------------------------------------------------
@@ -809,6 +812,7 @@ void ChangeWatch::look_for_drifts(Time now) {
         move(hours_[hours_.size() - 1 - back], i, -more[i]);
     }
     s.what.size_db += best->size_db;
+    s.grown_at = now;
     return;
   }
   Suspect suspect;

@@ -14,6 +14,8 @@ namespace {
 using estimate::RollingCounts;
 constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
 constexpr double kFarAboveDb = 6;
+constexpr std::uint8_t kClearDays =
+    5;  // without a crossing in sight, before a forecast is taken back
 constexpr std::uint64_t kFewestForDay = 30;       // frames, before the budget is held against them
 constexpr std::uint32_t kMostSettingChanges = 3;  // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
@@ -328,7 +330,7 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
     clear_days_[at(d)] =
         soon ? 0 : static_cast<std::uint8_t>(std::min(250, clear_days_[at(d)] + 1));
     const std::string text =
-        capital(std::string(name_of(d))) + " margin " + in_words(*crossing) + ".";
+        capital(std::string(name_of(d))) + " margin: " + in_words(*crossing) + ".";
     if (soon) {
       Finding found;
       found.severity = Severity::warning;
@@ -337,7 +339,7 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
       found.size_db = std::abs(crossing->slope_db_per_day) * crossing->days;
       found.text = text;
       alerts_.raise(owner, AlertName::MarginForecastLow, d, now, std::move(found));
-    } else if (clear_days_[at(d)] >= 2) {
+    } else if (clear_days_[at(d)] >= kClearDays) {
       alerts_.clear(owner, AlertName::MarginForecastLow, d, now, text);
     }
   }
