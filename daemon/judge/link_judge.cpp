@@ -354,6 +354,7 @@ void LinkJudge::take_baseline(Time now, const AlertBook::Owner& owner) {
   baseline_taken_ = baseline.to;
   if (!anew) return;  // nothing was known before
   suspicions_.rebaseline();
+  for (const Direction d : kBoth) state_.direction(d).channel_levels.accept();
   Finding found;
   found.severity = Severity::info;
   found.onset = now;
