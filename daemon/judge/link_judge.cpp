@@ -16,7 +16,7 @@ constexpr Duration kLogEntryLasts = std::chrono::minutes{15};
 constexpr double kFarAboveDb = 6;
 constexpr std::uint8_t kClearDays =
     5;  // without a crossing in sight, before a forecast is taken back
-constexpr std::uint64_t kFewestForDay = 30;       // frames, before the budget is held against them
+constexpr std::uint64_t kFewestForBudget = 30;    // frames, before the budget is held against them
 constexpr std::uint32_t kMostSettingChanges = 3;  // a day; more is adaptation, not a change
 constexpr std::array<Direction, kDirections> kBoth = {Direction::inbound, Direction::outbound};
 
@@ -78,7 +78,6 @@ void LinkJudge::shift(Duration step) {
     const double days = duration_to_seconds(step) / 86400;
     day_ += static_cast<std::int64_t>(std::lround(days));
   }
-  for (Time& due : deficit_due_) due = {};
   setting_changes_since_ += step;
 }
 
@@ -297,7 +296,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
     }
   }
 
-  judge_deficit(d, now, owner);
+  judge_deficit(d, *margin, now, owner);
 }
 
 /// Once a day, at a minute of the link's own so that many links do not all come at once: the margin
@@ -369,20 +368,18 @@ double LinkJudge::reserve_db(Direction d) const {
   return settings_.radio.max_power_dbm ? state_.unused_power_db(d) : 0;
 }
 
-/// The budget speaks of the path, not of an hour of rain: what counts is the median of a day. Power
-/// that the radio could still use is not missing.
-void LinkJudge::judge_deficit(Direction d, Time now, const AlertBook::Owner& owner) {
-  if (!budget_margin_db_[at(d)] || now < deficit_due_[at(d)]) return;
-  deficit_due_[at(d)] = now + std::chrono::minutes{15};
-  const auto margin = state_.direction(d).day_margin_db(now);
-  if (!margin || state_.direction(d).frames_total < kFewestForDay) return;
-  const double deficit = *budget_margin_db_[at(d)] - *margin - state_.unused_power_db(d);
+/// Power that the radio could still use is not missing. The default hold is half a day: the budget
+/// speaks of the path, not of hours of rain.
+void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
+                              const AlertBook::Owner& owner) {
+  if (!budget_margin_db_[at(d)] || state_.direction(d).frames_total < kFewestForBudget) return;
+  const double deficit = *budget_margin_db_[at(d)] - margin_db - state_.unused_power_db(d);
   const Severity deficit_before = deficit_[at(d)].severity();
   const Severity deficit_now =
       deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
   if (deficit_now == deficit_before) return;
-  const std::string compared = capital(std::string(name_of(d))) + " margin of the last day, " +
-                               in_db(*margin) + ", is " + in_db(std::abs(deficit)) +
+  const std::string compared = capital(std::string(name_of(d))) + " margin of " + in_db(margin_db) +
+                               " is " + in_db(std::abs(deficit)) +
                                (deficit >= 0 ? " under" : " over") + " the budgeted " +
                                in_db(*budget_margin_db_[at(d)]);
   if (deficit_now == Severity::none) {

@@ -171,7 +171,7 @@ struct ThresholdSettings {
 
 struct AlertSettings {
   ThresholdSettings margin_db{10.0, 5.0, 2.0, 15min};
-  ThresholdSettings deficit_db{10.0, {}, 2.0, 60min};
+  ThresholdSettings deficit_db{10.0, {}, 2.0, 12h};
   ThresholdSettings loss_ratio{0.10, 0.30, 0.05, 15min};
   ThresholdSettings retry_ratio{0.30, {}, 0.05, 15min};
   ThresholdSettings latency_s{{}, {}, 0.0, 15min};

@@ -71,7 +71,8 @@ class LinkJudge {
   void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_margin(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_day(Time now, const AlertBook::Owner& owner);
-  void judge_deficit(Direction direction, Time now, const AlertBook::Owner& owner);
+  void judge_deficit(Direction direction, double margin_db, Time now,
+                     const AlertBook::Owner& owner);
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
   void take_baseline(Time now, const AlertBook::Owner& owner);
@@ -92,7 +93,6 @@ class LinkJudge {
   Suspicions suspicions_;
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
-  std::array<Time, kDirections> deficit_due_{};
   std::array<Outlook, kDirections> outlooks_;
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
