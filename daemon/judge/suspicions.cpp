@@ -82,12 +82,12 @@ void Suspicions::watch(Time now, link::LinkState& state, bool judged) {
   if (block.sides[0].frames + block.sides[1].frames == 0) return;  // absence of data says nothing
   changes_.add(block, judged);
   if (!judged) return;
-  watch_losses(block, state, true);
+  watch_losses(block, state);
   watch_channels(block, state);
   looked_ = true;
 }
 
-void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, bool learn) {
+void Suspicions::watch_losses(const link::Block& block, link::LinkState& state) {
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
     const std::size_t i = static_cast<std::size_t>(d);
     const link::BlockSide& side = block.sides[i];
@@ -102,7 +102,7 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state, 
                                 ? 0
                                 : below_nothing(*middle - kClearOfThresholdDb,
                                                 window.margin_deviation_db().value_or(3));
-    losses_[i].add(side.heard, side.lost, by_level, block.to, learn);
+    losses_[i].add(side.heard, side.lost, by_level, block.to, true);
   }
 }
 

@@ -23,6 +23,7 @@
 #include "fadeward/judge/supervisor.hpp"
 #include "fadeward/report/canonical.hpp"
 #include "fadeward/simulate/world.hpp"
+#include "minimal_settings.hpp"
 
 namespace fadeward {
 namespace {
@@ -62,22 +63,6 @@ bool is_suspicion(AlertName name) {
          name == AlertName::EquipmentSuspected;
 }
 
-Settings minimal_settings(int links) {
-  Settings settings;
-  for (int i = 0; i < links; ++i) {
-    LinkSettings link;
-    link.name = "L" + std::to_string(i + 1);
-    link.radio.modulation = RadioSettings::Modulation::css;
-    link.radio.spreading_factor = 7;
-    link.radio.bandwidth_hz = 125000;
-    link.radio.noise_figure_db = 6;
-    link.budget.inbound_signal_dbm = -100;
-    link.budget.outbound_signal_dbm = -100;
-    settings.links.push_back(link);
-  }
-  return settings;
-}
-
 struct Span {
   Time from{};
   std::optional<Time> until;
@@ -105,7 +90,7 @@ Outcome run(const Trial& trial, std::uint64_t seed, double days, bool keep_log, 
     std::exit(2);
   }
   simulate::World world = std::move(made).value();
-  const Settings settings = minimal_settings(1);
+  const Settings settings = minimal_settings();
   const std::vector<Span> faults = faults_of(world.plan().links.front());
   const Time start = world.plan().start, end = start + world.plan().length;
   const Time onset = faults.empty() ? end : faults.front().from;

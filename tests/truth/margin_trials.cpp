@@ -27,6 +27,7 @@
 #include "fadeward/simulate/scenario.hpp"
 #include "fadeward/simulate/world.hpp"
 #include "truth/plain_air.hpp"
+#include "minimal_settings.hpp"
 
 namespace fadeward::truth {
 
@@ -325,20 +326,6 @@ struct TrueHour {
 };
 
 // ---- one world through the pipeline ------------------------------------------------------------
-
-Settings minimal_settings() {
-  Settings settings;
-  LinkSettings link;
-  link.name = "L1";
-  link.radio.modulation = RadioSettings::Modulation::css;
-  link.radio.spreading_factor = 7;
-  link.radio.bandwidth_hz = 125000;
-  link.radio.noise_figure_db = 6;
-  link.budget.inbound_signal_dbm = -100;
-  link.budget.outbound_signal_dbm = -100;
-  settings.links.push_back(link);
-  return settings;
-}
 
 struct Said {
   double margin_db, stderr_db, low_db, window_s;

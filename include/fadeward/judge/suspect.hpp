@@ -24,7 +24,6 @@ struct Suspect {
   Time told_at{};
   Time grown_at{};        ///< when more of it was found last; the epoch: never
   double confidence = 0;  ///< 0..1, of the cause against the next likely one
-  double extra = 0;       ///< collisions: share of frames lost; channels: how many
   std::array<double, kStreams> before_db{};  ///< streams before it, daily rhythm removed
   std::array<bool, kStreams> before_known{};
   std::array<double, kStreams> effect_db{};  ///< what it does to them, as judged last
@@ -42,7 +41,7 @@ struct Suspect {
   template <class A>
   void archive(A& a) {
     a(state, what.cause, what.size_db, what.noise_db, what.gain, what.misfit, what.lead, shape,
-      onset, told_at, grown_at, confidence, extra, before_db, before_known, effect_db, blocks,
+      onset, told_at, grown_at, confidence, before_db, before_known, effect_db, blocks,
       gone_blocks, other_blocks, best_gain, own_proof, abrupt, one_way, way);
   }
 };

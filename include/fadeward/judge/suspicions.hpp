@@ -79,7 +79,7 @@ class Suspicions {
   };
 
   link::Block take_block(Time now, link::LinkState& state);
-  void watch_losses(const link::Block& block, link::LinkState& state, bool learn);
+  void watch_losses(const link::Block& block, link::LinkState& state);
   void watch_channels(const link::Block& block, link::LinkState& state);
   enum class Text : std::uint8_t { none, alone, others_unchanged };
   std::vector<Told> told(Time now, Text text) const;
