@@ -20,7 +20,7 @@ namespace {
 
 constexpr Duration kMinute = std::chrono::minutes{1};
 constexpr Duration kGap = std::chrono::hours{24 * 7};
-constexpr std::size_t kPrepareAhead = 8;
+constexpr std::size_t kPrepareLater = 12, kPrepareSoon = 5;  // reports ahead
 constexpr std::size_t kFlushBytes = 1 << 18;
 
 Time next_multiple_after(Time at, Duration span) {
@@ -267,7 +267,7 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
           settings, Instant{report->time, report->time.time_since_epoch()}, core);
       player = std::make_unique<Player>(settings, options.snapshots, *supervisor, output);
     }
-    supervisor->prepare(reports.link_ahead(kPrepareAhead));
+    supervisor->prepare(reports.ahead(kPrepareLater), reports.ahead(kPrepareSoon));
     player->play(*report);
     ++taken;
   }

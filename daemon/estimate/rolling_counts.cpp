@@ -21,6 +21,7 @@ void RollingCounts::settle() {
 }
 
 void RollingCounts::advance(std::int64_t minute) {
+  book_pending();
   if (minute - minute_ >= kMinutes) {
     minutes_.fill({});
     hour_sum_ = {};
@@ -78,6 +79,7 @@ void RollingCounts::add_misses_between(Time from, Time to, std::uint32_t misses)
 }
 
 void RollingCounts::take_back_miss(Time at) {
+  book_pending();
   const std::int64_t last = std::min(minute_of(at), minute_);
   for (std::int64_t minute = last; minute > minute_ - kMinutes; --minute) {
     Counts& bucket = minutes_[slot(minute, kMinutes)];
@@ -93,6 +95,7 @@ void RollingCounts::take_back_miss(Time at) {
 RollingCounts::Counts RollingCounts::sum(Window window, Time now) {
   const std::int64_t minute = minute_of(now);
   if (minute > minute_) advance(minute);
+  book_pending();
   if (window == Window::hour) return hour_sum_;
   Counts sum;
   const auto take = [&](const Counts& bucket) {
@@ -110,6 +113,7 @@ RollingCounts::Counts RollingCounts::sum(Window window, Time now) {
 
 void RollingCounts::shift(Duration step) {
   if (minute_ == INT64_MIN / 2) return;
+  book_pending();
   const std::int64_t minutes = floor_div(step.count() + 30000000, 60000000);
   const std::int64_t old_minute = minute_, old_hour = floor_div(minute_, 60);
   const std::array<Counts, kMinutes> old_minutes = minutes_;

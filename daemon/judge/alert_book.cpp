@@ -82,6 +82,11 @@ void AlertBook::mark_stale(AlertName alert, std::optional<Direction> direction, 
   if (Record* record = find(alert, direction)) record->stale = record->active && stale;
 }
 
+void AlertBook::mark_all_stale(AlertName except, bool stale) {
+  for (Record& record : records_)
+    if (record.alert != except) record.stale = record.active && stale;
+}
+
 bool AlertBook::active(AlertName alert, std::optional<Direction> direction) const {
   const Record* record = find(alert, direction);
   return record != nullptr && record->active;

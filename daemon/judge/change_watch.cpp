@@ -179,6 +179,13 @@ void ChangeWatch::push(const Levels& levels) {
   recent_.push(next);
 }
 
+/// A hundredth of 1 / n, n up to the number of blocks that are kept; 0 for none.
+constexpr auto kShare = [] {
+  std::array<double, 65> out{};  // kRecent and none
+  for (std::size_t n = 1; n < out.size(); ++n) out[n] = 0.01 / static_cast<double>(n);
+  return out;
+}();
+
 ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count) const {
   Mean out;
   if (first_back >= recent_.size()) return out;
@@ -189,11 +196,17 @@ ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count
     const unsigned own = first.has(i) ? 1 : 0;
     const auto known = static_cast<std::uint16_t>(last.counts[i] - first.counts[i] + own);
     out.known[i] = known > 0 && known * 2U >= count;
-    if (known == 0) continue;
     const auto sum = static_cast<std::int32_t>(last.sums_cdb[i] - first.sums_cdb[i]) +
                      (own != 0 ? first.cdb[i] : 0);
-    out.db[i] = static_cast<double>(sum) / (100.0 * known);
+    out.db[i] = sum * kShare[std::min<std::size_t>(known, kRecent)];
   }
+  return out;
+}
+
+ChangeWatch::Means ChangeWatch::means_after() const {
+  Means out;
+  for (std::size_t s = 0; s < kScales; ++s)
+    if (recent_.size() >= kAfter[s] + kBefore[s]) out[s] = mean_of(0, kAfter[s]);
   return out;
 }
 
@@ -222,7 +235,7 @@ Changes ChangeWatch::changes_between(const Mean& before, const Mean& after,
   return out;
 }
 
-void ChangeWatch::learn_jumps() {
+void ChangeWatch::learn_jumps(const Means& after_means) {
   if (jumps_ == 0)
     for (std::size_t s = 0; s < kScales; ++s)
       for (std::size_t i = 0; i < kStreams; ++i)
@@ -231,7 +244,8 @@ void ChangeWatch::learn_jumps() {
   const double weight = 1 / std::min(kMostJumps, kPriorJumps + jumps_);
   for (std::size_t s = 0; s < kScales; ++s) {
     if (recent_.size() < kAfter[s] + kBefore[s]) continue;
-    const Mean after = mean_of(0, kAfter[s]), before = mean_of(kAfter[s], kBefore[s]);
+    const Mean& after = after_means[s];
+    const Mean before = mean_of(kAfter[s], kBefore[s]);
     for (std::size_t i = 0; i < kStreams; ++i) {
       if (!after.known[i] || !before.known[i]) continue;
       const double usual = static_cast<double>(square_[s][i]);
@@ -268,10 +282,11 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
   }
   push(levels);
   returned_ *= kReturnedFade;
-  learn_jumps();
+  const Means after = means_after();
+  learn_jumps(after);
   for (Suspect& suspect : suspects_) ++suspect.blocks;
   if (!judged) return;
-  look_for_steps(block);
+  look_for_steps(block, after);
   for (Suspect& suspect : suspects_) {
     if (suspect.state == Suspect::State::pending)
       judge_pending(suspect, block.to);
@@ -324,7 +339,7 @@ bool ChangeWatch::is_same_event(const Explanation& found, std::size_t blocks_bac
   return false;
 }
 
-void ChangeWatch::look_for_steps(const link::Block& block) {
+void ChangeWatch::look_for_steps(const link::Block& block, const Means& after_means) {
   if (jumps_ < kFewestJumps || suspects_.size() >= 6) return;
   std::optional<Explanation> best;
   Mean reference;
@@ -336,7 +351,7 @@ void ChangeWatch::look_for_steps(const link::Block& block) {
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
     const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
     const Changes changes =
-        changes_between(before, mean_of(0, after_blocks), static_cast<double>(after_blocks));
+        changes_between(before, after_means[s], static_cast<double>(after_blocks));
     if (quiet(changes)) continue;
     const auto found = explain(changes);
     if (!found || found->size_db < kCandidateDb) continue;

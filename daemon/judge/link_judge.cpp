@@ -36,7 +36,7 @@ std::string plain_number(double value) {
 }  // namespace
 
 LinkJudge::LinkJudge(const LinkSettings& settings, bool keep_intervals, Time start)
-    : settings_(settings), state_(settings, keep_intervals), started_(start) {
+    : state_(settings, keep_intervals), settings_(settings), started_(start) {
   reconfigure(settings);
 }
 
@@ -87,8 +87,9 @@ void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBoo
   const link::Noticed noticed = state_.take(report, at);
   if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
   if (noticed.setting) note_setting(noticed, now, owner);
-  if (alerts_.active(AlertName::LinkSilent, {}))
-    alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
+  if (!silent_) return;
+  silent_ = false;
+  alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
 }
 
 void LinkJudge::note_restart(const link::Noticed& noticed, Time now,
@@ -147,6 +148,7 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
     alerts_.tidy(now);
     end_log_entries(now, owner);
   }
+  judged_ = false;
   const bool upkeep = in_upkeep(now);
   for (const Direction d : kBoth) {
     state_.direction(d).upkeep = upkeep;
@@ -166,17 +168,22 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   }
   judge_silence(now, port, owner);
   const bool is_up = up(now);
-  if (!alerts_.empty()) mark_stale(!is_up);
+  if (!alerts_.empty()) alerts_.mark_all_stale(AlertName::LinkSilent, !is_up);
   if (!is_up) return;  // absence of data neither raises nor clears anything else
-  suspicions_.tell(now, alerts_, owner, port.company);
-  judge_day(now, owner);
+  judged_ = true;
   take_baseline(now, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
 }
 
+void LinkJudge::tell(Time now, const Company& company, const AlertBook::Owner& owner) {
+  if (!judged_) return;
+  suspicions_.tell(now, alerts_, owner, company);
+  judge_day(now, owner);
+}
+
 void LinkJudge::judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner) {
-  if (up(now) || alerts_.active(AlertName::LinkSilent, {})) return;
+  if (silent_ || up(now)) return;
   if (!port.open) return;  // PortFault says it for all its links
   const Time heard = state_.last_report().value_or(started_);
   const Time since = std::max(heard, port.open_since.value_or(heard));
@@ -192,15 +199,7 @@ void LinkJudge::judge_silence(Time now, const PortView& port, const AlertBook::O
   if (!port.trouble.empty()) found.text += "; " + port.trouble;
   found.text += ".";
   alerts_.raise(owner, AlertName::LinkSilent, {}, now, std::move(found));
-}
-
-void LinkJudge::mark_stale(bool stale) {
-  for (std::size_t name = 0; name < kAlertNames; ++name) {
-    const auto alert = static_cast<AlertName>(name);
-    if (alert == AlertName::LinkSilent) continue;
-    for (const Direction d : kBoth) alerts_.mark_stale(alert, d, stale);
-    alerts_.mark_stale(alert, {}, stale);
-  }
+  silent_ = true;
 }
 
 bool LinkJudge::fresh(Direction d, Time now) const {

@@ -111,15 +111,16 @@ struct Supervisor::State {
 
   void judge_minute(Time now) {
     for (std::size_t i = 0; i < links.size(); ++i) {
+      if (i + 2 < links.size()) links[i + 2].prefetch_head(-1);
       if (i + 1 < links.size()) links[i + 1].prefetch();
+      const PortIndex port = links[i].bound_port;
       links[i].watch(now);
+      links[i].judge(now, port < ports.size() ? ports[port].view() : PortView{}, link_owner(i));
     }
     compare_links(now);
     for (std::size_t i = 0; i < links.size(); ++i) {
       const PortIndex port = links[i].bound_port;
-      PortView view = port < ports.size() ? ports[port].view() : PortView{};
-      if (port < ports.size()) view.company = company_of(i, port, now);
-      links[i].judge(now, view, link_owner(i));
+      links[i].tell(now, port < ports.size() ? company_of(i, port, now) : Company{}, link_owner(i));
     }
   }
 
@@ -181,8 +182,11 @@ void Supervisor::take(const LinkReport& report, Instant now) {
   link.take(report, s.time_of(report, wall), wall, s.link_owner(index));
 }
 
-void Supervisor::prepare(LinkIndex link) const {
-  if (link < state_->links.size()) state_->links[link].prefetch();
+void Supervisor::prepare(const LinkReport* later, const LinkReport* soon) const {
+  const std::vector<LinkJudge>& links = state_->links;
+  if (later != nullptr && later->index < links.size())
+    links[later->index].prefetch_head(later->has(Field::channel) ? (*later)[Field::channel] : -1);
+  if (soon != nullptr && soon->index < links.size()) links[soon->index].prefetch();
 }
 
 void Supervisor::note(const PortEvent& event, Instant now) {
@@ -235,16 +239,8 @@ DirectionSnapshot Supervisor::interval_snapshot(LinkIndex index, Direction direc
   State& s = *state_;
   LinkJudge& link = s.links[index];
   DirectionSnapshot out = link.describe(direction, s.advance(now), LinkJudge::Detail::window);
-  link::DirectionState& state = link.state().direction(direction);
-  if (!state.interval) return out;
-  state.interval->settle();
-  out.interval.reports = state.interval->frames;
-  out.interval.lost = state.interval->lost;
-  out.interval.signal_median_dbm = state.interval->signal.median_db();
-  out.interval.noise_median_dbm = state.interval->noise.median_db();
-  state.interval->frames = state.interval->lost = 0;
-  state.interval->signal.clear();
-  state.interval->noise.clear();
+  if (const auto taken = link.state().direction(direction).interval.take())
+    out.interval = {taken->frames, taken->lost, taken->signal_median_dbm, taken->noise_median_dbm};
   return out;
 }
 

@@ -12,20 +12,26 @@ constexpr float kChance = 24;   // frames: fewer differ by chance where hops are
 constexpr std::size_t kFewestChannels = 8;
 }  // namespace
 
+/// Channel numbers are mostly small and whole: those are found without a search.
+void ChannelShares::note_number(double channel, std::size_t index) {
+  if (channel >= 0 && channel < static_cast<double>(kMost) && channel == std::floor(channel))
+    places_[static_cast<std::size_t>(channel)].index_after = static_cast<std::uint8_t>(index + 1);
+}
+
 std::uint8_t ChannelShares::index_of(double channel_or_hz) {
-  // Channel numbers are mostly the indices themselves or come in the order of their first use.
+  if (channel_or_hz >= 0 && channel_or_hz < static_cast<double>(kMost)) [[likely]] {
+    const auto number = static_cast<std::size_t>(channel_or_hz);
+    const std::uint8_t index_after = places_[number].index_after;
+    if (index_after != 0 && static_cast<double>(number) == channel_or_hz) [[likely]]
+      return static_cast<std::uint8_t>(index_after - 1);
+  }
   for (std::size_t i = 0; i < keys_.size(); ++i)
     if (keys_[i] == channel_or_hz) return static_cast<std::uint8_t>(i);
   if (keys_.size() == kMost) return static_cast<std::uint8_t>(kMost - 1);
+  note_number(channel_or_hz, keys_.size());
   keys_.push_back(channel_or_hz);
   frames_.push_back(0);
-  weights_.push_back(16);
   return static_cast<std::uint8_t>(keys_.size() - 1);
-}
-
-std::uint8_t ChannelShares::count(std::uint8_t index) {
-  frames_[index] += 1;
-  return weights_[index];
 }
 
 std::optional<double> ChannelShares::missing_on_dead(const std::array<std::uint16_t, kMost>& heard) const {
@@ -50,17 +56,19 @@ std::optional<double> ChannelShares::missing_on_dead(const std::array<std::uint1
 }
 
 void ChannelShares::settle() {
+  for (float& frames : frames_) frames *= kForgetPerQuarter;
+  weigh();
+}
+
+void ChannelShares::weigh() {
   float total = 0;
-  for (float& frames : frames_) {
-    frames *= kForgetPerQuarter;
-    total += frames;
-  }
+  for (const float frames : frames_) total += frames;
   const auto channels = static_cast<float>(keys_.size());
   if (channels < 2 || total < kFewestPerChannel * channels) return;
-  for (std::size_t i = 0; i < keys_.size(); ++i) {
-    const float fair = total / channels;
+  const float fair = total / channels;
+  for (std::size_t i = 0; i < frames_.size(); ++i) {
     const float weight = 16 * (fair + kChance) / (frames_[i] + kChance);
-    weights_[i] = static_cast<std::uint8_t>(std::clamp(std::round(weight), 4.0F, 64.0F));
+    places_[i].weight = static_cast<std::uint8_t>(std::clamp(std::round(weight), 4.0F, 64.0F));
   }
 }
 

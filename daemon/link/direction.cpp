@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 #include "fadeward/base/decibel.hpp"
 #include "fadeward/estimate/rician_k.hpp"
@@ -20,17 +21,11 @@ Time floor_to(Time at, Duration span) {
 
 }  // namespace
 
-void IntervalKeeper::settle() {
-  signal.add_all(fresh, &std::pair<std::int16_t, std::int16_t>::first);
-  noise.add_all(fresh, &std::pair<std::int16_t, std::int16_t>::second);
-  fresh.clear();
-}
-
-DirectionState::DirectionState(bool keep_intervals)
-    : interval(keep_intervals ? std::make_unique<IntervalKeeper>() : nullptr) {}
+DirectionState::DirectionState(bool keep_intervals) : interval(keep_intervals) {}
 
 void DirectionState::open_bin(Time at) {
   bin.start = floor_to(at, kBinSpan);
+  settle_bin_end();
   bin.upkeep = upkeep;
   bin.noise_source = noise_source;
   bin.loss_source = loss_source;
@@ -40,15 +35,22 @@ void DirectionState::open_bin(Time at) {
 
 /// The window still holds every frame of the quarter hour: its statistics are made in one go.
 void DirectionState::fill_bin() {
-  LevelHistogram::Filler margin(bin.margin), signal(bin.signal), noise(bin.noise);
+  std::array<std::int16_t, FrameWindow::kMost + 1> margin_cdb, signal_cdbm, noise_cdbm;
+  std::array<std::uint16_t, FrameWindow::kMost + 1> frames;
+  std::size_t count = 0;
+  const bool by_channel = channels.size() > 0;
   window.visit_since(bin.start, [&](const FrameSample& sample) {
-    const std::uint32_t frames = sample.frames;
-    margin.add(sample.margin_cdb, frames);
-    signal.add(sample.signal_cdbm, frames);
-    noise.add(sample.noise_cdbm, frames);
+    margin_cdb[count] = sample.margin_cdb;
+    signal_cdbm[count] = sample.signal_cdbm;
+    noise_cdbm[count] = sample.noise_cdbm;
+    frames[count] = sample.frames;
+    ++count;
+    if (by_channel) note_channel(sample);
   });
-  if (channels.size() > 0)
-    window.visit_since(bin.start, [&](const FrameSample& sample) { note_channel(sample); });
+  const std::span weights(frames.data(), count);
+  bin.margin.add_all({margin_cdb.data(), count}, weights);
+  bin.signal.add_all({signal_cdbm.data(), count}, weights);
+  bin.noise.add_all({noise_cdbm.data(), count}, weights);
 }
 
 /// The margins of the quarter hour join those of its two hours, by whole decibels.
@@ -80,6 +82,8 @@ void DirectionState::close_bin(Time now) {
       signal_reference.add_quarter(*bin.signal.quantile_db(0.5));
       noise_reference.add_quarter(*bin.noise.quantile_db(0.5));
     }
+    for (const ChannelPart& part : bin.channels)
+      if (part.frames > 0) channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
     channels.settle();
     if (keep_closed && closed.size() < kMostClosed) closed.push_back(bin);
   }
@@ -118,6 +122,7 @@ void DirectionState::choose_rate() {
 }
 
 void DirectionState::note_channel(const FrameSample& sample) {
+  if (sample.channel == FrameSample::kNoChannel) return;
   if (sample.channel >= bin.channels.size()) bin.channels.resize(std::size_t{sample.channel} + 1);
   ChannelPart& part = bin.channels[sample.channel];
   part.channel = sample.channel;
@@ -160,14 +165,13 @@ void DirectionState::measured(Time at, const Separated& levels, double required_
   if (weight > 0) sample.weight = weight;
   if (channel) {
     sample.channel = *channel;
-    const std::uint8_t by_share = channels.count(*channel);
-    if (weight == 0) sample.weight = by_share;
+    if (weight == 0) sample.weight = channels.weight(*channel);
   }
   window.add(at, sample, std::max(heard_since_, 1U), lost_since_);
   heard_since_ = lost_since_ = 0;
   noise_source = levels.source;
   ++frames_total;
-  if (interval) interval->add(sample.signal_cdbm, sample.noise_cdbm);
+  interval.add(sample.signal_cdbm, sample.noise_cdbm);
 }
 
 void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint32_t lost,
@@ -182,7 +186,7 @@ void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint3
   loss.add_misses_between(from, to, lost);
   lost_total += lost;
   bin.lost += lost;
-  if (interval) interval->lost += lost;
+  interval.add_lost(lost);
 }
 
 void DirectionState::disown_noise() {
@@ -196,7 +200,7 @@ void DirectionState::disown_noise() {
 void DirectionState::one_lost_fewer(Time at) {
   if (lost_total > 0) --lost_total;
   if (bin.lost > 0) --bin.lost;
-  if (interval && interval->lost > 0) --interval->lost;
+  interval.one_lost_fewer();
   if (lost_since_ > 0)
     --lost_since_;
   else
@@ -227,6 +231,7 @@ void DirectionState::shift(Duration step) {
   loss.shift(step);
   repeats.shift(step);
   if (bin.start != Time{}) bin.start = floor_to(bin.start + step, kBinSpan);
+  settle_bin_end();
   snr_noise_at += step;
   taken_until_ += step;
   if (block_start_ == Time{}) return;
@@ -239,56 +244,55 @@ void DirectionState::shift(Duration step) {
 }
 
 BlockSide DirectionState::take_block(Time now) {
-  constexpr std::size_t kMostSamples = 512;
   constexpr float kFarOff = 5;  // dB from the middle: a deep fade counts as one, not as many
+  struct Level {
+    float signal_dbm, noise_dbm;
+    std::uint8_t channel;
+  };
   BlockSide out;
-  std::array<std::int16_t, kMostSamples> signals{};
+  std::array<Level, FrameWindow::kMost + 1> levels;
+  std::array<float, FrameWindow::kMost + 1> signals_dbm;
   std::size_t count = 0;
   float noise_sum = 0, margin_sum = 0;
   window.visit_since(taken_until_, [&](const FrameSample& sample) {
-    if (count == kMostSamples) return;
-    const auto offset = static_cast<int>(100 * channel_levels.signal_offset_db(sample.channel));
-    signals[count++] =
-        static_cast<std::int16_t>(std::clamp(sample.signal_cdbm - offset, -32000, 32000));
-    noise_sum += static_cast<float>(sample.noise_cdbm) / 100 -
-                 channel_levels.noise_offset_db(sample.channel);
+    const Level level{static_cast<float>(sample.signal_cdbm) / 100,
+                      static_cast<float>(sample.noise_cdbm) / 100, sample.channel};
+    levels[count] = level;
+    signals_dbm[count++] = level.signal_dbm - channel_levels.signal_offset_db(level.channel);
+    noise_sum += level.noise_dbm - channel_levels.noise_offset_db(level.channel);
     margin_sum += static_cast<float>(sample.margin_cdb) / 100;
     out.heard += sample.frames;
     out.lost += sample.lost;
   });
+  taken_until_ = now;
   out.frames = static_cast<std::uint32_t>(count);
   out.loss_known = loss_source == LossSource::seq || loss_source == LossSource::counters;
   out.noise_known = noise_source == NoiseSource::idle || noise_source == NoiseSource::snr;
-  if (count > 0) {
-    const auto end = signals.begin() + static_cast<std::ptrdiff_t>(count);
-    const auto middle = signals.begin() + static_cast<std::ptrdiff_t>(count / 2);
-    std::nth_element(signals.begin(), middle, end);
-    const float median = static_cast<float>(*middle) / 100;
-    float sum = 0;
-    for (auto it = signals.begin(); it != end; ++it)
-      sum += std::clamp(static_cast<float>(*it) / 100 - median, -kFarOff, kFarOff);
-    const float mean_dbm = median + sum / static_cast<float>(count);
-    out.noise_dbm = noise_sum / static_cast<float>(count);
-    out.margin_db = margin_sum / static_cast<float>(count);
-    out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
-    // A block of few frames is no measure for the channels of these very frames.
-    constexpr float kSlowFrames = 50;
-    const float share =
-        slow_known_ ? std::min(1.0F, static_cast<float>(count) / kSlowFrames) : 1.0F;
-    slow_signal_dbm_ += share * (mean_dbm - slow_signal_dbm_);
-    slow_noise_dbm_ += share * (out.noise_dbm - slow_noise_dbm_);
-    slow_known_ = true;
-    const bool few = count < 8;
-    const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm,
-                noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
-    if (channels.size() > 1)
-      window.visit_since(taken_until_, [&](const FrameSample& sample) {
-        channel_levels.add(sample.channel,
-                           static_cast<float>(sample.signal_cdbm) / 100 - signal_dbm,
-                           static_cast<float>(sample.noise_cdbm) / 100 - noise_dbm);
-      });
-  }
-  taken_until_ = now;
+  if (count == 0) return out;
+  const auto frames = static_cast<float>(count);
+  const auto end = signals_dbm.begin() + static_cast<std::ptrdiff_t>(count);
+  const auto middle = signals_dbm.begin() + static_cast<std::ptrdiff_t>(count / 2);
+  std::nth_element(signals_dbm.begin(), middle, end);
+  const float lowest = *middle - kFarOff, highest = *middle + kFarOff;
+  float sum = 0;
+  for (auto it = signals_dbm.begin(); it != end; ++it) sum += std::min(std::max(*it, lowest), highest);
+  const float mean_dbm = sum / frames;
+  out.noise_dbm = noise_sum / frames;
+  out.margin_db = margin_sum / frames;
+  out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
+  // A block of few frames is no measure for the channels of these very frames.
+  constexpr float kSlowFrames = 50;
+  const float share = slow_known_ ? std::min(1.0F, frames / kSlowFrames) : 1.0F;
+  slow_signal_dbm_ += share * (mean_dbm - slow_signal_dbm_);
+  slow_noise_dbm_ += share * (out.noise_dbm - slow_noise_dbm_);
+  slow_known_ = true;
+  if (channels.size() <= 1) return out;
+  const bool few = count < 8;
+  const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm,
+              noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
+  for (std::size_t i = 0; i < count; ++i)
+    channel_levels.add(levels[i].channel, levels[i].signal_dbm - signal_dbm,
+                       levels[i].noise_dbm - noise_dbm);
   return out;
 }
 
@@ -296,7 +300,7 @@ std::optional<double> DirectionState::rician_k_db() const {
   constexpr std::size_t kFewest = 100;
   constexpr double kNoFadingDb = 30;
   double count = 0, sum = 0, squares = 0;
-  window.visit_all([&](const FrameSample& sample) {
+  window.visit([&](const FrameSample& sample) {
     // Only ratios count: -100 dBm stands for one.
     const double level_db = (sample.signal_cdbm + 10000) / 100.0 -
                             static_cast<double>(channel_levels.signal_offset_db(sample.channel));

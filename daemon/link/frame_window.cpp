@@ -98,12 +98,11 @@ void FrameWindow::rebuild() {
   oldest_leaves_ = Time::min();
   margins_.clear();
   frames_ = lost_ = 0;
-  for (std::size_t i = 0; i < samples_.size(); ++i) {
-    const FrameSample& sample = samples_[i];
+  visit([&](const FrameSample& sample) {
     margins_.add(cell_of(sample), sample.weight);
     frames_ += sample.frames;
     lost_ += sample.lost;
-  }
+  });
   if (thin_by_ == 0) thin_by_ = 1;
 }
 
@@ -175,13 +174,13 @@ std::optional<double> FrameWindow::weighted_median(std::int16_t FrameSample::* l
   std::array<std::uint16_t, kCells> weights{};
   std::uint32_t total = 0;
   int lowest = kCells - 1, highest = 0;
-  for (std::size_t i = 0; i < samples_.size(); ++i) {
-    const int cell = std::clamp((samples_[i].*level - kLowest + kStep / 2) / kStep, 0, kCells - 1);
-    weights[static_cast<std::size_t>(cell)] += samples_[i].weight;
-    total += samples_[i].weight;
+  visit([&](const FrameSample& sample) {
+    const int cell = std::clamp((sample.*level - kLowest + kStep / 2) / kStep, 0, kCells - 1);
+    weights[static_cast<std::size_t>(cell)] += sample.weight;
+    total += sample.weight;
     lowest = std::min(lowest, cell);
     highest = std::max(highest, cell);
-  }
+  });
   const auto weight = [&](int cell) { return static_cast<double>(weights[static_cast<std::size_t>(cell)]); };
   const auto value = [](int cell) { return cell * 0.25 - 200; };
   const double wanted = total / 2.0;
@@ -222,11 +221,11 @@ FrameWindow::NoiseMoments FrameWindow::noise_moments() const {
   if (samples_.empty()) return {};
   const std::int64_t origin = samples_.front().noise_cdbm;
   std::int64_t sum = 0, square = 0;
-  for (std::size_t i = 0; i < samples_.size(); ++i) {
-    const std::int64_t off = samples_[i].noise_cdbm - origin;
+  visit([&](const FrameSample& sample) {
+    const std::int64_t off = sample.noise_cdbm - origin;
     sum += off;
     square += off * off;
-  }
+  });
   const double n = static_cast<double>(samples_.size()), mean = static_cast<double>(sum) / n;
   return {(static_cast<double>(origin) + mean) * 0.01, std::max(0.0, static_cast<double>(square) / n - mean * mean) * 1e-4};
 }

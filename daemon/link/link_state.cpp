@@ -71,13 +71,14 @@ std::uint32_t whole(double value) {
 }  // namespace
 
 LinkState::LinkState(const LinkSettings& settings, bool keep_intervals)
-    : directions_{DirectionState(keep_intervals), DirectionState(keep_intervals)},
-      sequence_(settings.radio.seq_bits) {
+    : sequence_(settings.radio.seq_bits),
+      directions_{DirectionState(keep_intervals), DirectionState(keep_intervals)} {
   reconfigure(settings);
 }
 
 void LinkState::reconfigure(const LinkSettings& settings) {
   radio_ = settings.radio;
+  seq_counts_frames_ = radio_.seq == RadioSettings::Seq::frames;
   expect_ = settings.expect;
   silent_ = settings.alerts.silent;
   site_noise_figure_db_ = {settings.budget.near.noise_figure_db,
@@ -141,7 +142,7 @@ LinkState::Frame LinkState::follow_sequence(const LinkReport& report, Time at, N
     if (!older) last_frame_ = at;
     return {true, !older};
   }
-  const bool counts_loss = radio_.seq == RadioSettings::Seq::frames;
+  const bool counts_loss = seq_counts_frames_;
   DirectionState& inbound = direction(Direction::inbound);
   if (!gap_unknown_ && last_frame_ && at > *last_frame_ && sequence_.take_next(report[Field::seq]))
       [[likely]] {
@@ -171,7 +172,7 @@ LinkState::Frame LinkState::follow_sequence(const LinkReport& report, Time at, N
         inbound.counted(last_frame_.value_or(at), at, 1, step.lost, LossSource::seq);
       } else if (step.lost > 0) {
         inbound.lost_total += step.lost;
-        if (inbound.interval) inbound.interval->lost += step.lost;
+        inbound.interval.add_lost(step.lost);
       }
       break;
   }
@@ -281,6 +282,7 @@ void LinkState::follow_rate(const LinkReport& report) {
       rate.bit_rate_bps == rate_.bit_rate_bps)
     return;
   rate_ = rate;
+  rate_known_ = (report.present & kRateFields) != 0;
   settle_rate();
 }
 
@@ -308,6 +310,7 @@ void LinkState::settle_rules(Direction d) {
   rules.level_offset_db =
       d == Direction::inbound ? radio_.level_offset_db : radio_.far_level_offset_db;
   rules.receiver_noise_dbm = receiver(d).noise_dbm;
+  rules.required_snr_db = receiver(d).required_snr_db;
   rules.snr_ceiling_db = kNoCeilingDb;
   if (radio_.snr_ceiling_db) {
     rules.snr_ceiling_db = *radio_.snr_ceiling_db;
@@ -351,7 +354,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db
                             ? total_dbm - excess_over_signal_db(*reading.snr_db)
                             : signal_of_total(total_dbm, levels.noise_dbm);
-    state.measured(at, levels, receiver(d).required_snr_db, channel, weight);
+    state.measured(at, levels, rules.required_snr_db, channel, weight);
     return;
   }
   const bool by_snr = both && !reading.noise_dbm;
@@ -375,7 +378,7 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
         at - state.snr_noise_at < kNoiseMemory ? state.snr_noise_frames + 1 : 1;
     state.snr_noise_at = at;
   }
-  state.measured(at, *levels, receiver(d).required_snr_db, channel, weight);
+  state.measured(at, *levels, rules.required_snr_db, channel, weight);
 }
 
 std::optional<std::uint8_t> LinkState::measure_inbound(const LinkReport& report, Time at) {
@@ -444,9 +447,7 @@ Noticed LinkState::take(const LinkReport& report, Time at) {
   if (frame.in_order) {
     if ((report.present & kCounterFields) != 0) follow_counters(report, at, noticed);
     if ((report.present & kHealthFields) != 0) follow_health(report, at);
-    if ((report.present & kRateFields) != 0 || rate_.spreading_factor || rate_.bandwidth_hz ||
-        rate_.bit_rate_bps)
-      follow_rate(report);
+    if (rate_known_ || (report.present & kRateFields) != 0) follow_rate(report);
     if ((report.present & kSettingFields) != 0) follow_settings(report, noticed);
   }
   std::optional<std::uint8_t> channel;
@@ -570,7 +571,9 @@ std::optional<double> LinkState::dead_share(Direction d) const {
   if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0)
     return {};
   std::array<std::uint16_t, ChannelShares::kMost> heard{};
-  window.visit([&](const FrameSample& sample) { ++heard[sample.channel % ChannelShares::kMost]; });
+  window.visit([&](const FrameSample& sample) {
+    if (sample.channel < heard.size()) ++heard[sample.channel];
+  });
   const auto missing = state.channels.missing_on_dead(heard);
   if (!missing || *missing < 1) return {};
   const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) /

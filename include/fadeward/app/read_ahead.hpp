@@ -36,14 +36,14 @@ class ReadAhead {
     if (at_ >= taken_.count) return next_batch();
     // Written by another core: asked for before it is needed.
     const auto* ahead =
-        reinterpret_cast<const char*>(taken_.reports.data() + std::min(at_ + 6, kBatch - 1));
+        reinterpret_cast<const char*>(taken_.reports.data() + std::min(at_ + 16, kBatch - 1));
     for (std::size_t line = 0; line < 192; line += 64) __builtin_prefetch(ahead + line);
     return &taken_.reports[at_++];
   }
-  /// Link of the report `ahead` places behind the one handed out last; kNoLink where not known yet.
-  LinkIndex link_ahead(std::size_t ahead) const {
+  /// The report `ahead` places behind the one handed out last; null where it is not known yet.
+  const LinkReport* ahead(std::size_t ahead) const {
     const std::size_t place = at_ + ahead - 1;
-    return place < taken_.count ? taken_.reports[place].index : kNoLink;
+    return place < taken_.count ? &taken_.reports[place] : nullptr;
   }
 
  private:

@@ -4,6 +4,7 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <span>
 
 namespace fadeward {
 
@@ -17,41 +18,8 @@ class LevelHistogram {
 
   void add(double level_db, std::uint16_t weight = 1);
 
-  /// Adds many levels in hundredths of a decibel; the histogram is complete when it ends.
-  class Filler {
-   public:
-    explicit Filler(LevelHistogram& into)
-        : into_(into), counts_(into.counts_.data()), first_cell_(into.first_cell_), total_(into.total_) {}
-    ~Filler() {
-      into_.first_cell_ = static_cast<std::int16_t>(first_cell_);
-      into_.total_ = total_;
-      into_.sum_cdb_ += sum_cdb_;
-      into_.sum_square_cdb_ += sum_square_cdb_;
-    }
-    Filler(const Filler&) = delete;
-    Filler& operator=(const Filler&) = delete;
-
-    void add(int level_cdb, std::uint32_t weight) {
-      const int cell = (level_cdb + kGridShift) / kStepCdb - kGridShift / kStepCdb;
-      if (total_ == 0) first_cell_ = cell - kCells / 2;
-      auto index = static_cast<unsigned>(cell - first_cell_);
-      if (index >= kCells) index = cell < first_cell_ ? 0 : kCells - 1;
-      const std::uint32_t sum = counts_[index] + weight;
-      counts_[index] = static_cast<std::uint16_t>(sum > 0xffff ? 0xffff : sum);
-      total_ += weight;
-      const int weighted_cdb = static_cast<int>(weight) * level_cdb;
-      sum_cdb_ += weighted_cdb;
-      sum_square_cdb_ += std::int64_t{weighted_cdb} * level_cdb;
-    }
-
-   private:
-    LevelHistogram& into_;
-    std::uint16_t* counts_;
-    int first_cell_;
-    std::uint32_t total_;
-    std::int64_t sum_cdb_ = 0;
-    std::int64_t sum_square_cdb_ = 0;
-  };
+  /// Adds many levels in hundredths of a decibel, each with its weight; the spans are equally long.
+  void add_all(std::span<const std::int16_t> levels_cdb, std::span<const std::uint16_t> weights);
   void merge(const LevelHistogram& other);
   void clear() { *this = LevelHistogram{}; }
 
@@ -78,7 +46,6 @@ class LevelHistogram {
 
  private:
   static constexpr int kStepCdb = 50;
-  static constexpr int kGridShift = 1'000'025;   ///< keeps the division above zero; + half a step
 
   std::int16_t first_cell_ = 0;                 ///< index of counts_[0] on the grid
   std::array<std::uint16_t, kCells> counts_{};  ///< saturating

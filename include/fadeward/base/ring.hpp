@@ -1,7 +1,10 @@
 // A queue on one block of memory that grows to a limit and then stays.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
+#include <span>
+#include <utility>
 #include <vector>
 
 namespace fadeward {
@@ -22,11 +25,21 @@ class Ring {
   T& back() { return (*this)[size_ - 1]; }
   const T& back() const { return (*this)[size_ - 1]; }
 
+  /// The items from `first` on as two runs in a row, oldest first; the second may be empty.
+  std::pair<std::span<const T>, std::span<const T>> from(std::size_t first) const {
+    if (first >= size_) return {};
+    const std::size_t begin = wrap(first_ + first), count = size_ - first;
+    const std::size_t upper = std::min(count, slots_.size() - begin);
+    return {{slots_.data() + begin, upper}, {slots_.data(), count - upper}};
+  }
+
   void push(const T& value) {
     if (size_ == slots_.size()) grow();
     slots_[wrap(first_ + size_)] = value;
     ++size_;
   }
+  /// Where the next item will lie, unless the block grows; the block must not be empty.
+  const T* next_slot() const { return &slots_[wrap(first_ + std::min(size_, slots_.size() - 1))]; }
   void pop() {
     first_ = wrap(first_ + 1);
     --size_;

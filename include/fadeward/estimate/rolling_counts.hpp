@@ -28,14 +28,8 @@ class RollingCounts {
   void add(Time at, std::uint32_t hits, std::uint32_t misses) {
     const std::int64_t minute = minute_of(at);
     if (minute == minute_) [[likely]] {
-      Counts& bucket = minutes_[static_cast<std::size_t>(slot_)];
-      bucket.hits += hits;
-      bucket.misses += misses;
-      Counts& hour = hours_[static_cast<std::size_t>(hour_slot_)];
-      hour.hits += hits;
-      hour.misses += misses;
-      hour_sum_.hits += hits;
-      hour_sum_.misses += misses;
+      pending_.hits += hits;
+      pending_.misses += misses;
       return;
     }
     add_elsewhere(minute, hits, misses);
@@ -46,17 +40,14 @@ class RollingCounts {
   /// One miss fewer, in the newest bucket at or before `at` that has one.
   void take_back_miss(Time at);
 
-  void prefetch() const {
-    __builtin_prefetch(&minute_);
-    __builtin_prefetch(&minutes_[static_cast<std::size_t>(slot_)], 1);
-    __builtin_prefetch(&hours_[static_cast<std::size_t>(hour_slot_)], 1);
-  }
+  [[gnu::always_inline]] void prefetch() const { __builtin_prefetch(&minute_, 1); }
   Counts sum(Window window, Time now);
   /// Moves the clock of the buckets by a step of the wall clock.
   void shift(Duration step);
 
   template <class A>
   void archive(A& a) {
+    book_pending();
     a(minute_, minutes_, hours_, hour_sum_);
     if constexpr (A::kReading) settle();
   }
@@ -71,13 +62,23 @@ class RollingCounts {
   void add_elsewhere(std::int64_t minute, std::uint32_t hits, std::uint32_t misses);
   void advance(std::int64_t minute);
   void settle();
+  void book_pending() {
+    if (pending_.hits == 0 && pending_.misses == 0) return;
+    for (Counts* each : {&minutes_[static_cast<std::size_t>(slot_)],
+                         &hours_[static_cast<std::size_t>(hour_slot_)], &hour_sum_}) {
+      each->hits += pending_.hits;
+      each->misses += pending_.misses;
+    }
+    pending_ = {};
+  }
 
   std::int64_t minute_ = INT64_MIN / 2;   ///< the newest minute; its buckets are at slot_ and hour_slot_
   std::int32_t slot_ = 0;
   std::int32_t hour_slot_ = 0;
+  Counts pending_;                        ///< of the newest minute, in none of the others yet
+  Counts hour_sum_;                       ///< of minutes_
   std::array<Counts, kMinutes> minutes_{};
   std::array<Counts, 25> hours_{};
-  Counts hour_sum_;                       ///< of minutes_
 };
 
 }  // namespace fadeward::estimate

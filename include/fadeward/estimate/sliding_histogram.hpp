@@ -1,6 +1,7 @@
 // A weighted histogram of a sliding window with quantiles at hand.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <optional>
@@ -23,9 +24,14 @@ class SlidingHistogram {
 
   void add(std::uint16_t cell, std::uint16_t weight) { change(cell, weight); }
   void remove(std::uint16_t cell, std::uint16_t weight) { change(cell, -std::int32_t{weight}); }
-  void prefetch() const {
-    __builtin_prefetch(&total_);
-    __builtin_prefetch(&weights_[static_cast<std::size_t>(cursors_[1].cell)], 1);
+  /// Reads its head, which should be in the cache by then.
+  [[gnu::always_inline]] void prefetch() const {
+    // Around the median: 24 dB in three lines.
+    const std::uint16_t* middle = &weights_[static_cast<std::size_t>(
+        std::clamp(cursors_[1].cell, 32, kCells - 33))];
+    __builtin_prefetch(middle - 32, 1);
+    __builtin_prefetch(middle, 1);
+    __builtin_prefetch(middle + 32, 1);
   }
   std::uint32_t total() const { return total_; }
   void clear();
@@ -55,9 +61,9 @@ class SlidingHistogram {
       if (cell < cursor.cell) cursor.below += static_cast<std::uint32_t>(weight);
   }
 
-  std::array<std::uint16_t, kCells> weights_{};
   std::uint32_t total_ = 0;
   mutable std::array<Cursor, 2> cursors_;   ///< where the low and the other quantiles stood last
+  std::array<std::uint16_t, kCells> weights_{};
 };
 
 }  // namespace fadeward::estimate

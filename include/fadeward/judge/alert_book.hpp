@@ -44,6 +44,8 @@ class AlertBook {
              std::string text);
   /// Neither confirmed nor cleared for want of data. No event.
   void mark_stale(AlertName alert, std::optional<Direction> direction, bool stale);
+  /// The same for every alert but `except`.
+  void mark_all_stale(AlertName except, bool stale);
 
   bool empty() const { return records_.empty(); }
   bool active(AlertName alert, std::optional<Direction> direction) const;

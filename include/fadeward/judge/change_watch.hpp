@@ -110,8 +110,10 @@ class ChangeWatch {
                std::size_t count) const;  ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
-  void learn_jumps();
-  void look_for_steps(const link::Block& block);
+  using Means = std::array<Mean, kScales>;
+  Means means_after() const;  ///< of the newest blocks, one for each scale that is filled
+  void learn_jumps(const Means& after_means);
+  void look_for_steps(const link::Block& block, const Means& after_means);
   bool is_same_event(const Explanation& found, std::size_t blocks_back);
   void judge_pending(Suspect& suspect, Time now);
   void judge_told(Suspect& suspect, Time now);

@@ -22,7 +22,6 @@ struct PortView {
   bool open = true;                ///< or unknown (a recording)
   std::optional<Time> open_since;  ///< silence counts from here at the earliest
   std::string trouble;             ///< in words, for a silent link: "12 lines not read", or empty
-  Company company;                 ///< the other links of the port
 };
 
 class LinkJudge {
@@ -33,8 +32,10 @@ class LinkJudge {
   void take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner);
   /// Once a minute, for all links of a port before any of them is judged.
   void watch(Time now);
-  /// Once a minute, after `watch`.
+  /// Once a minute, after `watch`: what the link says by itself.
   void judge(Time now, const PortView& port, const AlertBook::Owner& owner);
+  /// After that, once all links of the port have been watched: what is suspected, and the day.
+  void tell(Time now, const Company& company, const AlertBook::Owner& owner);
   void shift(Duration step);
 
   /// Not const: closing what has become too old is part of reading.
@@ -48,7 +49,11 @@ class LinkJudge {
   const std::string& name() const { return settings_.name; }
   const LinkSettings& settings() const { return settings_; }
   link::LinkState& state() { return state_; }
-  void prefetch() const { state_.prefetch(); }
+  [[gnu::always_inline]] void prefetch_head(double channel) const {
+    __builtin_prefetch(&bound_port);
+    state_.prefetch_head(channel);
+  }
+  [[gnu::always_inline]] void prefetch() const { state_.prefetch(); }
   const Suspicions& suspicions() const { return suspicions_; }
   AlertBook& alerts() { return alerts_; }
   const AlertBook& alerts() const { return alerts_; }
@@ -56,11 +61,17 @@ class LinkJudge {
   /// The first port that reported it, for links that are not bound to one by configuration.
   PortIndex bound_port = kNoPort;
 
+ private:
+  bool silent_ = false;  ///< LinkSilent is raised
+  link::LinkState state_;
+
+ public:
   template <class A>
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
       retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
       outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
+    if constexpr (A::kReading) silent_ = alerts_.active(AlertName::LinkSilent, {});
   }
 
  private:
@@ -78,7 +89,6 @@ class LinkJudge {
   void take_baseline(Time now, const AlertBook::Owner& owner);
   double reserve_db(Direction direction) const;
   bool fresh(Direction direction, Time now) const;
-  void mark_stale(bool stale);
   Evidence evidence(Time now);
   Verdict verdict(Direction direction, Time now, bool of_losses = false);
   Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset,
@@ -89,7 +99,6 @@ class LinkJudge {
                                   std::optional<double> level) const;
 
   LinkSettings settings_;
-  link::LinkState state_;
   Suspicions suspicions_;
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
@@ -105,6 +114,7 @@ class LinkJudge {
   std::int64_t day_ = INT64_MIN;                        ///< the last one taken into the outlooks
   std::array<std::uint8_t, kDirections> clear_days_{};  ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;
+  bool judged_ = false;  ///< by `judge` in the minute under way: neither in upkeep nor silent
   std::uint32_t setting_changes_ = 0;  ///< in the day since setting_changes_since_
   Time setting_changes_since_{};
 };

@@ -41,9 +41,11 @@ class Supervisor {
   /// counted. No allocation once the link's buffers have grown to their size.
   void take(const LinkReport& report, Instant now);
 
-  /// A hint that a report of this link will be taken soon: fetches its state into the cache. With
-  /// thousands of links the state lies in main memory, and waiting for it is most of the cost.
-  void prepare(LinkIndex link) const;
+  /// A hint that `later` will be taken in about ten reports and `soon`, which was `later` before, in
+  /// about five (resolved; null: none): fetches the state of their links into the cache, first what a
+  /// report touches and then what that points to. With thousands of links the state lies in main
+  /// memory, and waiting for it is most of the cost.
+  void prepare(const LinkReport* later, const LinkReport* soon) const;
 
   /// Takes what a port says about itself.
   void note(const PortEvent& event, Instant now);

@@ -2,20 +2,19 @@
 #pragma once
 
 #include <cstdint>
-#include <memory>
 #include <optional>
-#include <utility>
 #include <vector>
 
 #include "fadeward/base/bin.hpp"
+#include "fadeward/base/prefetch.hpp"
 #include "fadeward/base/terms.hpp"
 #include "fadeward/base/time.hpp"
-#include "fadeward/estimate/median_keeper.hpp"
 #include "fadeward/estimate/rolling_counts.hpp"
 #include "fadeward/link/block.hpp"
 #include "fadeward/link/channel_levels.hpp"
 #include "fadeward/link/channels.hpp"
 #include "fadeward/link/frame_window.hpp"
+#include "fadeward/link/interval_keeper.hpp"
 #include "fadeward/link/margin_fit.hpp"
 #include "fadeward/link/reference.hpp"
 #include "fadeward/link/saturation.hpp"
@@ -28,23 +27,6 @@ struct FrameSetting {
   std::optional<double> power_dbm;
   int spreading_factor = 0;  ///< 0: not a chirp or not known
   double bandwidth_hz = 0;
-};
-
-/// Interval statistics of a replay; see judge::Interval.
-struct IntervalKeeper {
-  std::uint64_t frames = 0;
-  std::uint64_t lost = 0;
-  estimate::MedianKeeper signal;
-  estimate::MedianKeeper noise;
-  std::vector<std::pair<std::int16_t, std::int16_t>>
-      fresh;  ///< signal and noise not yet in the keepers
-
-  void add(std::int16_t signal_cdbm, std::int16_t noise_cdbm) {
-    ++frames;
-    fresh.emplace_back(signal_cdbm, noise_cdbm);
-    if (fresh.size() == 1024) settle();
-  }
-  void settle();
 };
 
 /// State of one direction. Times are the caller's; they may come up to a minute out of order.
@@ -74,15 +56,16 @@ class DirectionState {
   /// Transmissions of this direction's sender by its own counters.
   void sent(Time at, std::uint32_t transmissions, std::uint32_t retries, std::uint32_t failures);
 
-  void prefetch() const {
-    window.prefetch();
+  /// What a frame touches, then, with that in the cache, what it points to.
+  [[gnu::always_inline]] void prefetch_head(double channel) const {
+    prefetch_lines(&rules, reinterpret_cast<const char*>(&window) -
+                               reinterpret_cast<const char*>(&rules) + FrameWindow::kHead);
     loss.prefetch();
-    __builtin_prefetch(&saturation);
-    __builtin_prefetch(reinterpret_cast<const char*>(&saturation) + 64);
-    __builtin_prefetch(&rules);
-    __builtin_prefetch(&frames_total);
-    __builtin_prefetch(&bin);
-    __builtin_prefetch(&heard_since_);
+    channels.prefetch(channel);
+  }
+  [[gnu::always_inline]] void prefetch() const {
+    window.prefetch();
+    interval.prefetch();
   }
   void tick(Time now);
   void shift(Duration step);
@@ -96,36 +79,45 @@ class DirectionState {
   /// (above 30 dB).
   std::optional<double> rician_k_db() const;
 
+  // What every frame touches lies together.
+  ReadingRules rules;  ///< how its levels are read; kept by LinkState
+  SaturationLearner saturation;
+  NoiseSource noise_source = NoiseSource::none;
+  LossSource loss_source = LossSource::none;
+  bool upkeep = false;
+  bool keep_closed = false;
+  std::uint64_t frames_total = 0;
+  std::uint64_t lost_total = 0;
+  IntervalKeeper interval;
+
+ private:
+  std::uint32_t heard_since_ = 0;  ///< counted since the last measurement
+  std::uint32_t lost_since_ = 0;
+  Time bin_until_ = Time::min();  ///< end of the open bin
+  bool power_changed_ = false;    ///< since the last frame
+
+ public:
   FrameWindow window;
-  estimate::RollingCounts loss;     ///< hits: heard; misses: lost
+  estimate::RollingCounts loss;  ///< hits: heard; misses: lost
+  ChannelShares channels;
+
   estimate::RollingCounts repeats;  ///< hits: first transmissions; misses: retries
   MarginFit margin_fit;             ///< for windows with losses
-  SaturationLearner saturation;
-  ReadingRules rules;  ///< how its levels are read; kept by LinkState
-  ChannelShares channels;
   ChannelLevels channel_levels;
   Reference signal_reference;  ///< usual level, dBm
   Reference noise_reference;
-  NoiseSource noise_source = NoiseSource::none;
-  LossSource loss_source = LossSource::none;
   std::optional<double> power_dbm;      ///< of the last frame
   std::optional<double> snr_noise_dbm;  ///< noise from unsaturated SNR, smoothed
   Time snr_noise_at{};
   std::uint32_t snr_noise_frames = 0;  ///< that it rests on
-  std::uint64_t frames_total = 0;
-  std::uint64_t lost_total = 0;
   std::uint64_t retries_total = 0;
-  std::uint64_t sent_total = 0;        ///< transmissions by the sender's own counter
+  std::uint64_t sent_total = 0;  ///< transmissions by the sender's own counter
 
   /// Median margin of the last 24 hours. Empty before the first frame.
   std::optional<double> day_margin_db(Time now) const;
 
   Bin bin;                  ///< the open quarter hour; its frames are counted at its end
   std::vector<Bin> closed;  ///< waiting for whoever keeps them
-  bool keep_closed = false;
-  bool upkeep = false;
-
-  std::unique_ptr<IntervalKeeper> interval;  ///< only where asked for
 
   template <class A>
   void archive(A& a) {
@@ -134,11 +126,10 @@ class DirectionState {
       lost_total, retries_total, bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_,
       block_start_, channel_levels, taken_until_, slow_signal_dbm_, slow_noise_dbm_, slow_known_,
       margin_fit);
+    if constexpr (A::kReading) settle_bin_end();
   }
 
  private:
-  std::uint32_t heard_since_ = 0;  ///< counted since the last measurement
-  std::uint32_t lost_since_ = 0;
   FrameSetting setting_;         ///< of the frames that come
   std::size_t rate_ = 0;         ///< its place in bin.rates
   std::uint64_t bin_from_ = 0;   ///< frames_total when the bin was opened, and
@@ -147,14 +138,14 @@ class DirectionState {
   Time taken_until_{};                              ///< by take_block
   float slow_signal_dbm_ = 0, slow_noise_dbm_ = 0;  ///< means of some fifty frames, offsets removed
   bool slow_known_ = false;
-  bool power_changed_ = false;  ///< since the last frame
 
   static constexpr std::size_t kBlocks = 12;  // of two hours
   static constexpr Duration kBlockSpan = std::chrono::hours{2};
   /// The open bin is the one of `at`, or a younger one; the first of all is opened here.
   void enter(Time at) {
-    if (at - bin.start >= kBinSpan) close_bin(at);
+    if (at >= bin_until_) close_bin(at);
   }
+  void settle_bin_end() { bin_until_ = bin.start == Time{} ? Time::min() : bin.start + kBinSpan; }
   void open_bin(Time at);
   void close_bin(Time now);
   void fill_bin();

@@ -3,7 +3,7 @@
 
 #include <cstdint>
 #include <optional>
-#include <vector>
+#include <span>
 
 #include "fadeward/base/ring.hpp"
 #include "fadeward/base/time.hpp"
@@ -13,13 +13,14 @@ namespace fadeward::link {
 
 /// One measured frame, or several in a row where more arrive than the window holds.
 struct FrameSample {
+  static constexpr std::uint8_t kNoChannel = 255;
   std::uint32_t at_ds = 0;        ///< tenths of a second since the window's origin
   std::int16_t signal_cdbm = 0;   ///< hundredths of a dBm
   std::int16_t noise_cdbm = 0;
   std::int16_t margin_cdb = 0;    ///< hundredths of a dB
   std::uint16_t lost = 0;         ///< frames lost since the sample before
   std::uint16_t frames = 1;       ///< frames that this sample stands for
-  std::uint8_t channel = 0;
+  std::uint8_t channel = kNoChannel;
   std::uint8_t weight = 16;       ///< 16 = counts once
 
   template <class A>
@@ -57,7 +58,6 @@ class FrameWindow {
            std::uint32_t lost, std::uint8_t channel, std::uint8_t weight);
   /// The same with levels, channel and weight of `sample`.
   void add(Time at, FrameSample sample, std::uint32_t frames, std::uint32_t lost);
-  /// Lets go what has become too old. Adding does not: call it once a minute and before reading.
   /// Calls `visit(sample)` for the samples from `start` on, oldest first. Samples that came out of
   /// order by more than a minute may be missed.
   template <class Visit>
@@ -65,21 +65,21 @@ class FrameWindow {
     const std::int64_t start_ds = stamp_of(start);
     std::size_t first = samples_.size();
     while (first > 0 && samples_[first - 1].at_ds >= start_ds - 600) --first;
-    for (; first < samples_.size(); ++first)
-      if (samples_[first].at_ds >= start_ds) visit(samples_[first]);
-  }
-  /// The same for all of them.
-  template <class Visit>
-  void visit(Visit visit) const {
-    for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
+    const auto [older, newer] = samples_.from(first);
+    for (const std::span<const FrameSample> run : {older, newer})
+      for (const FrameSample& sample : run)
+        if (sample.at_ds >= start_ds) visit(sample);
   }
   /// The same for all samples.
   template <class Visit>
-  void visit_all(Visit visit) const {
-    for (std::size_t i = 0; i < samples_.size(); ++i) visit(samples_[i]);
+  void visit(Visit visit) const {
+    const auto [older, newer] = samples_.from(0);
+    for (const FrameSample& sample : older) visit(sample);
+    for (const FrameSample& sample : newer) visit(sample);
   }
   /// One loss fewer: a frame that came late filled a gap.
   void one_lost_fewer();
+  /// Lets go what has become too old. Adding does not: call it once a minute and before reading.
   void expire(Time now) {
     if (now > oldest_leaves_) expire_some(now);
   }
@@ -89,11 +89,12 @@ class FrameWindow {
     oldest_leaves_ = Time::min();
   }
 
-  void prefetch() const {
-    __builtin_prefetch(this);
-    __builtin_prefetch(&frames_);
+  /// Bytes that every frame touches, about; the long part follows.
+  static constexpr std::size_t kHead = 100;
+  /// With those in the cache: asks for what they point to.
+  [[gnu::always_inline]] void prefetch() const {
     margins_.prefetch();
-    if (!samples_.empty()) __builtin_prefetch(&samples_.back(), 1);
+    if (samples_.capacity() > 0) __builtin_prefetch(samples_.next_slot(), 1);
   }
 
   std::uint32_t frames() const { return frames_; }   ///< received in the window
@@ -144,13 +145,13 @@ class FrameWindow {
   Time origin_{};
   Time oldest_leaves_ = Time::min();   ///< nothing leaves before
   Ring<FrameSample> samples_;
-  estimate::SlidingHistogram margins_;
   std::uint32_t frames_ = 0;
   std::uint32_t lost_ = 0;
   std::uint16_t thin_by_ = 1;       ///< every how many-th frame is kept
   std::uint16_t skipped_ = 0;       ///< frames since the last kept one
   std::uint32_t skipped_frames_ = 0;
   std::uint32_t skipped_lost_ = 0;
+  estimate::SlidingHistogram margins_;  ///< last: long
 };
 
 }  // namespace fadeward::link

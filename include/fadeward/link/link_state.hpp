@@ -82,12 +82,13 @@ class LinkState {
   std::optional<double> latency_s() const;  ///< median of the last 64
   double foreign_per_hour(Time now);
 
-  /// Asks for the parts that a report touches.
-  void prefetch() const {
-    __builtin_prefetch(&sequence_);
-    __builtin_prefetch(&interval_);
-    __builtin_prefetch(&last_report_);
-    __builtin_prefetch(&radio_);
+  /// Asks for what a report touches, on the hop channel of this number (negative: none); then, with
+  /// that in the cache, for what it points to.
+  [[gnu::always_inline]] void prefetch_head(double channel) const {
+    prefetch_lines(this, reinterpret_cast<const char*>(&directions_) - reinterpret_cast<const char*>(this));
+    for (const DirectionState& d : directions_) d.prefetch_head(channel);
+  }
+  [[gnu::always_inline]] void prefetch() const {
     for (const DirectionState& d : directions_) d.prefetch();
   }
 
@@ -104,14 +105,6 @@ class LinkState {
   /// reported.
   double unused_power_db(Direction d) const;
 
-  std::uint64_t reports = 0;
-  std::uint64_t repeats = 0;
-  std::uint64_t late = 0;
-  std::uint64_t restarts = 0;
-  std::uint64_t foreign = 0;
-  std::optional<double> supply_v;
-  std::optional<double> temperature_c;
-  std::optional<double> uptime_s;
   std::optional<int> spreading_factor() const;
   std::optional<double> bandwidth_hz() const;
 
@@ -182,35 +175,53 @@ class LinkState {
   double reading_sd_db(Direction direction) const;
   void learn_margins(Time hour);
 
+  // What every report touches lies together, up to the directions.
+  bool gap_unknown_ = false;
+  bool seq_counts_frames_ = true;
+  bool rate_known_ = false;  ///< of the last frame: rate_ holds something
+
+ public:
+  std::uint64_t reports = 0;
+  std::uint64_t repeats = 0;
+  std::uint64_t late = 0;
+
+ private:
+  std::optional<Time> last_report_;
+  std::optional<Time> last_frame_;  ///< time of the newest frame by number, or of the last report
+  SequenceTracker sequence_;
+  estimate::IntervalLearner interval_;
+  std::optional<Duration> expect_;
+  std::optional<double> last_far_time_;
+  FarReading last_far_;
+  std::array<DirectionState, kDirections> directions_;
+
+ public:
+  std::uint64_t restarts = 0;
+  std::uint64_t foreign = 0;
+  std::optional<double> supply_v;
+  std::optional<double> temperature_c;
+  std::optional<double> uptime_s;
+
+ private:
+  budget::FrameRate rate_;
+  std::array<budget::Receiver, kDirections> receivers_;
   RadioSettings radio_;
   std::array<std::optional<double>, kDirections> site_noise_figure_db_;
   std::array<std::optional<double>, kDirections> site_power_dbm_;
   std::array<std::optional<double>, kDirections> highest_power_dbm_;  ///< ever reported
-  std::optional<Duration> expect_;
   std::optional<Duration> silent_;
   double silent_intervals_ =
       3;                ///< missing ones that make a silence; more where many are lost anyway
   Time silence_due_{};  ///< next look at that
-  std::array<budget::Receiver, kDirections> receivers_;
-  budget::FrameRate rate_;
-
-  std::array<DirectionState, kDirections> directions_;
-  SequenceTracker sequence_;
   std::array<CounterTracker, kCounters> counters_;
   CounterPair inbound_pair_;
   CounterPair outbound_pair_;
-  estimate::IntervalLearner interval_;
-  std::optional<Time> last_report_;
-  std::optional<Time> last_frame_;  ///< time of the newest frame by number, or of the last report
-  FarReading last_far_;
-  std::optional<double> last_far_time_;
   std::array<SteadyValue, kSettings> settings_seen_;
   Reciprocal reciprocal_;
   Time learned_at_{};  ///< hour in which the margins were learned from
   Ring<float> latencies_;
   std::unique_ptr<estimate::RollingCounts> foreign_counts_;  ///< hits: frames refused
   bool has_foreign_ = false;
-  bool gap_unknown_ = false;
 };
 
 }  // namespace fadeward::link

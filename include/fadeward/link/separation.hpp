@@ -21,6 +21,7 @@ struct ReadingRules {
   double level_offset_db = 0;        ///< added to RSSI and idle noise
   double snr_ceiling_db = 1e9;       ///< an SNR at or above this says only "at least"
   double receiver_noise_dbm = -117;  ///< thermal + noise figure: stands in where nothing is measured
+  double required_snr_db = 0;        ///< at the rate of the frame
   std::optional<double> recent_noise_dbm;   ///< measured lately on this link, for frames whose SNR is
                                             ///< saturated
 };

@@ -50,9 +50,11 @@ TEST(ReadAhead, HandsOutEveryReportOnceInOrder) {
 TEST(ReadAhead, KnowsTheLinksThatComeNext) {
   ReadAhead reports(Numbers{10});
   ASSERT_NE(reports.next(), nullptr);
-  EXPECT_EQ(reports.link_ahead(1), 1U);
-  EXPECT_EQ(reports.link_ahead(9), 9U);
-  EXPECT_EQ(reports.link_ahead(10), kNoLink);
+  ASSERT_NE(reports.ahead(1), nullptr);
+  EXPECT_EQ(reports.ahead(1)->index, 1U);
+  ASSERT_NE(reports.ahead(9), nullptr);
+  EXPECT_EQ(reports.ahead(9)->index, 9U);
+  EXPECT_EQ(reports.ahead(10), nullptr);
 }
 
 TEST(ReadAhead, StopsASourceThatHasNoEnd) {

@@ -18,14 +18,21 @@ TEST(ChannelShares, IndicesInOrderOfFirstUse) {
   EXPECT_EQ(channels.index_of(99999), ChannelShares::kMost - 1);   // further ones share the last
 }
 
+/// One frame; its weight.
+double take(ChannelShares& channels, double channel) {
+  const std::uint8_t index = channels.index_of(channel);
+  channels.count(index, 1);
+  return channels.weight(index);
+}
+
 TEST(ChannelShares, WeightsMakeAllCountAlike) {
   ChannelShares channels;
   double weight_rare = 0, weight_often = 0;
   for (int round = 0; round < 20; ++round) {
     weight_rare = weight_often = 0;
     for (int i = 0; i < 100; ++i) {
-      weight_often += channels.count(channels.index_of(1));
-      if (i % 3 == 0) weight_rare += channels.count(channels.index_of(2));
+      weight_often += take(channels, 1);
+      if (i % 3 == 0) weight_rare += take(channels, 2);
     }
     channels.settle();
   }
@@ -34,16 +41,16 @@ TEST(ChannelShares, WeightsMakeAllCountAlike) {
 
 TEST(ChannelShares, AChannelHardlyHeardIsNotBlownUp) {
   ChannelShares channels;
-  for (int i = 0; i < 1000; ++i) channels.count(channels.index_of(1));
-  channels.count(channels.index_of(2));
+  for (int i = 0; i < 1000; ++i) take(channels, 1);
+  take(channels, 2);
   channels.settle();
-  EXPECT_LE(channels.count(channels.index_of(2)), 64);
+  EXPECT_LE(channels.weight(channels.index_of(2)), 64);
 }
 
 TEST(ChannelShares, FramesMissingOnDeadChannelsAreKnown) {
   ChannelShares shares;
   for (int round = 0; round < 40; ++round)
-    for (int channel = 0; channel < 50; ++channel) shares.count(shares.index_of(channel));
+    for (int channel = 0; channel < 50; ++channel) take(shares, channel);
   std::array<std::uint16_t, ChannelShares::kMost> heard{};
   for (std::size_t i = 0; i < 50; ++i) heard[i] = 7;
   EXPECT_DOUBLE_EQ(*shares.missing_on_dead(heard), 0);
@@ -58,7 +65,7 @@ TEST(ChannelShares, FewFramesDoNotMakeUnequalWeights) {
   // Hops at random: 8 frames a channel differ by chance alone (Poisson, deviation 2.8).
   ChannelShares shares;
   for (int channel = 0; channel < 50; ++channel)
-    for (int i = 0; i < 5 + channel % 7; ++i) shares.count(shares.index_of(channel));
+    for (int i = 0; i < 5 + channel % 7; ++i) take(shares, channel);
   shares.settle();
   for (std::uint8_t i = 0; i < 50; ++i) EXPECT_NEAR(shares.weight(i), 16, 2);
 }
