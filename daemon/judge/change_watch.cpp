@@ -51,15 +51,6 @@ std::int64_t hour_of(Time at) {
   return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
 }
 
-/// Nothing that could be explained with the gain that is asked for: the squares add up to too
-/// little.
-bool quiet(const Changes& c) {
-  double squares = 0;
-  for (std::size_t i = 0; i < kStreams; ++i)
-    if (c.known[i]) squares += c.by_db[i] * c.by_db[i] / (c.sigma_db[i] * c.sigma_db[i]);
-  return squares < 2 * kPathCandidateGain;
-}
-
 /// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
 bool own_proof(Cause cause, const Changes& c) {
   const auto sigmas = [&](Stream s) { return std::abs(c.db(s)) / c.sigma(s); };
@@ -201,6 +192,19 @@ ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count
     out.db[i] = sum * kShare[std::min<std::size_t>(known, kRecent)];
   }
   return out;
+}
+
+/// Nothing that could be explained with the gain that is asked for: the squares add up to too
+/// little. Mostly so, and cheaper than to weigh it.
+bool ChangeWatch::quiet(const Mean& before, const Mean& after, std::size_t scale) const {
+  double squares = 0;
+  for (std::size_t i = 0; i < kStreams; ++i) {
+    if (!before.known[i] || !after.known[i]) continue;
+    const double by_db = after.db[i] - before.db[i];
+    squares += by_db * by_db /
+               std::max(static_cast<double>(square_[scale][i]), kLeastSigmaDb * kLeastSigmaDb);
+  }
+  return squares < 2 * kPathCandidateGain;
 }
 
 ChangeWatch::Means ChangeWatch::means_after() const {
@@ -350,9 +354,9 @@ void ChangeWatch::look_for_steps(const link::Block& block, const Means& after_me
     // The block in which it began lies between the two.
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
     const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
+    if (quiet(before, after_means[s], s)) continue;
     const Changes changes =
         changes_between(before, after_means[s], static_cast<double>(after_blocks));
-    if (quiet(changes)) continue;
     const auto found = explain(changes);
     if (!found || found->size_db < kCandidateDb) continue;
     if (jumps_ < kYoung && (found->gain < kPlainGain || found->size_db < kPlainDb)) continue;

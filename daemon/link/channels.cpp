@@ -20,9 +20,9 @@ void ChannelShares::note_number(double channel, std::size_t index) {
 
 std::uint8_t ChannelShares::index_of(double channel_or_hz) {
   if (channel_or_hz >= 0 && channel_or_hz < static_cast<double>(kMost)) [[likely]] {
-    const auto number = static_cast<std::size_t>(channel_or_hz);
-    const std::uint8_t index_after = places_[number].index_after;
-    if (index_after != 0 && static_cast<double>(number) == channel_or_hz) [[likely]]
+    const int number = static_cast<int>(channel_or_hz);
+    const std::uint8_t index_after = places_[static_cast<std::size_t>(number)].index_after;
+    if (index_after != 0 && number == channel_or_hz) [[likely]]
       return static_cast<std::uint8_t>(index_after - 1);
   }
   for (std::size_t i = 0; i < keys_.size(); ++i)

@@ -37,20 +37,29 @@ void DirectionState::open_bin(Time at) {
 void DirectionState::fill_bin() {
   std::array<std::int16_t, FrameWindow::kMost + 1> margin_cdb, signal_cdbm, noise_cdbm;
   std::array<std::uint16_t, FrameWindow::kMost + 1> frames;
+  std::array<std::uint8_t, FrameWindow::kMost + 1> by_channel;
   std::size_t count = 0;
-  const bool by_channel = channels.size() > 0;
   window.visit_since(bin.start, [&](const FrameSample& sample) {
     margin_cdb[count] = sample.margin_cdb;
     signal_cdbm[count] = sample.signal_cdbm;
     noise_cdbm[count] = sample.noise_cdbm;
     frames[count] = sample.frames;
-    ++count;
-    if (by_channel) note_channel(sample);
+    by_channel[count++] = sample.channel;
   });
   const std::span weights(frames.data(), count);
   bin.margin.add_all({margin_cdb.data(), count}, weights);
   bin.signal.add_all({signal_cdbm.data(), count}, weights);
   bin.noise.add_all({noise_cdbm.data(), count}, weights);
+  if (channels.size() == 0) return;
+  for (std::size_t i = bin.channels.size(); i < channels.size(); ++i)
+    bin.channels.push_back({.channel = static_cast<std::uint16_t>(i)});
+  for (std::size_t i = 0; i < count; ++i) {
+    if (by_channel[i] >= bin.channels.size()) continue;  // none was reported
+    ChannelPart& part = bin.channels[by_channel[i]];
+    ++part.frames;  // the window holds no more than its own size
+    part.signal_sum_dbm += static_cast<float>(signal_cdbm[i]) * 0.01F;
+    part.noise_sum_dbm += static_cast<float>(noise_cdbm[i]) * 0.01F;
+  }
 }
 
 /// The margins of the quarter hour join those of its two hours, by whole decibels.
@@ -119,16 +128,6 @@ void DirectionState::choose_rate() {
   use.bandwidth_hz = static_cast<float>(setting_.bandwidth_hz);
   use.power_known = setting_.power_dbm.has_value();
   use.power_dbm = static_cast<float>(setting_.power_dbm.value_or(0));
-}
-
-void DirectionState::note_channel(const FrameSample& sample) {
-  if (sample.channel == FrameSample::kNoChannel) return;
-  if (sample.channel >= bin.channels.size()) bin.channels.resize(std::size_t{sample.channel} + 1);
-  ChannelPart& part = bin.channels[sample.channel];
-  part.channel = sample.channel;
-  part.frames = static_cast<std::uint16_t>(std::min<unsigned>(0xffffU, unsigned{part.frames} + 1));
-  part.signal_sum_dbm += static_cast<float>(sample.signal_cdbm) / 100;
-  part.noise_sum_dbm += static_cast<float>(sample.noise_cdbm) / 100;
 }
 
 std::size_t DirectionState::block_slot() const {

@@ -111,6 +111,7 @@ class ChangeWatch {
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
   using Means = std::array<Mean, kScales>;
+  bool quiet(const Mean& before, const Mean& after, std::size_t scale) const;
   Means means_after() const;  ///< of the newest blocks, one for each scale that is filled
   void learn_jumps(const Means& after_means);
   void look_for_steps(const link::Block& block, const Means& after_means);

@@ -150,7 +150,6 @@ class DirectionState {
   void close_bin(Time now);
   void fill_bin();
   void fill_block();
-  void note_channel(const FrameSample& sample);
   void choose_rate();
   void settle_counts();
 

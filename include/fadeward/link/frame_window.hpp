@@ -63,12 +63,14 @@ class FrameWindow {
   template <class Visit>
   void visit_since(Time start, Visit visit) const {
     const std::int64_t start_ds = stamp_of(start);
-    std::size_t first = samples_.size();
-    while (first > 0 && samples_[first - 1].at_ds >= start_ds - 600) --first;
-    const auto [older, newer] = samples_.from(first);
-    for (const std::span<const FrameSample> run : {older, newer})
-      for (const FrameSample& sample : run)
-        if (sample.at_ds >= start_ds) visit(sample);
+    const auto [older, newer] = samples_.from(0);
+    const auto newer_from = first_since(newer, start_ds - 600);
+    const auto older_from =
+        newer_from == newer.begin() ? first_since(older, start_ds - 600) : older.end();
+    for (auto it = older_from; it != older.end(); ++it)
+      if (it->at_ds >= start_ds) visit(*it);
+    for (auto it = newer_from; it != newer.end(); ++it)
+      if (it->at_ds >= start_ds) visit(*it);
   }
   /// The same for all samples.
   template <class Visit>
@@ -134,6 +136,13 @@ class FrameWindow {
   Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
   /// Tenths of a second since the origin, rounded towards it; negative before it.
   std::int64_t stamp_of(Time at) const { return (at - origin_).count() / 100000; }
+  /// Where the samples begin that are all of this stamp or younger.
+  static std::span<const FrameSample>::iterator first_since(std::span<const FrameSample> run,
+                                                            std::int64_t stamp_ds) {
+    auto it = run.end();
+    while (it != run.begin() && (it - 1)->at_ds >= stamp_ds) --it;
+    return it;
+  }
   void expire_some(Time now);
   std::uint32_t stamp(Time at);
   void rebase(Time at);
