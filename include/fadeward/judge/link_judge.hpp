@@ -70,7 +70,8 @@ class LinkJudge {
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
       retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
-      outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
+      outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_,
+      was_in_upkeep_);
     if constexpr (A::kReading) silent_ = alerts_.active(AlertName::LinkSilent, {});
   }
 

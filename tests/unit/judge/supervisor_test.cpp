@@ -422,6 +422,94 @@ TEST(Supervisor, ReloadKeepsStateByNameAndEndsAlertsOfRemovedLinks) {
   EXPECT_EQ(bench.supervisor.link_count(), 1U);
 }
 
+// Two ports, a link that names neither: whoever is heard first keeps it, over a restart of the
+// program and with the ports in another order.
+TEST(Supervisor, ALinkThatNamesNoPortStaysWithItsOwnOverARestart) {
+  Settings settings = Bench::one_link();
+  settings.ports.push_back(settings.ports[0]);
+  settings.ports[1].name = "ridge";
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened, 0);
+  bench.event(PortEvent::Kind::opened, 1);
+  const auto hear = [&](double seq, PortIndex port) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, seq}, {Field::rssi_dbm, -100}}, "weir", port));
+  };
+  hear(1, 1);
+  hear(2, 1);
+  const std::string saved = bench.supervisor.save();
+  std::swap(settings.ports[0], settings.ports[1]);
+  bench.supervisor = Supervisor(settings, bench.now);
+  ASSERT_TRUE(bench.supervisor.restore(saved, bench.now));
+  hear(900, 1);  // "mast" now: another radio of the same name
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_total, 2U);
+  EXPECT_EQ(bench.supervisor.snapshot(bench.now)->ports[1].unmatched, 1U);
+  hear(3, 0);
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_total, 3U);
+  // Its port is gone from the configuration: the next one that hears it keeps it.
+  settings.ports[0].name = "quarry";
+  bench.supervisor = Supervisor(settings, bench.now);
+  ASSERT_TRUE(bench.supervisor.restore(saved, bench.now));
+  hear(4, 1);
+  EXPECT_EQ(bench.direction(Direction::inbound).frames_total, 3U);
+}
+
+TEST(Supervisor, CountersOfAPortGoOnAfterARestart) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  PortEvent event;
+  event.port = 0;
+  event.kind = PortEvent::Kind::discarded;
+  event.discard = static_cast<DiscardReason>(1);
+  event.count = 7;
+  bench.supervisor.note(event, bench.now);
+  event.kind = PortEvent::Kind::rejected;
+  event.reject = static_cast<RejectReason>(1);
+  event.count = 3;
+  bench.supervisor.note(event, bench.now);
+  event.kind = PortEvent::Kind::unknown_keys;
+  event.count = 11;
+  bench.supervisor.note(event, bench.now);
+  bench.take(bench.report({{Field::rssi_dbm, -100}}, "weir"));
+  LinkReport stranger = bench.report({{Field::rssi_dbm, -100}}, "nobody");
+  stranger.index = kNoLink;
+  bench.take(stranger);
+  bench.event(PortEvent::Kind::failed);
+  const std::string saved = bench.supervisor.save();
+  bench.supervisor = Supervisor(bench.settings_, bench.now);
+  ASSERT_TRUE(bench.supervisor.restore(saved, bench.now));
+  bench.event(PortEvent::Kind::opened);
+  event.kind = PortEvent::Kind::discarded;
+  event.count = 1;
+  bench.supervisor.note(event, bench.now);
+  const PortSnapshot port = bench.supervisor.snapshot(bench.now)->ports[0];
+  EXPECT_EQ(port.discarded_bytes[1], 8U);
+  EXPECT_EQ(port.rejected[1], 3U);
+  EXPECT_EQ(port.unknown_keys, 11U);
+  EXPECT_EQ(port.unmatched, 1U);
+  EXPECT_EQ(port.faults, 1U);
+  EXPECT_TRUE(port.up);
+}
+
+// Work on the mast goes on while the program is started anew: what is 5 dB lower after it is no
+// change of that moment.
+TEST(Supervisor, UpkeepThatARestartFallsIntoEndsLikeAnyOther) {
+  Settings settings = Bench::one_link();
+  settings.links[0].upkeep.push_back({kStart + 8h, kStart + 9h, "mast work"});
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(8h + 30min, -100, -100);
+  const std::string saved = bench.supervisor.save();
+  bench.now.wall += 35min;
+  bench.now.steady += 35min;
+  bench.supervisor = Supervisor(bench.settings_, bench.now);
+  ASSERT_TRUE(bench.supervisor.restore(saved, bench.now));
+  bench.event(PortEvent::Kind::opened);
+  bench.run(20h, -105, -100);
+  EXPECT_EQ(bench.count(AlertName::EquipmentSuspected, Change::raised), 0);
+  EXPECT_EQ(bench.count(AlertName::FadingSuspected, Change::raised), 0);
+}
+
 // Whatever reports hold, nothing breaks and no value leaves the range of the possible.
 TEST(Supervisor, RandomReportsDoNoHarm) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
