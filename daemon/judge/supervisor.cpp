@@ -101,10 +101,12 @@ struct Supervisor::State {
     ports_said.resize(ports.size());
     for (PortSaid& said : ports_said) said = {};
     for (const LinkJudge& link : links) {
-      if (link.bound_port >= ports.size() || !link.up(now)) continue;
+      if (link.bound_port >= ports.size()) continue;
       PortSaid& said = ports_said[link.bound_port];
+      const bool heard = link.up(now);
+      link.suspicions().append_near_side(said.near_side, heard);
+      if (!heard) continue;
       ++said.active;
-      link.suspicions().append_near_side(said.near_side);
       if (link.suspicions().inbound_signal_changed(now - kTogether)) ++said.changed;
     }
     for (std::size_t p = 0; p < ports.size(); ++p)
