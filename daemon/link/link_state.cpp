@@ -121,6 +121,12 @@ double LinkState::unused_power_db(Direction d) const {
   return std::max(0.0, most - *now);
 }
 
+std::optional<double> LinkState::unused_db(Direction d) const {
+  const bool by_power = radio_.max_power_dbm && direction(d).power_dbm;
+  if (!by_power && !radio_.slowest.said()) return {};
+  return (by_power ? unused_power_db(d) : 0) + slower_db_;
+}
+
 // ---- one report ----------------------------------------------------------------------------
 
 struct LinkState::Frame {
@@ -287,6 +293,7 @@ void LinkState::follow_rate(const LinkReport& report) {
 }
 
 void LinkState::settle_rate() {
+  slower_db_ = budget::slowest_rate_gain_db(radio_, rate_);
   for (std::size_t d = 0; d < kDirections; ++d)
     receivers_[d] = budget::receiver_of(radio_, rate_, site_noise_figure_db_[d]);
   for (const Direction d : {Direction::inbound, Direction::outbound}) {

@@ -104,6 +104,10 @@ class LinkState {
   /// `max_power_dbm`, else up to the highest that it was seen to use. 0 where power is not
   /// reported.
   double unused_power_db(Direction d) const;
+  /// What this direction could still gain: unused power up to `max_power_dbm` and the slowest rate
+  /// over that of the last frame. Empty where neither is configured, or the highest power is and
+  /// the power in use is not reported.
+  std::optional<double> unused_db(Direction d) const;
 
   std::optional<int> spreading_factor() const;
   std::optional<double> bandwidth_hz() const;
@@ -213,6 +217,7 @@ class LinkState {
   double silent_intervals_ =
       3;                ///< missing ones that make a silence; more where many are lost anyway
   Time silence_due_{};  ///< next look at that
+  double slower_db_ = 0;  ///< gain of the slowest rate over that of the last frame
   std::array<CounterTracker, kCounters> counters_;
   CounterPair inbound_pair_;
   CounterPair outbound_pair_;

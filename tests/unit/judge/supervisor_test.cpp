@@ -422,6 +422,71 @@ TEST(Supervisor, ReloadKeepsStateByNameAndEndsAlertsOfRemovedLinks) {
   EXPECT_EQ(bench.supervisor.link_count(), 1U);
 }
 
+// The far end lowers its power by 16 dB and takes the margin along: with what it could add it is as
+// far from trouble as before.
+TEST(Supervisor, UnusedPowerIsNotMissing) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.deficit_db.hold = 15min;
+  settings.links[0].radio.rssi = RadioSettings::Rssi::wanted;
+  Bench plain(settings);
+  settings.links[0].radio.max_power_dbm = 30;
+  Bench bench(settings);
+  for (Bench* each : {&bench, &plain}) {
+    each->event(PortEvent::Kind::opened);
+    for (int i = 0; i < 6 * 360; ++i) {
+      each->pass(10s);
+      const double power = i < 3 * 360 ? 30 : 14;
+      each->take(each->report({{Field::seq, i},
+                               {Field::rssi_dbm, -125.5 + power + each->fading(each->random)},
+                               {Field::noise_dbm, -117},
+                               {Field::far_tx_power_dbm, power}}));
+      const DirectionSnapshot in = each->direction(Direction::inbound);
+      if (i < 30 || i % 10 != 0) continue;
+      ASSERT_EQ(in.reserve_db.has_value(), each == &bench) << i;
+      // -125.5 + 30 + 117 + 7.5 dB.
+      if (in.reserve_db) { ASSERT_NEAR(*in.reserve_db, 29, 0.4) << i; }
+    }
+    EXPECT_NEAR(*each->direction(Direction::inbound).margin_db, 13, 0.5);
+  }
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::raised), 0);
+  EXPECT_EQ(bench.count(AlertName::BudgetDeficit, Change::raised), 0);
+  // What is lost beyond that is.
+  for (int i = 0; i < 3 * 360; ++i) {
+    bench.pass(10s);
+    bench.take(bench.report({{Field::seq, 6 * 360 + i},
+                             {Field::rssi_dbm, -125.5 + 14 - 20 + bench.fading(bench.random)},
+                             {Field::noise_dbm, -117},
+                             {Field::far_tx_power_dbm, 14}}));
+  }
+  const Event* low = bench.find(AlertName::MarginLow, Change::raised);
+  ASSERT_NE(low, nullptr);
+  EXPECT_NE(low->text.find("with the power that is unused"), std::string::npos) << low->text;
+}
+
+// Rate adaptation between spreading factors 7 and 12 on a steady path: 12.5 dB by the published
+// table, at each moment either in the margin or in reserve.
+TEST(Supervisor, TheSlowestRateIsAReserveThatDoesNotJump) {
+  Settings settings = Bench::one_link();
+  settings.links[0].radio.slowest.spreading_factor = 12;
+  settings.links[0].alerts.margin_db = {20.0, {}, 0.5, 1min};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  for (int i = 0; i < 12 * 360; ++i) {
+    bench.pass(10s);
+    const int factor = 7 + i / 500 % 6;  // another one every 83 minutes
+    bench.take(bench.report({{Field::seq, i},
+                             {Field::rssi_dbm, -109 + bench.fading(bench.random)},
+                             {Field::noise_dbm, -117},
+                             {Field::spreading_factor, factor}}));
+    if (i < 30 || i % 10 != 0) continue;
+    const DirectionSnapshot in = bench.direction(Direction::inbound);
+    ASSERT_TRUE(in.reserve_db) << i;
+    // Signal 7.3 dB over the noise, 20 dB under it still read.
+    ASSERT_NEAR(*in.reserve_db, 27.3, 0.7) << i << ", factor " << factor;
+  }
+  EXPECT_EQ(bench.count(AlertName::MarginLow, Change::raised), 0);
+}
+
 // Two ports, a link that names neither: whoever is heard first keeps it, over a restart of the
 // program and with the ports in another order.
 TEST(Supervisor, ALinkThatNamesNoPortStaysWithItsOwnOverARestart) {
