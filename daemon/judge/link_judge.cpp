@@ -415,6 +415,14 @@ void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
                         compared + levels(d) + likely(verdict)));
 }
 
+/// ", the level explains 0.3 %": what is lost beside that has another reason.
+std::string LinkJudge::level_explains(const std::optional<link::LinkState::Margin>& margin) const {
+  constexpr double kLeastShown = 0.0005;
+  if (!margin) return "";
+  return ", the level explains " +
+         (margin->too_weak < kLeastShown ? "next to nothing" : in_percent(margin->too_weak));
+}
+
 void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner) {
   // One frame of six is no loss of 17 %: where an hour holds few frames, the day is judged.
   constexpr double kFewestFrames = 60;
@@ -436,11 +444,13 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
     return;
   }
+  const auto margin = state_.margin(d, now);
+  const bool explained = margin && 2 * margin->too_weak >= loss->ratio;
   const Verdict verdict = this->verdict(d, now, true);
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
-                        text + levels(d) + likely(verdict) +
-                            (state_.losses_follow_level(d) ? " The low margin explains it." : "")));
+                        text + level_explains(margin) + levels(d) + likely(verdict) +
+                            (explained ? " The low margin explains it." : "")));
 }
 
 void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
@@ -534,6 +544,7 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.margin_stderr_db = margin->stderr_db;
     out.margin_low_db = margin->low_db;
     out.rolling[1].margin_db = margin->median_db;
+    out.expected_loss_ratio = margin->too_weak;
     if (const auto unused = unused_db(d, now)) out.reserve_db = margin->median_db + *unused;
     if (out.baseline_margin_db)  // of days that counted the reserve as well
       out.baseline_deficit_db =

@@ -99,6 +99,7 @@ class LinkJudge {
                   std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
+  std::string level_explains(const std::optional<link::LinkState::Margin>& margin) const;
   std::optional<double> change_db(const link::Reference& reference,
                                   std::optional<double> level) const;
 

@@ -44,6 +44,7 @@ struct DirectionSnapshot {
   std::optional<double> margin_low_db;  ///< exceeded by 99 % of frames
   std::optional<double> loss_ratio;     ///< 0..1 per transmission
   LossSource loss_source = LossSource::none;
+  std::optional<double> expected_loss_ratio;  ///< what the levels alone would lose, 0..1
   std::optional<double> trend_db_per_day;
   std::optional<double> deficit_db;        ///< budgeted margin - margin_db; positive is worse
   std::optional<double> budget_margin_db;  ///< what the budget promised

@@ -66,6 +66,8 @@ class LinkState {
     double median_db = 0;
     double low_db = 0;  ///< exceeded by 99 % of frames
     double stderr_db = 0;
+    /// Share of the frames sent, 0..1, that was too weak: what the levels explain of the losses.
+    double too_weak = 0;
   };
   /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
   std::optional<Margin> margin(Direction direction, Time now);
@@ -173,6 +175,7 @@ class LinkState {
   bool counts_losses(Direction direction) const;
   bool needs_fit(Direction direction) const;
   std::optional<double> dead_share(Direction direction) const;
+  double share_too_weak(Direction direction, double median_db) const;
   FitQuestion own_question(Direction direction) const;
   FitQuestion question(Direction direction, std::optional<Time> now);
   double path_offset_db(Direction direction) const;

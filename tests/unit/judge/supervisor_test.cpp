@@ -138,7 +138,12 @@ TEST(Supervisor, LossIsCountedPerTransmission) {
   bench.run(3h, -100, -100, -117, 20);
   EXPECT_NEAR(*bench.direction(Direction::inbound).loss_ratio, 0.20, 0.005);
   EXPECT_FALSE(bench.direction(Direction::outbound).loss_ratio);
-  EXPECT_EQ(bench.count(AlertName::LossHigh, Change::raised), 1);
+  ASSERT_EQ(bench.count(AlertName::LossHigh, Change::raised), 1);
+  // Far above the threshold: it is not the level that loses them, and the sentence says so.
+  EXPECT_LT(*bench.direction(Direction::inbound).expected_loss_ratio, 0.001);
+  const std::string& text = bench.find(AlertName::LossHigh, Change::raised)->text;
+  EXPECT_NE(text.find("the level explains next to nothing"), std::string::npos) << text;
+  EXPECT_EQ(text.find("The low margin explains it"), std::string::npos) << text;
 }
 
 TEST(Supervisor, PathFadesAndComesBack) {
