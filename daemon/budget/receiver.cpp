@@ -1,5 +1,6 @@
 #include "fadeward/budget/receiver.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "fadeward/base/decibel.hpp"
@@ -96,6 +97,19 @@ Receiver receiver_of(const RadioSettings& radio, const FrameRate& rate,
   receiver.noise_dbm = receiver_noise_dbm(receiver.bandwidth_hz, receiver.noise_figure_db);
   set_required_snr(receiver, radio, rate, chirps);
   return receiver;
+}
+
+double slowest_rate_gain_db(const RadioSettings& radio, const FrameRate& rate) {
+  if (!radio.slowest.said()) return 0;
+  FrameRate slow = rate;
+  if (radio.slowest.spreading_factor) slow.spreading_factor = radio.slowest.spreading_factor;
+  if (radio.slowest.bandwidth_hz) slow.bandwidth_hz = radio.slowest.bandwidth_hz;
+  if (radio.slowest.bit_rate_bps) slow.bit_rate_bps = radio.slowest.bit_rate_bps;
+  const auto weakest_dbm = [](const Receiver& receiver) {
+    return receiver.noise_dbm + receiver.required_snr_db;
+  };
+  return std::max(0.0,
+                  weakest_dbm(receiver_of(radio, rate)) - weakest_dbm(receiver_of(radio, slow)));
 }
 
 }  // namespace fadeward::budget

@@ -264,6 +264,20 @@ std::string radio_words(const RadioSettings& radio) {
   return out.or_else("");
 }
 
+/// What is judged beside the margin that is measured: what the link could still add to it.
+std::string reserve_words(const RadioSettings& radio) {
+  const SlowestRate& slowest = radio.slowest;
+  Phrase rate, out;
+  if (slowest.spreading_factor)
+    rate.add("spreading factor " + std::to_string(*slowest.spreading_factor));
+  if (slowest.bandwidth_hz) rate.add(with_unit(*slowest.bandwidth_hz / 1000, "kHz"));
+  if (slowest.bit_rate_bps) rate.add(with_unit(*slowest.bit_rate_bps / 1000, "kbit/s"));
+  out.add_if(radio.max_power_dbm, "unused power up to ", "dBm");
+  if (slowest.said()) out.add("gain of the slowest rate (" + rate.or_else("") + ")");
+  const std::string parts = out.or_else("");
+  return parts.empty() ? parts : "counts with the margin: " + parts;
+}
+
 std::string levels_words(const RadioSettings& radio) {
   Phrase out;
   out.add(radio.rssi == RadioSettings::Rssi::total ? "RSSI is wanted signal plus noise"
@@ -390,6 +404,7 @@ void add_link(Page& page, const LinkSettings& link, bool only_link) {
   if (!link.via.empty()) page.row("via", printable(link.via) + ": levels belong to the last hop");
   if (link.moving) page.row("site", "moving: no judgement of path, baseline or trend");
   page.row("radio", radio_words(link.radio));
+  page.row("reserve", reserve_words(link.radio));
   page.row("levels", levels_words(link.radio));
   page.row("noise floor", noise_words(link));
   page.row("required", needs_words(link.radio));

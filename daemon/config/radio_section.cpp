@@ -1,5 +1,8 @@
 // radio, budget, rules: what the link is made of.
 #include <algorithm>
+#include <cmath>
+#include <string>
+#include <string_view>
 
 #include "scalar.hpp"
 #include "sections.hpp"
@@ -10,7 +13,52 @@ namespace {
 constexpr double kLowestDbm = -200;  // below thermal noise in any bandwidth in use
 constexpr double kHighestDbm = 60;   // a kilowatt
 
+/// Bits per second of a chirp are spreading_factor * bandwidth / 2^spreading_factor.
+double chirp_rate(int spreading_factor, double bandwidth_hz) {
+  return spreading_factor * bandwidth_hz / std::ldexp(1.0, spreading_factor);
+}
+
+const Section<SlowestRate>& slowest_section() {
+  using T = SlowestRate;
+  static const Section<T> section({
+      key<T>("spreading_factor", &T::spreading_factor, whole(5, 12)),
+      key<T>("bandwidth_hz", &T::bandwidth_hz, number(10, 1e9, "Hz")),
+      key<T>("bit_rate_bps", &T::bit_rate_bps, number(1, 1e9, "bits per second")),
+  });
+  return section;
+}
+
+/// What is wrong with the slowest rate beside the usual one; empty: nothing.
+std::string_view slowest_cannot_be(const RadioSettings& radio) {
+  using M = RadioSettings::Modulation;
+  const SlowestRate& slowest = radio.slowest;
+  if (!slowest.said()) return "needs spreading_factor, bandwidth_hz or bit_rate_bps";
+  if (slowest.spreading_factor && radio.modulation == M::fsk)
+    return "its spreading_factor belongs to modulation: css";
+  const bool chirps =
+      radio.modulation == M::css || (radio.modulation == M::unspecified && radio.spreading_factor);
+  if (slowest.bit_rate_bps && (chirps || slowest.spreading_factor))
+    return "its bit_rate_bps belongs to modulation: fsk; chirps have spreading_factor and "
+           "bandwidth_hz";
+  if (slowest.bit_rate_bps && radio.bandwidth_hz && !radio.bit_rate_bps)
+    return "its bit_rate_bps needs the usual bit_rate_bps beside bandwidth_hz to compare with";
+  if (slowest.bit_rate_bps && radio.bit_rate_bps && *slowest.bit_rate_bps > *radio.bit_rate_bps)
+    return "is faster than bit_rate_bps";
+  const auto factor = slowest.spreading_factor ? slowest.spreading_factor : radio.spreading_factor;
+  const auto width = slowest.bandwidth_hz ? slowest.bandwidth_hz : radio.bandwidth_hz;
+  if (factor && radio.spreading_factor && width && radio.bandwidth_hz &&
+      chirp_rate(*factor, *width) > chirp_rate(*radio.spreading_factor, *radio.bandwidth_hz))
+    return "is faster than spreading_factor and bandwidth_hz";
+  if (slowest.spreading_factor && radio.spreading_factor && !slowest.bandwidth_hz &&
+      *slowest.spreading_factor < *radio.spreading_factor)
+    return "is faster than spreading_factor";
+  return {};
+}
+
 void finish_radio(Reading& reading, const Node& map, RadioSettings& radio) {
+  if (map.find("slowest") != nullptr)
+    if (const auto wrong = slowest_cannot_be(radio); !wrong.empty())
+      reading.complain_at(map, "slowest", std::string(wrong));
   const bool both = map.find("modulation") != nullptr && map.find("spreading_factor") != nullptr;
   if (both && radio.modulation == RadioSettings::Modulation::fsk)
     reading.complain_at(map, "spreading_factor", "belongs to modulation: css");
@@ -57,6 +105,7 @@ const Section<RadioSettings>& radio_section() {
           key<T>("sensitivity_dbm", &T::sensitivity_dbm, number(-180, 0, "dBm")),
           key<T>("snr_ceiling_db", &T::snr_ceiling_db, number(-40, 100, "dB")),
           key<T>("max_power_dbm", &T::max_power_dbm, number(-60, kHighestDbm, "dBm")),
+          key<T>("slowest", &T::slowest, Reader<SlowestRate>(slowest_section())),
           key<T>("rssi", &T::rssi,
                  word_of<T::Rssi>({{"total", T::Rssi::total}, {"signal", T::Rssi::wanted}})),
           key<T>("seq", &T::seq,

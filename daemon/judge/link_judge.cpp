@@ -41,6 +41,9 @@ LinkJudge::LinkJudge(const LinkSettings& settings, bool keep_intervals, Time sta
 }
 
 void LinkJudge::reconfigure(const LinkSettings& settings) {
+  if (settings.radio.max_power_dbm != settings_.radio.max_power_dbm ||
+      settings.radio.slowest != settings_.radio.slowest)
+    for (Reserve& reserve : reserves_) reserve.forget();
   settings_ = settings;
   state_.reconfigure(settings);
   suspicions_.set_moving(settings.moving);
@@ -68,6 +71,7 @@ void LinkJudge::shift(Duration step) {
     margin_[at(d)].shift(step);
     deficit_[at(d)].shift(step);
     loss_[at(d)].shift(step);
+    reserves_[at(d)].shift(step);
   }
   retries_.shift(step);
   latency_.shift(step);
@@ -85,6 +89,7 @@ void LinkJudge::shift(Duration step) {
 
 void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner) {
   const link::Noticed noticed = state_.take(report, at);
+  if (settings_.radio.max_power_dbm || settings_.radio.slowest.said()) note_reserves(at);
   if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
   if (noticed.setting) note_setting(noticed, now, owner);
   if (!silent_) return;
@@ -278,20 +283,24 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
   if (!far_above) margin = state_.margin_median_db(d, now);
   if (!margin) return;
   const Severity before = margin_[at(d)].severity();
-  const Severity severity = margin_[at(d)].update(*margin + reserve_db(d), low, Worse::below, now);
+  const auto unused = unused_db(d, now);
+  const Severity severity =
+      margin_[at(d)].update(*margin + unused.value_or(0), low, Worse::below, now);
   if (severity != before) {
     const std::string direction = capital(std::string(name_of(d)));
     if (severity == Severity::none) {
       alerts_.clear(owner, AlertName::MarginLow, d, now,
-                    direction + " margin is back at " + in_db(*margin) + levels(d));
+                    direction + " margin is back at " + in_db(*margin + unused.value_or(0)) +
+                        with_reserve(unused) + levels(d));
     } else {
       const double limit = *(severity == Severity::critical ? low.critical : low.warning);
       const Verdict verdict = this->verdict(d, now);
-      alerts_.raise(owner, AlertName::MarginLow, d, now,
-                    finding(severity, verdict, margin_[at(d)].onset(),
-                            direction + " margin is " + in_db(*margin) + ", below the " +
-                                std::string(name_of(severity)) + " level of " + in_db(limit) +
-                                levels(d) + likely(verdict)));
+      alerts_.raise(
+          owner, AlertName::MarginLow, d, now,
+          finding(severity, verdict, margin_[at(d)].onset(),
+                  direction + " margin is " + in_db(*margin + unused.value_or(0)) +
+                      with_reserve(unused) + ", below the " + std::string(name_of(severity)) +
+                      " level of " + in_db(limit) + levels(d) + likely(verdict)));
     }
   }
 
@@ -318,7 +327,8 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
                         alerts_.active(AlertName::EquipmentSuspected, d);
     if (!margin || faulty) continue;
     Outlook& outlook = outlooks_[at(d)];
-    outlook.add_day(day, *margin + reserve_db(d), settings_.baseline);
+    const auto unused = reserves_[at(d)].median_db(now - std::chrono::hours{24}, now);
+    outlook.add_day(day, *margin + unused.value_or(0), settings_.baseline);
     outlook.judge(threshold);
     const auto& crossing = outlook.crossing();
     if (!crossing) continue;
@@ -327,8 +337,8 @@ void LinkJudge::judge_day(Time now, const AlertBook::Owner& owner) {
         crossing->outlook == Crossing::Outlook::crosses && crossing->days <= horizon_days;
     clear_days_[at(d)] =
         soon ? 0 : static_cast<std::uint8_t>(std::min(250, clear_days_[at(d)] + 1));
-    const std::string text =
-        capital(std::string(name_of(d))) + " margin: " + in_words(*crossing) + ".";
+    const std::string text = capital(std::string(name_of(d))) + " margin" + with_reserve(unused) +
+                             ": " + in_words(*crossing) + ".";
     if (soon) {
       Finding found;
       found.severity = Severity::warning;
@@ -361,26 +371,40 @@ void LinkJudge::take_baseline(Time now, const AlertBook::Owner& owner) {
   alerts_.raise(owner, AlertName::SettingChanged, {}, now, std::move(found));
 }
 
-/// What the margin would gain from the power that the radio may still use; counted where the
-/// highest power is configured.
-double LinkJudge::reserve_db(Direction d) const {
-  return settings_.radio.max_power_dbm ? state_.unused_power_db(d) : 0;
+void LinkJudge::note_reserves(Time at) {
+  for (const Direction d : kBoth)
+    if (const auto unused = state_.unused_db(d))
+      reserves_[static_cast<std::size_t>(d)].note(at, *unused);
 }
 
-/// Power that the radio could still use is not missing. The default hold is half a day: the budget
-/// speaks of the path, not of hours of rain.
+/// What could be added to the margin of the window, where it is configured.
+std::optional<double> LinkJudge::unused_db(Direction d, Time now) const {
+  return reserves_[at(d)].gain_db(state_.direction(d).window, now);
+}
+
+/// What stands behind a margin that counts it: " with unused power at the slowest rate".
+std::string LinkJudge::with_reserve(std::optional<double> unused_db) const {
+  if (!unused_db) return "";
+  return std::string(settings_.radio.max_power_dbm ? " with the power that is unused" : "") +
+         (settings_.radio.slowest.said() ? " at the slowest rate" : "");
+}
+
+/// Power or rates that the radio could still use are not missing. The default hold is half a day:
+/// the budget speaks of the path, not of hours of rain.
 void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
                               const AlertBook::Owner& owner) {
   if (!budget_margin_db_[at(d)] || state_.direction(d).frames_total < kFewestForBudget) return;
-  const double deficit = *budget_margin_db_[at(d)] - margin_db - state_.unused_power_db(d);
+  const auto unused = unused_db(d, now);
+  const double deficit =
+      *budget_margin_db_[at(d)] - margin_db - unused.value_or(state_.unused_power_db(d));
   const Severity deficit_before = deficit_[at(d)].severity();
   const Severity deficit_now =
       deficit_[at(d)].update(deficit, settings_.alerts.deficit_db, Worse::above, now);
   if (deficit_now == deficit_before) return;
-  const std::string compared = capital(std::string(name_of(d))) + " margin of " + in_db(margin_db) +
-                               " is " + in_db(std::abs(deficit)) +
-                               (deficit >= 0 ? " under" : " over") + " the budgeted " +
-                               in_db(*budget_margin_db_[at(d)]);
+  const std::string compared =
+      capital(std::string(name_of(d))) + " margin of " + in_db(margin_db + unused.value_or(0)) +
+      with_reserve(unused) + " is " + in_db(std::abs(deficit)) +
+      (deficit >= 0 ? " under" : " over") + " the budgeted " + in_db(*budget_margin_db_[at(d)]);
   if (deficit_now == Severity::none) {
     alerts_.clear(owner, AlertName::BudgetDeficit, d, now, compared + ": within what is allowed.");
     return;
@@ -389,6 +413,14 @@ void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
   alerts_.raise(owner, AlertName::BudgetDeficit, d, now,
                 finding(deficit_now, verdict, deficit_[at(d)].onset(),
                         compared + levels(d) + likely(verdict)));
+}
+
+/// ", the level explains 0.3 %": what is lost beside that has another reason.
+std::string LinkJudge::level_explains(const std::optional<link::LinkState::Margin>& margin) const {
+  constexpr double kLeastShown = 0.0005;
+  if (!margin) return "";
+  return ", the level explains " +
+         (margin->too_weak < kLeastShown ? "next to nothing" : in_percent(margin->too_weak));
 }
 
 void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner) {
@@ -412,11 +444,13 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
     alerts_.clear(owner, AlertName::LossHigh, d, now, text + ".");
     return;
   }
+  const auto margin = state_.margin(d, now);
+  const bool explained = margin && 2 * margin->too_weak >= loss->ratio;
   const Verdict verdict = this->verdict(d, now, true);
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
-                        text + levels(d) + likely(verdict) +
-                            (state_.losses_follow_level(d) ? " The low margin explains it." : "")));
+                        text + level_explains(margin) + levels(d) + likely(verdict) +
+                            (explained ? " The low margin explains it." : "")));
 }
 
 void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
@@ -474,6 +508,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   out.budget_margin_db = budget_margin_db_[at(d)];
   out.trend_db_per_day = outlooks_[at(d)].trend_db_per_day();
   out.baseline_margin_db = outlooks_[at(d)].baseline_margin_db();
+  out.has_reserve = settings_.radio.slowest.said() ||
+                    (settings_.radio.max_power_dbm && state.power_dbm.has_value());
   state.window.expire(now);
   static constexpr std::array<RollingCounts::Window, 3> windows = {
       RollingCounts::Window::five_minutes, RollingCounts::Window::hour, RollingCounts::Window::day};
@@ -508,8 +544,11 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.margin_stderr_db = margin->stderr_db;
     out.margin_low_db = margin->low_db;
     out.rolling[1].margin_db = margin->median_db;
-    if (out.baseline_margin_db)
-      out.baseline_deficit_db = *out.baseline_margin_db - margin->median_db;
+    out.expected_loss_ratio = margin->too_weak;
+    if (const auto unused = unused_db(d, now)) out.reserve_db = margin->median_db + *unused;
+    if (out.baseline_margin_db)  // of days that counted the reserve as well
+      out.baseline_deficit_db =
+          *out.baseline_margin_db - out.reserve_db.value_or(margin->median_db);
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
   }
   if (detail == Detail::all) {

@@ -36,26 +36,31 @@ std::string in_words(Cause cause, std::size_t links, std::size_t active,
 
 /// How many links say the same within an hour of the middle onset.
 struct Shared {
-  std::size_t links = 0;
+  std::size_t links = 0;   ///< heard
+  std::size_t silent = 0;  ///< that said so before they fell silent
   Time onset{};
   std::optional<double> size_db;
   bool told = false;
 };
 
-Shared shared(const std::vector<NearSide>& said, Cause cause, Time now) {
+enum class Words : std::uint8_t { heard, all };
+Shared shared(const std::vector<NearSide>& said, Cause cause, Words which, Time now) {
   Shared out;
+  const auto counts = [&](const NearSide& one) {
+    return one.cause == cause && (one.heard || which == Words::all);
+  };
   std::vector<Time> onsets;
   for (const NearSide& one : said)
-    if (one.cause == cause) onsets.push_back(one.onset);
+    if (counts(one)) onsets.push_back(one.onset);
   out.onset = onsets.empty() ? now : middle(onsets);
   std::vector<double> sizes;
   std::optional<std::uint32_t> counted;
   for (const NearSide& one : said) {
-    if (one.cause != cause || std::chrono::abs(one.onset - out.onset) > kTogether ||
+    if (!counts(one) || std::chrono::abs(one.onset - out.onset) > kTogether ||
         counted == one.speaker)
       continue;
     counted = one.speaker;
-    ++out.links;
+    ++(one.heard ? out.links : out.silent);
     if (one.size_db) sizes.push_back(*one.size_db);
   }
   if (!sizes.empty()) out.size_db = middle(sizes);
@@ -76,14 +81,19 @@ CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links,
     const Cause cause = kNearSide[i];
     const bool stands = book.cause(alert_of(cause), direction_of(cause)) == cause;
     if (active_links == 0) {  // absence of data ends nothing
-      if (stands) told.add(cause);
+      if (!stands) continue;
+      told.add(cause);
+      book.mark_stale(alert_of(cause), direction_of(cause), true);
       continue;
     }
-    all[i] = shared(said, cause, now);
+    all[i] = shared(said, cause, Words::heard, now);
     Shared& one = all[i];
-    const bool enough = one.links >= kFewestLinks && one.links * 2 >= active_links;
-    const bool still = stands && one.links > 0 && one.links * 3 >= active_links;
-    one.told = enough || still;
+    one.told = one.links >= kFewestLinks && one.links * 2 >= active_links;
+    if (!one.told && stands) {
+      const Shared with_silent = shared(said, cause, Words::all, now);
+      const std::size_t links = with_silent.links + with_silent.silent;
+      one.told = links > 0 && links * 3 >= active_links + with_silent.silent;
+    }
     if (one.told) told.add(cause);
   }
   if (active_links == 0) return told;
@@ -106,7 +116,9 @@ CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links,
       speaks = &all[j];
       its_cause = kNearSide[j];
     }
-    if (speaks != nullptr) {
+    if (speaks != nullptr && speaks->links == 0) {  // those that carry it are all silent
+      book.mark_stale(alert, direction, true);
+    } else if (speaks != nullptr) {
       Finding found;
       found.severity = Severity::warning;
       found.cause = its_cause;

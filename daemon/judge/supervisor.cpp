@@ -17,7 +17,7 @@ constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
 constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
 constexpr Duration kFutureReport = std::chrono::seconds{60};
 constexpr std::int64_t kFirstTrustedYear = 2024;              // before the program was written
-constexpr std::string_view kMagic = "fadeward state 6\n";
+constexpr std::string_view kMagic = "fadeward state 8\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
 
@@ -56,6 +56,18 @@ struct Supervisor::State {
     }
   }
 
+  /// A link that names no port stays with the one that it was first heard on, while there is one of
+  /// this name.
+  void bind_to(std::string_view port, LinkJudge& link) {
+    for (std::size_t p = 0; p < ports.size(); ++p)
+      if (link.bound_port == kNoPort && ports[p].name() == port)
+        link.bound_port = static_cast<PortIndex>(p);
+  }
+  /// Name of the port that a link belongs to; empty: none yet.
+  std::string heard_on(const LinkJudge& link) const {
+    return link.bound_port < ports.size() ? ports[link.bound_port].name() : std::string();
+  }
+
   /// Follows both clocks. A step of the wall clock moves every time that is kept, so that ages and
   /// hold times stay what they were.
   Time advance(Instant now) {
@@ -89,10 +101,12 @@ struct Supervisor::State {
     ports_said.resize(ports.size());
     for (PortSaid& said : ports_said) said = {};
     for (const LinkJudge& link : links) {
-      if (link.bound_port >= ports.size() || !link.up(now)) continue;
+      if (link.bound_port >= ports.size()) continue;
       PortSaid& said = ports_said[link.bound_port];
+      const bool heard = link.up(now);
+      link.suspicions().append_near_side(said.near_side, heard);
+      if (!heard) continue;
       ++said.active;
-      link.suspicions().append_near_side(said.near_side);
       if (link.suspicions().inbound_signal_changed(now - kTogether)) ++said.changed;
     }
     for (std::size_t p = 0; p < ports.size(); ++p)
@@ -123,9 +137,6 @@ struct Supervisor::State {
       links[i].tell(now, port < ports.size() ? company_of(i, port, now) : Company{}, link_owner(i));
     }
   }
-
-  template <class A>
-  void archive_ports_and_links(A& a);
 
   Settings settings;
   SupervisorOptions options;
@@ -265,18 +276,11 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
                                       "Link " + old.links[i].name() + " was removed from the configuration.");
       continue;
     }
-    if (old.links[i].bound_port < old.ports.size())
-      heard_on[it->second] = old.ports[old.links[i].bound_port].name();
+    heard_on[it->second] = old.heard_on(old.links[i]);
     fresh->links[it->second] = std::move(old.links[i]);
     fresh->links[it->second].reconfigure(settings.links[it->second]);
   }
   fresh->bind_ports();
-  // A link that names no port stays with the one that it was first heard on.
-  for (std::size_t i = 0; i < fresh->links.size(); ++i) {
-    const auto it = port_at.find(heard_on[i]);
-    if (fresh->links[i].bound_port == kNoPort && it != port_at.end())
-      fresh->links[i].bound_port = static_cast<PortIndex>(it->second);
-  }
   for (std::size_t i = 0; i < old.ports.size(); ++i) {
     const auto it = port_at.find(old.ports[i].name());
     if (it == port_at.end()) {
@@ -287,6 +291,7 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
     fresh->ports[it->second] = std::move(old.ports[i]);
     fresh->ports[it->second].reconfigure(settings.ports[it->second]);
   }
+  for (std::size_t i = 0; i < fresh->links.size(); ++i) fresh->bind_to(heard_on[i], fresh->links[i]);
   state_ = std::move(fresh);
 }
 
@@ -309,6 +314,10 @@ std::string Supervisor::save() const {
   };
   put(s.links);
   put(s.ports);
+  for (const LinkJudge& link : s.links) {
+    std::string port = s.heard_on(link);
+    writer(port);
+  }
   s.events_at_save = s.events_total + s.events.size();
 
   std::string out{kMagic};
@@ -333,21 +342,28 @@ Status Supervisor::restore(std::string_view bytes, Instant now) {
   ArchiveReader reader(bytes);
   Time saved{};
   reader(saved);
-  const auto get = [&](auto& units) {
+  std::vector<LinkJudge*> saved_links;  // in the order of the file; gone ones are null
+  const auto get = [&](auto& units, auto&& note) {
     std::uint32_t count = 0;
     reader(count);
     for (std::uint32_t i = 0; i < count && reader.ok(); ++i) {
       std::string name, one;
       reader(name, one);
       const auto it = std::ranges::find_if(units, [&](const auto& unit) { return unit.name() == name; });
+      note(it == units.end() ? nullptr : &*it);
       if (it == units.end()) continue;
       ArchiveReader unit(one);
       it->archive(unit);
       if (!unit.ok() || !unit.at_end()) reader.fail();
     }
   };
-  get(fresh->links);
-  get(fresh->ports);
+  get(fresh->links, [&](LinkJudge* link) { saved_links.push_back(link); });
+  get(fresh->ports, [](PortJudge*) {});
+  for (LinkJudge* link : saved_links) {
+    std::string port;
+    reader(port);
+    if (link != nullptr) fresh->bind_to(port, *link);
+  }
   if (!reader.ok() || !reader.at_end()) return Error{"state file does not hold what it says"};
   // A clock that stands before the save has lost its time: keep ages as they would be at once.
   if (saved > now.wall) {

@@ -302,10 +302,10 @@ void Suspicions::rebaseline() {
   looked_ = rebaselined_ = true;
 }
 
-void Suspicions::append_near_side(std::vector<NearSide>& out) const {
+void Suspicions::append_near_side(std::vector<NearSide>& out, bool heard) const {
   const std::uint32_t speaker = out.empty() ? 0 : out.back().speaker + 1;
   for (const Told& one : told(Time{}, Text::none))
-    if (is_near_side(one.cause)) out.push_back({one.cause, one.onset, one.size_db, speaker});
+    if (is_near_side(one.cause)) out.push_back({one.cause, one.onset, one.size_db, speaker, heard});
 }
 
 bool Suspicions::inbound_signal_changed(Time since) const {

@@ -121,6 +121,12 @@ double LinkState::unused_power_db(Direction d) const {
   return std::max(0.0, most - *now);
 }
 
+std::optional<double> LinkState::unused_db(Direction d) const {
+  const bool by_power = radio_.max_power_dbm && direction(d).power_dbm;
+  if (!by_power && !radio_.slowest.said()) return {};
+  return (by_power ? unused_power_db(d) : 0) + slower_db_;
+}
+
 // ---- one report ----------------------------------------------------------------------------
 
 struct LinkState::Frame {
@@ -287,6 +293,7 @@ void LinkState::follow_rate(const LinkReport& report) {
 }
 
 void LinkState::settle_rate() {
+  slower_db_ = budget::slowest_rate_gain_db(radio_, rate_);
   for (std::size_t d = 0; d < kDirections; ++d)
     receivers_[d] = budget::receiver_of(radio_, rate_, site_noise_figure_db_[d]);
   for (const Direction d : {Direction::inbound, Direction::outbound}) {
@@ -701,13 +708,16 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
     // Losses of both kinds at once are hard to tell apart: 0.84 of the truths lay within two
     // standard errors where they were, without this (known-truth trials).
     const double mixed = 1 + 2.2 * std::min(fit->collisions, fit->level_lost);
-    out = {fit->median_db, fit->low_db, std::hypot(mixed * fit->median_sd_db, kStepErrorDb)};
+    out = {fit->median_db, fit->low_db, std::hypot(mixed * fit->median_sd_db, kStepErrorDb),
+           fit->level_lost};
     if (const auto low = state.window.margin_quantile_db(0.01, false);
         low && fit->level_lost < kFewLost)
       out.low_db = *low;
     return out;
   }
   const auto dead = dead_share(d);
+  out.too_weak = share_too_weak(d, *state.window.margin_median_db());
+  if (dead) out.too_weak = *dead + (1 - *dead) * out.too_weak;
   out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false)
                        : *state.window.margin_median_db();
   out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
@@ -729,6 +739,19 @@ std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
       std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
                 (dead ? kDeadChannelsVariance : 0));
   return out;
+}
+
+/// Of the channels on which frames arrive. What arrives under the limit shows that the limit is a
+/// lower one, as for a fit.
+double LinkState::share_too_weak(Direction d, double median_db) const {
+  constexpr double kReadBelowLimitDb = 2;
+  const DirectionState& state = direction(d);
+  const double limit_db = std::min(
+      0.0, state.window.margin_quantile_db(0.05, false).value_or(0) + kReadBelowLimitDb);
+  const double read_db = state.window.margin_deviation_db().value_or(0);
+  const double own_db = std::sqrt(std::max(0.04, read_db * read_db -
+                                                     reading_sd_db(d) * reading_sd_db(d)));
+  return state.margin_fit.share_too_weak(median_db - limit_db, own_db);
 }
 
 std::optional<double> LinkState::latency_s() const {

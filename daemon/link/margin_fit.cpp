@@ -60,6 +60,18 @@ double MarginFit::limit_sd_db() const {
   return sum;
 }
 
+double MarginFit::share_too_weak(double median_db, double deviation_db) const {
+  double share = 0;
+  for (std::size_t i = 0; i < belief_.bends.size(); ++i) {
+    const double bend = SurvivorBelief::kBends[i];
+    // Where the level is skewed its limit lies nearer to the median, in the normal's own measure.
+    const double way = bend > 0 ? -std::expm1(-bend * median_db) / bend : median_db;
+    share += belief_.bends[i] * 0.5 *
+             std::erfc(way / (std::hypot(deviation_db, limit_sd_db()) * std::sqrt(2.0)));
+  }
+  return std::clamp(share, 0.0, 1.0);
+}
+
 std::optional<MarginFit::Fit> MarginFit::fit(const FrameWindow& window,
                                              const FitQuestion& question) const {
   return fit(window, question, limit_sd_db());

@@ -139,6 +139,10 @@ constexpr std::array kTable = std::to_array<Entry>({
     {{"fadeward_link_margin_deficit_db", gauge, "db",
       "Budgeted margin minus the measured one, in dB; positive is worse than planned."},
      source::DirectionGauge{&DirectionSnapshot::deficit_db}},
+    {{"fadeward_link_reserve_db", gauge, "db",
+      "Margin with unused power and the gain of the slowest permitted rate, in dB; only where these "
+      "are configured."},
+     source::DirectionGauge{&DirectionSnapshot::reserve_db}},
     {{"fadeward_link_loss_ratio", gauge, "ratio", "Frames lost per transmission, 0 to 1."},
      source::DirectionGauge{&DirectionSnapshot::loss_ratio}},
     {{"fadeward_link_loss_window_ratio", gauge, "ratio",

@@ -31,6 +31,7 @@ void append_rolling(std::string& out, const std::array<judge::Rolling, 3>& rolli
 void append_direction(std::string& out, const DirectionSnapshot& values) {
   out += '{';
   append_direction_values(out, values);
+  json::ratio(out, "expected_loss_ratio", values.expected_loss_ratio);
   json::rounded(out, "budget_margin_db", values.budget_margin_db, 2);
   json::rounded(out, "rician_k_db", values.rician_k_db, 1);
   json::rounded(out, "baseline_margin_db", values.baseline_margin_db, 2);

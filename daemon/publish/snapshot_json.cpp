@@ -36,6 +36,7 @@ void append_direction_values(std::string& out, const judge::DirectionSnapshot& v
   json::text_or_null(out, "loss_source", source_name(values.loss_source));
   json::rounded(out, "trend_db_per_day", values.trend_db_per_day, 4);
   json::rounded(out, "deficit_db", values.deficit_db, 2);
+  if (values.has_reserve) json::rounded(out, "reserve_db", values.reserve_db, 2);
   json::text(out, "cause", name_of(values.cause));
 }
 

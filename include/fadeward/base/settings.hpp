@@ -110,6 +110,15 @@ struct MatchSettings {
                                     ///< where the port carries one link only, any report
 };
 
+/// The slowest rate that a link may fall back to. What is not said stays as it is in use.
+struct SlowestRate {
+  std::optional<int> spreading_factor;         ///< css: 5..12
+  std::optional<double> bandwidth_hz;
+  std::optional<double> bit_rate_bps;          ///< other modulations
+  bool said() const { return spreading_factor || bandwidth_hz || bit_rate_bps; }
+  bool operator==(const SlowestRate&) const = default;
+};
+
 struct RadioSettings {
   enum class Modulation : std::uint8_t { unspecified, css, fsk };
   enum class Rssi : std::uint8_t { total, wanted };   ///< what the reported RSSI contains
@@ -123,6 +132,7 @@ struct RadioSettings {
   std::optional<double> sensitivity_dbm;
   std::optional<double> snr_ceiling_db;        ///< reported SNR at or above this says only "at least"
   std::optional<double> max_power_dbm;
+  SlowestRate slowest;                         ///< nothing said: rates do not count as a reserve
   Rssi rssi = Rssi::total;
   Seq seq = Seq::frames;
   double level_offset_db = 0;                  ///< added to every reported level of the near end

@@ -60,4 +60,9 @@ struct Receiver {
 Receiver receiver_of(const RadioSettings& radio, const FrameRate& rate,
                      std::optional<double> site_noise_figure_db = {});
 
+/// By how many decibels the weakest level that is still received falls when the link goes from the
+/// rate of this frame to `radio.slowest`: the difference of noise + required SNR, white noise taken
+/// for granted where the bandwidth changes. 0 where no slowest rate is said or the frame is as slow.
+double slowest_rate_gain_db(const RadioSettings& radio, const FrameRate& rate);
+
 }  // namespace fadeward::budget

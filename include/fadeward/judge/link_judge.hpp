@@ -10,6 +10,7 @@
 #include "fadeward/judge/alert_book.hpp"
 #include "fadeward/judge/cause.hpp"
 #include "fadeward/judge/outlook.hpp"
+#include "fadeward/judge/reserve.hpp"
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/judge/suspicions.hpp"
 #include "fadeward/judge/threshold.hpp"
@@ -70,7 +71,8 @@ class LinkJudge {
   void archive(A& a) {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
       retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
-      outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_);
+      outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_, was_in_upkeep_, reserves_[0],
+      reserves_[1]);
     if constexpr (A::kReading) silent_ = alerts_.active(AlertName::LinkSilent, {});
   }
 
@@ -87,7 +89,9 @@ class LinkJudge {
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
   void take_baseline(Time now, const AlertBook::Owner& owner);
-  double reserve_db(Direction direction) const;
+  void note_reserves(Time at);
+  std::optional<double> unused_db(Direction direction, Time now) const;
+  std::string with_reserve(std::optional<double> unused_db) const;
   bool fresh(Direction direction, Time now) const;
   Evidence evidence(Time now);
   Verdict verdict(Direction direction, Time now, bool of_losses = false);
@@ -95,6 +99,7 @@ class LinkJudge {
                   std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
+  std::string level_explains(const std::optional<link::LinkState::Margin>& margin) const;
   std::optional<double> change_db(const link::Reference& reference,
                                   std::optional<double> level) const;
 
@@ -103,6 +108,7 @@ class LinkJudge {
   AlertBook alerts_;
   std::array<std::optional<double>, kDirections> budget_margin_db_;
   std::array<Outlook, kDirections> outlooks_;
+  std::array<Reserve, kDirections> reserves_;
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
   std::array<Threshold, kDirections> loss_;

@@ -33,7 +33,9 @@ class PortJudge {
 
   template <class A>
   void archive(A& a) {
-    a(alerts_);
+    // Counters go on as those of links do; what the port is now is seen when it opens.
+    a(alerts_, told_.discarded_bytes, told_.rejected, told_.unmatched, told_.values_discarded,
+      told_.unknown_keys, told_.retimed, told_.faults);
   }
 
  private:

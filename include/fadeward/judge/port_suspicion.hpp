@@ -20,6 +20,7 @@ struct NearSide {
   Time onset{};
   std::optional<double> size_db;
   std::uint32_t speaker = 0;  ///< the link, by any number; all of one link stand together
+  bool heard = true;          ///< false: the link has fallen silent, and this was its last word
 };
 
 /// A set of causes.
@@ -42,9 +43,11 @@ struct Company {
 };
 
 /// Raises the alert of a port when at least three links and half of the active ones suspect the
-/// same near-side cause, with onsets within an hour; ends it when fewer than a third do, but not
-/// while no link is active. Of causes that share an alert the one that stands speaks, else that of
-/// the most links. Returns the causes that are told for the port now.
+/// same near-side cause, with onsets within an hour; ends it when fewer than a third do. Links that
+/// fell silent raise nothing, but an alert stands on their last words as well: while none but these
+/// are left, or no link is active at all, it is marked stale. Of causes that share an alert the one
+/// that stands speaks, else that of the most links. Returns the causes that are told for the port
+/// now. `active_links`: those that are not silent.
 CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links, Time now,
                     AlertBook& book, const AlertBook::Owner& owner);
 

@@ -44,13 +44,16 @@ struct DirectionSnapshot {
   std::optional<double> margin_low_db;  ///< exceeded by 99 % of frames
   std::optional<double> loss_ratio;     ///< 0..1 per transmission
   LossSource loss_source = LossSource::none;
+  std::optional<double> expected_loss_ratio;  ///< what the levels alone would lose, 0..1
   std::optional<double> trend_db_per_day;
   std::optional<double> deficit_db;        ///< budgeted margin - margin_db; positive is worse
   std::optional<double> budget_margin_db;  ///< what the budget promised
+  bool has_reserve = false;  ///< a highest power or a slowest rate is configured, and in use known
+  std::optional<double> reserve_db;  ///< margin_db + unused power + gain of the slowest rate
   std::optional<double> rician_k_db;       ///< steady over scattered power of the fading
   std::optional<double>
       baseline_margin_db;  ///< median of the days of the commissioning or of the dates given
-  std::optional<double> baseline_deficit_db;  ///< baseline_margin_db - margin_db; positive is worse
+  std::optional<double> baseline_deficit_db;  ///< baseline_margin_db - margin_db (reserve_db where known)
   std::optional<double>
       retry_ratio;  ///< repeats per transmission of this direction's sender, last hour
   std::array<Rolling, 3> rolling;  ///< 5 min, 1 h, 24 h

@@ -29,8 +29,9 @@ class Suspicions {
   /// Speaks: keeps the alerts as the suspicions are, if anything was looked at since the last call.
   void tell(Time now, AlertBook& book, const AlertBook::Owner& owner, const Company& company);
 
-  /// What is suspected at the near end, for whoever compares the links of a port.
-  void append_near_side(std::vector<NearSide>& out) const;
+  /// What is suspected at the near end, for whoever compares the links of a port. `heard`: the link
+  /// is not silent.
+  void append_near_side(std::vector<NearSide>& out, bool heard) const;
   /// Something new about the inbound signal, pending or told, with an onset after `since`.
   bool inbound_signal_changed(Time since) const;
   /// A setting of the radios changed, or upkeep ended: what was before is no measure.

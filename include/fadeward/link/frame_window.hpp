@@ -106,6 +106,10 @@ class FrameWindow {
   /// What the window covers: one hour, or more where it grew.
   Duration span(Time now) const;
   Time newest() const { return time_of(samples_.back()); }
+  /// When a sample of this window was heard, to a tenth of a second.
+  Time time_of(const FrameSample& sample) const {
+    return origin_ + Duration{100000} * sample.at_ds;
+  }
 
   /// Margin exceeded by all but a share `q` of the frames sent, hop channels counted alike. Lost
   /// frames rank below every received one if `lost_at_bottom`. Empty while empty, and where the
@@ -133,7 +137,6 @@ class FrameWindow {
   }
 
  private:
-  Time time_of(const FrameSample& sample) const { return origin_ + Duration{100000} * sample.at_ds; }
   /// Tenths of a second since the origin, rounded towards it; negative before it.
   std::int64_t stamp_of(Time at) const { return (at - origin_).count() / 100000; }
   /// Where the samples begin that are all of this stamp or younger.

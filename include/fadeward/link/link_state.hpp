@@ -66,6 +66,8 @@ class LinkState {
     double median_db = 0;
     double low_db = 0;  ///< exceeded by 99 % of frames
     double stderr_db = 0;
+    /// Share of the frames sent, 0..1, that was too weak: what the levels explain of the losses.
+    double too_weak = 0;
   };
   /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
   std::optional<Margin> margin(Direction direction, Time now);
@@ -104,6 +106,10 @@ class LinkState {
   /// `max_power_dbm`, else up to the highest that it was seen to use. 0 where power is not
   /// reported.
   double unused_power_db(Direction d) const;
+  /// What this direction could still gain: unused power up to `max_power_dbm` and the slowest rate
+  /// over that of the last frame. Empty where neither is configured, or the highest power is and
+  /// the power in use is not reported.
+  std::optional<double> unused_db(Direction d) const;
 
   std::optional<int> spreading_factor() const;
   std::optional<double> bandwidth_hz() const;
@@ -169,6 +175,7 @@ class LinkState {
   bool counts_losses(Direction direction) const;
   bool needs_fit(Direction direction) const;
   std::optional<double> dead_share(Direction direction) const;
+  double share_too_weak(Direction direction, double median_db) const;
   FitQuestion own_question(Direction direction) const;
   FitQuestion question(Direction direction, std::optional<Time> now);
   double path_offset_db(Direction direction) const;
@@ -213,6 +220,7 @@ class LinkState {
   double silent_intervals_ =
       3;                ///< missing ones that make a silence; more where many are lost anyway
   Time silence_due_{};  ///< next look at that
+  double slower_db_ = 0;  ///< gain of the slowest rate over that of the last frame
   std::array<CounterTracker, kCounters> counters_;
   CounterPair inbound_pair_;
   CounterPair outbound_pair_;

@@ -40,6 +40,10 @@ class MarginFit {
   void learn_collisions(double heard, double lost);
   void learn_shape(const FrameWindow& window);
 
+  /// The share of frames, 0..1, that are too weak where no fit runs: levels of this median and
+  /// deviation with the skewness that was learned, under a limit as unsharp as was learned.
+  double share_too_weak(double median_db, double deviation_db) const;
+
   /// That no fit was needed; holds for as long as a fit does.
   void note_clear(Time now) { clear_at_ = now; }
   bool lately_clear(Time now) const { return now >= clear_at_ && now - clear_at_ < kKept; }

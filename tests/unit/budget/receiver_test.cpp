@@ -116,6 +116,34 @@ TEST(Receiver, SpreadingFactorAloneMeansChirps) {
   EXPECT_EQ(receiver_of(radio, {}).required_snr_source, RequiredSnrSource::common_practice);
 }
 
+// Published transceiver datasheet limits, -7.5 dB at spreading factor 7 and -20 dB at 12; thermal
+// noise by 10 log10 of the bandwidth.
+TEST(SlowestRate, GainsWhatTheTableSays) {
+  RadioSettings radio = css(7, 125'000);
+  EXPECT_DOUBLE_EQ(slowest_rate_gain_db(radio, {}), 0) << "none is said";
+  radio.slowest.spreading_factor = 12;
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {}), 12.5, 1e-9);
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {.spreading_factor = 10}), 5, 1e-9);
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {.spreading_factor = 12}), 0, 1e-9);
+  radio.slowest.bandwidth_hz = 62'500;
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {}), 12.5 + 3.0103, 1e-4);
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {.bandwidth_hz = 250'000}), 12.5 + 6.0206, 1e-4);
+  // Slower than is said already: nothing is left, and nothing is owed.
+  radio.slowest = {.spreading_factor = 9, .bandwidth_hz = {}, .bit_rate_bps = {}};
+  EXPECT_DOUBLE_EQ(slowest_rate_gain_db(radio, {.spreading_factor = 11}), 0);
+}
+
+TEST(SlowestRate, FollowsTheBitRateWithoutChirps) {
+  RadioSettings radio;
+  radio.modulation = RadioSettings::Modulation::fsk;
+  radio.bit_rate_bps = 115'200;
+  radio.slowest.bit_rate_bps = 28'800;
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {}), 6.0206, 1e-4);
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {.bit_rate_bps = 57'600}), 3.0103, 1e-4);
+  radio.sensitivity_dbm = -104;
+  EXPECT_NEAR(slowest_rate_gain_db(radio, {}), 6.0206, 1e-4);
+}
+
 TEST(Receiver, ForeignNonsenseIsNotSaid) {
   const double nan = std::numeric_limits<double>::quiet_NaN();
   const RadioSettings radio = css(7, 125'000);

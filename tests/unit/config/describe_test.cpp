@@ -52,6 +52,15 @@ TEST(Describe, NoiseFloorAndRequirement) {
   EXPECT_THAT(bare, Not(HasSubstr("  required")));
 }
 
+TEST(Describe, WhatCountsAsReserve) {
+  const auto text = describe(
+      good("links: [{ name: a, radio: { spreading_factor: 7, bandwidth_hz: 125000, max_power_dbm: "
+           "27, slowest: { spreading_factor: 12, bandwidth_hz: 62500 } } }]\n"));
+  EXPECT_THAT(text, HasSubstr("  reserve         counts with the margin: unused power up to 27 dBm, "
+                              "gain of the slowest rate (spreading factor 12, 62.5 kHz)\n"));
+  EXPECT_THAT(describe(good("links: [{ name: a }]\n")), Not(HasSubstr("  reserve")));
+}
+
 TEST(Describe, SilenceFollowsTheExpectedInterval) {
   const auto timing = [](const std::string& keys) {
     return describe(good("links: [{ name: a" + keys + " }]\n"));

@@ -97,13 +97,29 @@ const Refused kCases[] = {
     {"misspelt key", link_with("radio: { spreding_factor: 7 }"),
      "f.yaml:2:22: defaults.radio.spreding_factor: unknown key, did you mean spreading_factor? "
      "allowed here: modulation, spreading_factor, bandwidth_hz, bit_rate_bps, noise_figure_db, "
-     "required_snr_db, sensitivity_dbm, snr_ceiling_db, max_power_dbm, rssi, seq, level_offset_db, "
-     "far_level_offset_db, seq_bits, counter_bits"},
+     "required_snr_db, sensitivity_dbm, snr_ceiling_db, max_power_dbm, slowest, rssi, seq, "
+     "level_offset_db, far_level_offset_db, seq_bits, counter_bits"},
     {"repeated key", "links:\n  - name: a\n    expect: 10s\n    expect: 20s\n",
      "f.yaml:4:5: links[0].expect: given twice, first in line 3"},
     {"spreading factor of another modulation",
      link_with("radio: { modulation: fsk, spreading_factor: 9 }"),
      "f.yaml:2:57: defaults.radio.spreading_factor: belongs to modulation: css"},
+    {"a slowest rate that is none", link_with("radio: { slowest: {} }"),
+     "f.yaml:2:31: defaults.radio.slowest: needs spreading_factor, bandwidth_hz or bit_rate_bps"},
+    {"a slowest rate of another modulation",
+     link_with("radio: { modulation: fsk, slowest: { spreading_factor: 9 } }"),
+     "f.yaml:2:48: defaults.radio.slowest: its spreading_factor belongs to modulation: css"},
+    {"a bit rate for chirps",
+     link_with("radio: { spreading_factor: 9, slowest: { bit_rate_bps: 100 } }"),
+     "f.yaml:2:52: defaults.radio.slowest: its bit_rate_bps belongs to modulation: fsk; chirps "
+     "have spreading_factor and bandwidth_hz"},
+    {"a slowest rate that is faster",
+     link_with("radio: { spreading_factor: 9, slowest: { spreading_factor: 8 } }"),
+     "f.yaml:2:52: defaults.radio.slowest: is faster than spreading_factor"},
+    {"a slowest rate that is faster by its width",
+     link_with("radio: { spreading_factor: 9, bandwidth_hz: 62500, "
+               "slowest: { spreading_factor: 10, bandwidth_hz: 500000 } }"),
+     "f.yaml:2:73: defaults.radio.slowest: is faster than spreading_factor and bandwidth_hz"},
     {"a list for a map", link_with("rules: [a]"),
      "f.yaml:2:20: defaults.rules: a list is not allowed: a map with keys out of: set, channels, "
      "dwell_s, duty_ratio"},

@@ -30,6 +30,17 @@ class Port {
     return one;
   }
 
+  /// The first `links` of them have fallen silent since they spoke.
+  static std::vector<NearSide> silenced(std::vector<NearSide> said, std::uint32_t links) {
+    for (NearSide& one : said) one.heard = one.speaker >= links;
+    return said;
+  }
+  bool stale() const {
+    std::vector<AlertState> states;
+    book.append_states({}, states);
+    return !states.empty() && states[0].active && states[0].stale;
+  }
+
   Time now = kNow + 30min;
   AlertBook book;
   std::vector<Event> events;
@@ -140,9 +151,37 @@ TEST(PortSuspicion, SilenceOfAllLinksEndsNothing) {
   ASSERT_EQ(port.events.size(), 1U);
   EXPECT_TRUE(port.judge({}, 0).has(Cause::near_noise));
   EXPECT_EQ(port.events.size(), 1U) << "absence of data never clears";
+  EXPECT_TRUE(port.stale());
   port.judge({}, 4);
   ASSERT_EQ(port.events.size(), 2U);
   EXPECT_EQ(port.events[1].change, Change::cleared);
+}
+
+// Three of four have it; these three fall silent while the fourth goes on.
+TEST(PortSuspicion, SilenceOfThoseThatCarryItMakesItStale) {
+  Port port;
+  const std::vector<NearSide> said = Port::say(3, Cause::near_noise);
+  port.judge(said, 4);
+  ASSERT_EQ(port.events.size(), 1U);
+  EXPECT_FALSE(port.stale());
+  EXPECT_TRUE(port.judge(Port::silenced(said, 2), 2).has(Cause::near_noise));
+  EXPECT_FALSE(port.stale()) << "one of them is heard";
+  EXPECT_TRUE(port.judge(Port::silenced(said, 3), 1).has(Cause::near_noise));
+  EXPECT_TRUE(port.stale());
+  EXPECT_TRUE(port.judge(said, 4).has(Cause::near_noise));
+  EXPECT_FALSE(port.stale()) << "they are back, and it is still there";
+  EXPECT_EQ(port.events.size(), 1U) << "nothing is told anew";
+  // Two of them say that it is over: the last word of the third does not hold it among six.
+  EXPECT_TRUE(port.judge(Port::silenced(Port::say(1, Cause::near_noise), 1), 5).empty());
+  ASSERT_EQ(port.events.size(), 2U);
+  EXPECT_EQ(port.events[1].change, Change::cleared);
+}
+
+TEST(PortSuspicion, SilentLinksRaiseNothing) {
+  Port port;
+  EXPECT_TRUE(port.judge(Port::silenced(Port::say(4, Cause::near_noise), 2), 3).empty());
+  EXPECT_TRUE(port.judge(Port::silenced(Port::say(4, Cause::near_noise), 4), 0).empty());
+  EXPECT_TRUE(port.events.empty());
 }
 
 }  // namespace

@@ -43,7 +43,8 @@ class Port {
     for (const Time end = now_ + span; now_ < end;) {
       now_ += 10s;
       supervisor_.tick(instant());
-      for (std::size_t i = 0; i < kLinks; ++i) frame(i);
+      for (std::size_t i = 0; i < kLinks; ++i)
+        if (speaks[i]) frame(i);
       for (const Event& event : supervisor_.events())
         if (event.severity != Severity::info) events.push_back(event);
       supervisor_.clear_events();
@@ -66,7 +67,14 @@ class Port {
     return out;
   }
 
+  bool port_alert_is_stale() const {
+    for (const AlertState& alert : supervisor_.snapshot(instant())->alerts)
+      if (alert.port == 0 && alert.active) return alert.stale;
+    return false;
+  }
+
   std::array<double, kLinks> in{}, near_noise{};   ///< added, dB
+  std::array<bool, kLinks> speaks{true, true, true, true};
   std::vector<Event> events;
 
  private:
@@ -135,6 +143,33 @@ TEST(SupervisorChanges, NoiseAtTheNearEndIsOneAlertOfThePort) {
   ASSERT_EQ(port.events.size(), 2U) << "seed 12" << port.story();
   EXPECT_EQ(port.events[1].change, Change::cleared);
   EXPECT_EQ(port.events[1].port, 0U);
+}
+
+// The links that carry an alert of the port fall silent, the one that does not goes on.
+TEST(SupervisorChanges, AnAlertOfThePortGrowsStaleWithTheLinksThatCarryIt) {
+  Port port(14);
+  port.run(3 * 24h + 5h);
+  ASSERT_TRUE(port.events.empty()) << "seed 14" << port.story();
+  port.near_noise = {5, 5, 5, 0};
+  port.run(4h);
+  ASSERT_EQ(port.events.size(), 1U) << "seed 14" << port.story();
+  EXPECT_EQ(port.events[0].port, 0U);
+  EXPECT_FALSE(port.port_alert_is_stale());
+  port.speaks = {false, false, false, true};
+  port.run(2h);
+  EXPECT_TRUE(port.port_alert_is_stale());
+  port.speaks = {false, false, false, false};
+  port.run(2h);
+  EXPECT_TRUE(port.port_alert_is_stale());
+  port.speaks = {true, true, true, true};
+  port.run(1h);
+  EXPECT_FALSE(port.port_alert_is_stale());
+  for (std::size_t i = 1; i < port.events.size(); ++i)
+    EXPECT_EQ(port.events[i].alert, AlertName::LinkSilent) << "seed 14" << port.story();
+  port.near_noise.fill(0);
+  port.run(4h);
+  EXPECT_EQ(port.events.back().change, Change::cleared) << "seed 14" << port.story();
+  EXPECT_EQ(port.events.back().port, 0U);
 }
 
 // The program is stopped and started again every five hours, also in the middle of a change.

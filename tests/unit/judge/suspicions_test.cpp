@@ -187,7 +187,7 @@ TEST(Suspicions, WhatIsToldForThePortIsWithheld) {
   bench.run(6h);
   EXPECT_TRUE(bench.events.empty()) << bench.story();
   std::vector<NearSide> said;
-  bench.suspicions.append_near_side(said);
+  bench.suspicions.append_near_side(said, true);
   ASSERT_EQ(said.size(), 1U) << "the port is told of it all the same";
   EXPECT_EQ(said[0].cause, Cause::near_noise);
   EXPECT_NEAR(*said[0].size_db, 5, 1);

@@ -43,6 +43,20 @@ class Sender {
   std::uniform_real_distribution<double> uniform_;
 };
 
+// Phi(-1) = 0.158655, Phi(-2) = 0.022750, Phi(-3) = 0.001350 (tables of the normal distribution);
+// 2.8 dB of the level and 0.6 dB of the limit are 2.86 dB, and skewness to the left adds to it.
+TEST(MarginFit, WhatIsTooWeakFollowsTheNormalTable) {
+  const double deviation = std::hypot(2.8, 0.64);
+  const MarginFit fit;
+  EXPECT_NEAR(fit.share_too_weak(0, 2.8), 0.5, 1e-9);
+  EXPECT_GT(fit.share_too_weak(deviation, 2.8), 0.1586);
+  EXPECT_LT(fit.share_too_weak(deviation, 2.8), 0.185);
+  EXPECT_GT(fit.share_too_weak(2 * deviation, 2.8), 0.0227);
+  EXPECT_LT(fit.share_too_weak(2 * deviation, 2.8), 0.050);
+  EXPECT_LT(fit.share_too_weak(3 * deviation, 2.8), 0.015);
+  EXPECT_LT(fit.share_too_weak(25, 2.8), 1e-3);
+}
+
 TEST(MarginFit, EmptyWindowHasNone) { EXPECT_FALSE(MarginFit{}.fit({}, {})); }
 
 TEST(MarginFit, FindsTheMarginUnderLoss) {

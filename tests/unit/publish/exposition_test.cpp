@@ -19,6 +19,7 @@ using ::testing::IsEmpty;
 
 TEST(Exposition, ValuesOfTheSnapshotStandUnderTheContractsNames) {
   Scene scene;
+  scene.snapshot.links[0].directions[0].reserve_db = 31.5;
   const Scrape got = scene.scrape();
   EXPECT_THAT(got.wrong, IsEmpty());
   EXPECT_EQ(got.at(R"(fadeward_link_up{link="weir"})"), 1);
@@ -29,6 +30,8 @@ TEST(Exposition, ValuesOfTheSnapshotStandUnderTheContractsNames) {
   EXPECT_EQ(got.at(R"(fadeward_link_loss_ratio{link="weir",direction="outbound"})"), 0.0008);
   EXPECT_EQ(got.at(R"(fadeward_link_trend_db_per_day{link="weir",direction="inbound"})"), -0.02);
   EXPECT_EQ(got.at(R"(fadeward_link_margin_deficit_db{link="weir",direction="inbound"})"), 1.2);
+  EXPECT_EQ(got.at(R"(fadeward_link_reserve_db{link="weir",direction="inbound"})"), 31.5);
+  EXPECT_FALSE(got.has(R"(fadeward_link_reserve_db{link="weir",direction="outbound"})"));
   EXPECT_EQ(got.at(R"(fadeward_link_reports_total{link="weir"})"), 1000);
   EXPECT_EQ(got.at(R"(fadeward_link_frames_lost_total{link="weir",direction="inbound"})"), 77);
   EXPECT_EQ(got.at(R"(fadeward_link_retries_total{link="weir",direction="outbound"})"), 5);

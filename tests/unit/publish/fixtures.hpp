@@ -33,6 +33,7 @@ inline judge::DirectionSnapshot known_direction(double margin_db) {
   out.margin_low_db = margin_db - 9.2;
   out.loss_ratio = 0.0008;
   out.loss_source = LossSource::seq;
+  out.expected_loss_ratio = 0.0003;
   out.trend_db_per_day = -0.02;
   out.deficit_db = 1.2;
   out.budget_margin_db = margin_db + 1.2;

@@ -22,6 +22,8 @@ TEST(LinksJson, EveryLinkBothWaysWithTheKeysOfTheSnapshot) {
   EXPECT_EQ(weir.at("expect_s"), 10);
   EXPECT_EQ(weir.at("inbound").at("margin_db"), 23.3);
   EXPECT_EQ(weir.at("outbound").at("margin_db"), 17.1);
+  EXPECT_EQ(weir.at("outbound").at("expected_loss_ratio"), 0.0003);
+  EXPECT_TRUE(links[1].at("outbound").at("expected_loss_ratio").is_null());
   EXPECT_EQ(weir.at("inbound").at("rolling").at("5m").at("margin_db"), 23.8);
   EXPECT_TRUE(weir.at("inbound").at("rolling").at("24h").at("margin_db").is_null());
   for (const char* key : {"reports", "window_s", "signal_dbm", "noise_dbm", "noise_source",

@@ -54,6 +54,15 @@ TEST(SnapshotLine, TheExampleOfTheContract) {
   EXPECT_EQ(interval_keys, "reports lost signal_median_dbm noise_median_dbm ");
 }
 
+TEST(SnapshotLine, AReserveIsThereWhereOneIsConfigured) {
+  judge::DirectionSnapshot values;
+  EXPECT_FALSE(boost::json::parse(line_of(values)).as_object().contains("reserve_db"));
+  values.has_reserve = true;
+  EXPECT_TRUE(boost::json::parse(line_of(values)).at("reserve_db").is_null());
+  values.reserve_db = 31.25;
+  EXPECT_EQ(boost::json::parse(line_of(values)).at("reserve_db"), 31.25);
+}
+
 TEST(SnapshotLine, WhatIsNotKnownIsNull) {
   const auto got = boost::json::parse(line_of({}));
   for (const auto& pair : got.as_object()) {
