@@ -61,6 +61,10 @@ struct Bin {
 
   bool empty() const { return frames == 0 && lost == 0 && sent == 0; }
 
+  /// Adds the other's frames: what one bin would hold, had it taken all of them (but for cells that
+  /// are full). `start` stays; the sources become the other's.
+  void merge(const Bin& other);
+
   template <class A>
   void archive(A& a) {
     a(start, frames, lost, sent, retries, failures, noise_source, loss_source, upkeep, margin,

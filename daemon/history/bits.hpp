@@ -1,0 +1,139 @@
+// Numbers as bits: what small blobs are made of.
+#pragma once
+
+#include <algorithm>
+#include <bit>
+#include <cstdint>
+#include <cstring>
+#include <string>
+#include <string_view>
+
+namespace fadeward::history {
+
+inline std::uint64_t zigzag(std::int64_t value) {
+  return (static_cast<std::uint64_t>(value) << 1) ^ static_cast<std::uint64_t>(value >> 63);
+}
+inline std::int64_t unzigzag(std::uint64_t value) {
+  return static_cast<std::int64_t>(value >> 1) ^ -static_cast<std::int64_t>(value & 1);
+}
+
+/// Most significant bit first.
+class BitWriter {
+ public:
+  explicit BitWriter(std::string& out) : out_(out) {}
+  ~BitWriter() { finish(); }
+  BitWriter(const BitWriter&) = delete;
+  BitWriter& operator=(const BitWriter&) = delete;
+
+  /// The lowest `count` (0..64) bits of `value`.
+  void bits(std::uint64_t value, int count) {
+    if (count > 32) {
+      few(value >> 32, count - 32);
+      count = 32;
+    }
+    few(value & 0xffffffffU, count);
+  }
+  void flag(bool value) { few(value ? 1 : 0, 1); }
+  /// Exponential Golomb code of order `k`: small numbers are short. Any value below 2^64 - 2^k.
+  void golomb(std::uint64_t value, int k) {
+    const std::uint64_t shifted = (value >> k) + 1;
+    const int width = static_cast<int>(std::bit_width(shifted));
+    bits(0, width - 1);
+    bits(shifted, width);
+    bits(value & ((std::uint64_t{1} << k) - 1), k);
+  }
+  static int golomb_size(std::uint64_t value, int k) {
+    return 2 * static_cast<int>(std::bit_width((value >> k) + 1)) - 1 + k;
+  }
+  /// Six bits of length, then the number: for what may be anything.
+  void sized(std::uint64_t value) {
+    const int width = std::min(63, static_cast<int>(std::bit_width(value)));
+    few(static_cast<std::uint64_t>(width), 6);
+    bits(value, width == 63 ? 64 : width);
+  }
+  void finish() {
+    if (held_ > 0) out_ += static_cast<char>(word_ << (8 - held_));
+    held_ = 0;
+    word_ = 0;
+  }
+
+ private:
+  void few(std::uint64_t value, int count) {  // at most 32 at once, 7 held
+    if (count == 0) return;
+    word_ = word_ << count | (value & (~std::uint64_t{0} >> (64 - count)));
+    held_ += count;
+    while (held_ >= 8) {
+      held_ -= 8;
+      out_ += static_cast<char>(word_ >> held_ & 0xff);
+    }
+  }
+  std::string& out_;
+  std::uint64_t word_ = 0;
+  int held_ = 0;
+};
+
+/// Reads beyond the end give zeros and `ok() == false`.
+class BitReader {
+ public:
+  explicit BitReader(std::string_view bytes)
+      : at_(reinterpret_cast<const unsigned char*>(bytes.data())), end_(at_ + bytes.size()) {}
+
+  std::uint64_t bits(int count) {
+    if (count <= 32) return few(count);
+    const std::uint64_t high = few(count - 32);
+    return high << 32 | few(32);
+  }
+  bool flag() { return few(1) != 0; }
+  std::uint64_t golomb(int k) {
+    refill();
+    int zeros = std::countl_zero(word_);
+    if (zeros <= 24) {
+      const std::uint64_t shifted = few(2 * zeros + 1);
+      return (shifted - 1) << k | few(k);
+    }
+    zeros = 0;  // a long one, or the end
+    while (zeros < 64 && few(1) == 0) ++zeros;
+    if (zeros == 64) {
+      ok_ = false;
+      return 0;
+    }
+    const std::uint64_t shifted = (std::uint64_t{1} << zeros) | bits(zeros);
+    return (shifted - 1) << k | few(k);
+  }
+  std::uint64_t sized() {
+    const int width = static_cast<int>(few(6));
+    return bits(width == 63 ? 64 : width);
+  }
+  bool ok() const { return ok_; }
+  /// Only padding may be left.
+  bool at_end() const { return ok_ && end_ - at_ + held_ / 8 == 0; }
+
+ private:
+  void refill() {
+    while (held_ <= 56 && at_ < end_) {
+      word_ |= std::uint64_t{*at_++} << (56 - held_);
+      held_ += 8;
+    }
+  }
+  std::uint64_t few(int count) {
+    if (count == 0) return 0;
+    if (held_ < count) refill();
+    if (held_ < count) {
+      ok_ = false;
+      held_ = 0;
+      word_ = 0;
+      return 0;
+    }
+    const std::uint64_t value = word_ >> (64 - count);
+    word_ <<= count;
+    held_ -= count;
+    return value;
+  }
+  const unsigned char* at_;
+  const unsigned char* end_;
+  std::uint64_t word_ = 0;  ///< the next bits at the top; below them zeros
+  int held_ = 0;
+  bool ok_ = true;
+};
+
+}  // namespace fadeward::history

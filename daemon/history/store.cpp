@@ -1,0 +1,331 @@
+#include "fadeward/history/store.hpp"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cerrno>
+#include <cstring>
+#include <filesystem>
+#include <map>
+#include <mutex>
+#include <set>
+
+#include "fadeward/base/text.hpp"
+#include "month_file.hpp"
+#include "roll_up.hpp"
+
+namespace fadeward::history {
+
+using Trouble = MonthFile::Trouble;
+
+namespace {
+
+constexpr std::size_t kMostOpen = 2;   ///< the month and, at its turn, the one before
+
+bool is_there(const std::string& path) {
+  struct stat file {};
+  return ::stat(path.c_str(), &file) == 0;
+}
+
+std::uintmax_t size_of(const std::string& path) {
+  struct stat file {};
+  return ::stat(path.c_str(), &file) == 0 ? static_cast<std::uintmax_t>(file.st_size) : 0;
+}
+
+/// A file that was finished says so in its header: byte 18 is 1 (file format 1.3, "write version":
+/// 1 with a rollback journal, 2 with a write-ahead log).
+bool is_finished(const std::string& path) {
+  const int file = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (file < 0) return false;
+  unsigned char byte = 0;
+  const bool read = ::pread(file, &byte, 1, 18) == 1;
+  ::close(file);
+  return read && byte == 1;
+}
+
+}  // namespace
+
+struct Store::State {
+  std::string dir;
+  StoreOptions options;
+  std::map<Month, std::unique_ptr<MonthFile>> open;
+  Met met;
+  RollUp roll_up;
+  std::set<Month> rolled;        ///< known to hold hours, or not worth another try in this run
+  std::set<Month> checked;       ///< in this run
+  Time forgotten_at{};
+  std::uint64_t refused = 0;
+  std::uint64_t set_aside = 0;
+  std::mutex interrupt_mutex;    ///< guards `busy`
+  MonthFile* busy = nullptr;
+  std::atomic<bool> stopping = false;
+
+  std::string path_of(Month month) const { return dir + "/" + file_name(month); }
+  void remark(const std::string& text) const {
+    if (options.remark) options.remark(text);
+  }
+
+  Result<MonthFile*> file_of(Month month);
+  Trouble open_once(MonthFile& file, Month month);
+  void put_aside(Month month, const std::string& why);
+  Status write_month(Month month, Batch& batch);
+  bool believable(Time at) const { return at >= options.earliest && at < options.latest; }
+  Status finish(Month month);
+  Result<bool> pack(Time now);
+  Result<bool> forget(Time now);
+  Result<bool> roll(Time now);
+};
+
+Store::Store(std::unique_ptr<State> state) : state_(std::move(state)) {}
+Store::~Store() { static_cast<void>(close()); }
+
+Result<std::unique_ptr<Store>> Store::open(const std::string& dir, StoreOptions options) {
+  std::error_code failed;
+  std::filesystem::create_directories(dir, failed);
+  if (failed) return Error{dir + ": cannot make the directory: " + failed.message()};
+  auto state = std::make_unique<State>();
+  state->dir = dir;
+  state->options = std::move(options);
+  for (const Month month : months_in(dir))   // left behind by a crash in a roll-up
+    ::unlink(RollUp::working_name(state->path_of(month)).c_str());
+  return std::unique_ptr<Store>(new Store(std::move(state)));
+}
+
+void Store::State::put_aside(Month month, const std::string& why) {
+  const std::string path = path_of(month);
+  std::string aside;
+  for (int i = 1; i < 1000; ++i) {
+    aside = path + ".damaged-" + std::to_string(i);
+    if (!is_there(aside)) break;
+  }
+  if (::rename(path.c_str(), aside.c_str()) != 0) ::unlink(path.c_str());
+  for (const char* beside : {"-wal", "-shm", "-journal"})
+    ::rename((path + beside).c_str(), (aside + beside).c_str());
+  ++set_aside;
+  remark("history is damaged (" + printable(why) + "); set aside as " + aside +
+         ", a new file is begun");
+}
+
+Trouble Store::State::open_once(MonthFile& file, Month month) {
+  const std::string path = path_of(month);
+  // Where a log was left behind, the program ended without closing it.
+  const bool check = !checked.contains(month) && size_of(path + "-wal") > 0;
+  {
+    const std::lock_guard guard(interrupt_mutex);
+    if (stopping && check) return Trouble::stopped;
+    busy = check ? &file : nullptr;
+  }
+  const Trouble found = file.open(path, options, check);
+  const std::lock_guard guard(interrupt_mutex);
+  busy = nullptr;
+  return found;
+}
+
+Result<MonthFile*> Store::State::file_of(Month month) {
+  if (const auto it = open.find(month); it != open.end()) {
+    if (it->second->in_place()) return it->second.get();
+    remark(path_of(month) + " was removed under the program; a new one is begun");
+    it->second->close();
+    open.erase(it);
+    // What it left beside belongs to no file any more.
+    if (!is_there(path_of(month)))
+      for (const char* beside : {"-wal", "-shm"}) ::unlink((path_of(month) + beside).c_str());
+  }
+  if (roll_up.busy() && roll_up.month() == month) roll_up.abandon();
+  while (open.size() >= kMostOpen) {
+    open.begin()->second->close();
+    open.erase(open.begin());
+  }
+  auto file = std::make_unique<MonthFile>();
+  Trouble found = open_once(*file, month);
+  if (found == Trouble::damaged) {
+    put_aside(month, file->error());
+    found = open_once(*file, month);
+  }
+  if (found != Trouble::none) return Error{file->error().empty() ? "interrupted" : file->error()};
+  checked.insert(month);
+  return (open[month] = std::move(file)).get();
+}
+
+Status Store::State::write_month(Month month, Batch& batch) {
+  const auto here = [month](Time at) { return month_of(at) == month; };
+  std::vector<const BinRecord*> bins;
+  std::vector<const EventRecord*> events;
+  std::vector<const MarkRecord*> marks;
+  std::vector<const PeriodRecord*> periods;
+  for (const BinRecord& bin : batch.bins)
+    if (here(bin.bin.start)) bins.push_back(&bin);
+  for (const EventRecord& event : batch.events)
+    if (here(event.time)) events.push_back(&event);
+  for (const MarkRecord& mark : batch.marks)
+    if (here(mark.time)) marks.push_back(&mark);
+  if (here(batch.at))
+    for (const PeriodRecord& period : batch.periods) periods.push_back(&period);
+
+  for (int attempt = 0;; ++attempt) {
+    const auto file = file_of(month);
+    if (!file) return file.error();
+    const std::uint64_t refused_before = (*file)->refused;
+    const Trouble found = (*file)->write(bins, events, marks, periods, met);
+    if (found == Trouble::none) {
+      refused += (*file)->refused - refused_before;
+      break;
+    }
+    (*file)->refused = refused_before;
+    const Error failed{(*file)->error()};
+    if (found != Trouble::damaged || attempt > 0) return failed;
+    (*file)->close();
+    open.erase(month);
+    put_aside(month, failed.message);
+  }
+  std::erase_if(batch.bins, [&](const BinRecord& bin) { return here(bin.bin.start); });
+  std::erase_if(batch.events, [&](const EventRecord& event) { return here(event.time); });
+  std::erase_if(batch.marks, [&](const MarkRecord& mark) { return here(mark.time); });
+  if (here(batch.at)) batch.periods.clear();
+  return success();
+}
+
+Status Store::write(Batch& batch) {
+  State& s = *state_;
+  const auto count = [&s](std::size_t erased) { s.refused += erased; };
+  count(std::erase_if(batch.bins, [&](const BinRecord& bin) { return !s.believable(bin.bin.start); }));
+  count(std::erase_if(batch.events, [&](const EventRecord& event) { return !s.believable(event.time); }));
+  count(std::erase_if(batch.marks, [&](const MarkRecord& mark) { return !s.believable(mark.time); }));
+  if (!s.believable(batch.at)) {
+    count(batch.periods.size());
+    batch.periods.clear();
+  }
+  std::set<Month> months;
+  for (const BinRecord& bin : batch.bins) months.insert(month_of(bin.bin.start));
+  for (const EventRecord& event : batch.events) months.insert(month_of(event.time));
+  for (const MarkRecord& mark : batch.marks) months.insert(month_of(mark.time));
+  if (!batch.periods.empty()) months.insert(month_of(batch.at));
+  for (const Month month : months)
+    if (Status written = s.write_month(month, batch); !written) return written;
+  return success();
+}
+
+// ---- housekeeping --------------------------------------------------------------------------
+
+Status Store::State::finish(Month month) {
+  const auto file = file_of(month);
+  if (!file) return file.error();
+  const Trouble found = (*file)->finish();
+  const Error failed{(*file)->error()};
+  (*file)->close();
+  open.erase(month);
+  if (found != Trouble::none) return failed;
+  return success();
+}
+
+/// Days that are over, oldest first; a month that is over and packed is finished.
+Result<bool> Store::State::pack(Time now) {
+  const Month current = month_of(now);
+  for (const Month month : months_in(dir)) {
+    if (month > current || (!open.contains(month) && is_finished(path_of(month)))) continue;
+    const auto file = file_of(month);
+    if (!file) return file.error();
+    bool more = false;
+    const Trouble found = (*file)->pack_day(now, more);
+    if (found == Trouble::damaged) {
+      const std::string why = (*file)->error();
+      (*file)->close();
+      open.erase(month);
+      put_aside(month, why);
+      return true;
+    }
+    if (found != Trouble::none) return Error{(*file)->error()};
+    if (more) return true;
+    if (month == current) continue;
+    // A reader may hold it open: then it is finished another time.
+    return finish(month).ok();
+  }
+  return false;
+}
+
+Result<bool> Store::State::forget(Time now) {
+  const Time limit = std::chrono::floor<std::chrono::days>(now - options.keep);
+  for (const Month month : months_in(dir)) {
+    const std::string path = path_of(month);
+    if (month.end() <= limit) {
+      if (roll_up.busy() && roll_up.month() == month) roll_up.abandon();
+      open.erase(month);
+      if (::unlink(path.c_str()) != 0 && errno != ENOENT)
+        return Error{path + ": cannot be removed: " + std::strerror(errno)};
+      for (const char* beside : {"-wal", "-shm", "-journal"}) ::unlink((path + beside).c_str());
+      return true;
+    }
+    if (month.begin() >= limit || forgotten_at == limit) break;
+    forgotten_at = limit;
+    const auto file = file_of(month);
+    if (!file) return file.error();
+    if ((*file)->forget_before(limit) != Trouble::none) return Error{(*file)->error()};
+    if (month != month_of(now)) static_cast<void>(finish(month));
+    return true;
+  }
+  return false;
+}
+
+Result<bool> Store::State::roll(Time now) {
+  if (roll_up.busy()) {
+    const Month month = roll_up.month();
+    const auto more = roll_up.step();
+    if (!more) {
+      rolled.insert(month);   // not again in this run
+      return more.error();
+    }
+    if (!*more) rolled.insert(month);
+    return true;
+  }
+  for (const Month month : months_in(dir)) {
+    if (month.end() > now - options.keep_quarters) break;
+    if (rolled.contains(month)) continue;
+    const auto done = RollUp::is_done(path_of(month));
+    if (!done || *done || !is_finished(path_of(month))) {
+      rolled.insert(month);
+      if (!done) return done.error();
+      return true;
+    }
+    open.erase(month);
+    const Status begun = roll_up.begin(path_of(month), month, options.vfs);
+    if (!begun) {
+      rolled.insert(month);
+      return begun.error();
+    }
+    return true;
+  }
+  return false;
+}
+
+Result<bool> Store::tidy(Time now) {
+  State& s = *state_;
+  if (!s.believable(now)) return false;
+  for (const auto step : {&State::pack, &State::forget, &State::roll}) {
+    auto more = (s.*step)(now);
+    if (!more || *more) return more;
+  }
+  return false;
+}
+
+Status Store::close() {
+  State& s = *state_;
+  s.roll_up.abandon();
+  for (auto& [month, file] : s.open) file->close();
+  s.open.clear();
+  return success();
+}
+
+void Store::interrupt() {
+  State& s = *state_;
+  s.stopping = true;
+  const std::lock_guard guard(s.interrupt_mutex);
+  if (s.busy != nullptr && s.busy->is_open()) s.busy->interrupt();
+}
+
+std::uint64_t Store::refused() const { return state_->refused; }
+std::uint64_t Store::set_aside() const { return state_->set_aside; }
+
+}  // namespace fadeward::history

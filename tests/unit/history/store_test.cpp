@@ -1,0 +1,317 @@
+// What is written is what is read, through packing, roll-up and retention.
+#include "fadeward/history/store.hpp"
+
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <map>
+
+#include "fadeward/history/reader.hpp"
+#include "sample_bins.hpp"
+#include "support/temp_dir.hpp"
+
+namespace fadeward::history {
+namespace {
+
+using namespace std::chrono_literals;
+using test::at;
+using test::BinMaker;
+using test::kApril2031;
+
+constexpr Duration kDay = 24h;
+
+std::unique_ptr<Store> store_in(const std::string& dir, StoreOptions options = {}) {
+  auto opened = Store::open(dir, std::move(options));
+  EXPECT_TRUE(opened) << (opened ? "" : opened.error().message);
+  return std::move(opened).value();
+}
+
+void write(Store& store, Batch batch) {
+  const Status written = store.write(batch);
+  ASSERT_TRUE(written) << (written ? "" : written.error().message);
+  EXPECT_TRUE(batch.empty());
+}
+
+void tidy_all(Store& store, Time now) {
+  for (int turn = 0; turn < 5000; ++turn) {
+    const auto more = store.tidy(now);
+    ASSERT_TRUE(more) << more.error().message;
+    if (!*more) return;
+  }
+  FAIL() << "housekeeping does not end";
+}
+
+Reader reader_of(const std::string& dir) {
+  auto opened = Reader::open(dir);
+  EXPECT_TRUE(opened);
+  return std::move(opened).value();
+}
+
+/// Writes quarter hours of `links` links, both directions; returns what one direction's days must
+/// come to.
+struct Written {
+  std::map<std::pair<std::string, int>, Summary> sums;
+  std::map<std::pair<std::string, int>, std::map<Time, Summary>> days;
+};
+Written fill(Store& store, Time from, int quarters, int links, std::uint32_t seed, int channels = 0,
+             bool tidy = false) {
+  Written out;
+  std::map<std::pair<std::string, int>, BinMaker> makers;
+  for (int q = 0; q < quarters; ++q) {
+    Batch batch;
+    for (int l = 0; l < links; ++l)
+      for (int d = 0; d < 2; ++d) {
+        const std::pair key{"L" + std::to_string(l), d};
+        const auto maker =
+            makers.try_emplace(key, seed + static_cast<unsigned>(2 * l + d), channels).first;
+        const Bin bin = maker->second.make(from + kBinSpan * q);
+        out.sums[key].merge(bin);
+        out.days[key][std::chrono::floor<std::chrono::days>(bin.start)].merge(bin);
+        batch.bins.push_back({key.first, static_cast<Direction>(d), bin});
+      }
+    const Status written = store.write(batch);
+    EXPECT_TRUE(written) << (written ? "" : written.error().message);
+    if (tidy) {
+      const auto more = store.tidy(from + kBinSpan * (q + 1));
+      EXPECT_TRUE(more);
+    }
+  }
+  return out;
+}
+
+Summary sum_of(Reader& reader, const std::string& link, Direction direction, Time from, Time to) {
+  Summary sum;
+  reader.bins(link, direction, from, to, [&](const Summary& bin) { sum.merge(bin); });
+  return sum;
+}
+
+void expect_same(const Summary& found, const Summary& wanted) {
+  EXPECT_EQ(found.quarters, wanted.quarters);
+  EXPECT_EQ(found.frames, wanted.frames);
+  EXPECT_EQ(found.lost, wanted.lost);
+  EXPECT_EQ(found.sent, wanted.sent);
+  EXPECT_EQ(found.retries, wanted.retries);
+  EXPECT_TRUE(found.margin == wanted.margin);
+  EXPECT_TRUE(found.signal == wanted.signal);
+  EXPECT_TRUE(found.noise == wanted.noise);
+  ASSERT_EQ(found.channels.size(), wanted.channels.size());
+  for (std::size_t i = 0; i < found.channels.size(); ++i) {
+    const ChannelTotal &f = found.channels[i], &w = wanted.channels[i];
+    EXPECT_EQ(f.channel, w.channel);
+    EXPECT_EQ(f.frames, w.frames);
+    EXPECT_NEAR(f.signal_sum_dbm / static_cast<double>(f.frames),
+                w.signal_sum_dbm / static_cast<double>(w.frames), 0.2);
+  }
+}
+
+TEST(Store, GivesBackWhatItTook) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  const Written written = fill(*store, at(kApril2031), 100, 3, 1, 10);
+  Reader reader = reader_of(dir / "h");   // beside the writer
+  EXPECT_EQ(reader.links(), (std::vector<std::string>{"L0", "L1", "L2"}));
+  for (const auto& [key, sum] : written.sums)
+    expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
+  int bins = 0;
+  Time last{};
+  reader.bins("L1", Direction::outbound, at(kApril2031 + 900), at(kApril2031 + 4500), [&](const Summary& bin) {
+    ++bins;
+    EXPECT_GT(bin.start, last);
+    EXPECT_EQ(bin.span, kBinSpan);
+    last = bin.start;
+  });
+  EXPECT_EQ(bins, 4);
+  EXPECT_EQ(sum_of(reader, "no such link", Direction::inbound, Time::min(), Time::max()).quarters, 0U);
+  ASSERT_TRUE(reader.extent());
+  EXPECT_EQ(reader.extent()->first, at(kApril2031));
+  EXPECT_EQ(reader.extent()->second, at(kApril2031) + 100 * kBinSpan);
+  EXPECT_TRUE(reader.problems().empty());
+}
+
+TEST(Store, PacksDaysWithoutChangingThem) {
+  const test::TempDir dir;
+  Written written;
+  {
+    const auto store = store_in(dir / "h");
+    written = fill(*store, at(kApril2031), 3 * 96 + 10, 3, 7, 12, true);
+    Reader reader = reader_of(dir / "h");
+    for (const auto& [key, sum] : written.sums)
+      expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
+    tidy_all(*store, at(kApril2031) + 40 * kDay);   // the month is over: nothing stays beside it
+  }
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite-wal"));
+  Reader reader = reader_of(dir / "h");
+  for (const auto& [key, sum] : written.sums)
+    expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
+  std::size_t days = 0;
+  reader.summaries("L2", Direction::inbound, Time::min(), Time::max(), kDay, [&](const Summary& day) {
+    ++days;
+    EXPECT_EQ(day.span, kDay);
+    expect_same(day, written.days.at({"L2", 0}).at(day.start));
+  });
+  EXPECT_EQ(days, 4U);
+  EXPECT_TRUE(reader.problems().empty());
+}
+
+TEST(Store, SplitsMonthsAndMergesThem) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  const Written written = fill(*store, at(kApril2031) + 29 * kDay + 20h, 32, 1, 3);
+  EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+  EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-05.sqlite"));
+  Reader reader = reader_of(dir / "h");
+  std::vector<std::uint32_t> quarters;
+  reader.months("L0", Direction::inbound, Time::min(), Time::max(), [&](const Summary& month) {
+    quarters.push_back(month.quarters);
+    EXPECT_EQ(month.span, quarters.size() == 1 ? 30 * kDay : 31 * kDay);
+  });
+  EXPECT_EQ(quarters, (std::vector<std::uint32_t>{16, 16}));
+  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()), written.sums.at({"L0", 0}));
+}
+
+TEST(Store, MakesHoursOfWhatIsOlderThanAYear) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  const Written written = fill(*store, at(kApril2031), 96 * 2 + 5, 2, 21, 8);
+  const auto size = [&] { return std::filesystem::file_size(dir / "h/history-2031-04.sqlite"); };
+  tidy_all(*store, at(kApril2031) + 100 * kDay);
+  const auto before = size();
+  tidy_all(*store, at(kApril2031) + (30 + 364) * kDay);
+  EXPECT_EQ(size(), before);
+  tidy_all(*store, at(kApril2031) + (30 + 365) * kDay);
+  EXPECT_LT(size(), before);
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite.new"));
+  Reader reader = reader_of(dir / "h");
+  int hours = 0;
+  reader.bins("L1", Direction::inbound, Time::min(), Time::max(), [&](const Summary& bin) {
+    if (bin.quarters == 0) return;
+    ++hours;
+    EXPECT_EQ(bin.span, 1h);
+  });
+  EXPECT_EQ(hours, 50);
+  reader.summaries("L1", Direction::inbound, Time::min(), Time::max(), kDay, [&](const Summary& day) {
+    expect_same(day, written.days.at({"L1", 0}).at(day.start));
+  });
+  // Once is enough.
+  tidy_all(*store, at(kApril2031) + 500 * kDay);
+  expect_same(sum_of(reader, "L0", Direction::outbound, Time::min(), Time::max()), written.sums.at({"L0", 1}));
+}
+
+TEST(Store, ForgetsWhatIsOlderThanItKeeps) {
+  const test::TempDir dir;
+  StoreOptions options;
+  options.keep = 20 * kDay;
+  const auto store = store_in(dir / "h", options);
+  for (const int day : {0, 15, 31, 32, 40}) fill(*store, at(kApril2031) + day * kDay, 96, 1, 2);
+  tidy_all(*store, at(kApril2031) + 41 * kDay);
+  Reader reader = reader_of(dir / "h");
+  ASSERT_TRUE(reader.extent());
+  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 31 * kDay);   // 21 is the limit
+  tidy_all(*store, at(kApril2031) + 52 * kDay + 1h);
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 32 * kDay);   // part of a month
+  tidy_all(*store, at(kApril2031) + 100 * kDay);
+  EXPECT_FALSE(reader.extent());
+}
+
+TEST(Store, RefusesYearsThatDidNotHappen) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  BinMaker maker(1);
+  Batch batch;
+  batch.at = at(600);
+  for (const std::int64_t when : {0LL, 600LL, 1577836799LL, 7258118400LL})   // 1970, 2019, 2200
+    batch.bins.push_back({"L1", Direction::inbound, maker.make(at(when - when % 900))});
+  batch.events.push_back({at(600), "L1", "", {}, EventChange::raised, AlertName::LinkSilent,
+                          Severity::critical, Cause::silent, Shape::none, {}, {}, {}, "x"});
+  batch.marks.push_back({at(600), MarkKind::started, "", ""});
+  batch.periods.push_back({PeriodKind::upkeep, "L1", {}, at(0), at(9), {}, ""});
+  write(*store, batch);
+  EXPECT_EQ(store->refused(), 7U);
+  EXPECT_TRUE(months_in(dir / "h").empty());
+  const auto more = store->tidy(at(600));
+  ASSERT_TRUE(more);
+  EXPECT_FALSE(*more);
+}
+
+TEST(Store, KeepsEventsMarksAndPeriods) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  Batch batch;
+  batch.at = at(kApril2031 + 100);
+  const EventRecord raised{at(kApril2031 + 10), "weir", "", Direction::outbound, EventChange::raised,
+                           AlertName::InterferenceSuspected, Severity::warning, Cause::far_noise,
+                           Shape::step, at(kApril2031 - 3600), 4.75, 0.97, "Noise “up” by 4.75 dB."};
+  const EventRecord fault{Time{at(kApril2031 + 20)} + Duration{123456}, "", "mast", {},
+                          EventChange::cleared, AlertName::PortFault, Severity::critical, Cause::port,
+                          Shape::none, {}, {}, {}, ""};
+  batch.events = {raised, fault};
+  batch.marks = {{at(kApril2031 + 1), MarkKind::started, "", "0.1.0"},
+                 {at(kApril2031 + 2), MarkKind::port_down, "mast", "no such device"},
+                 {at(kApril2031 + 2), MarkKind::clock_step, "", "+3.2 s"}};
+  batch.periods = {{PeriodKind::upkeep, "weir", {}, at(kApril2031 - 86400), at(kApril2031), {}, "mast work"},
+                   {PeriodKind::baseline, "weir", Direction::inbound, at(kApril2031 - 1209600), at(kApril2031), 21.5, ""}};
+  const Batch kept = batch;
+  write(*store, batch);
+  write(*store, kept);   // the same again adds nothing
+  Reader reader = reader_of(dir / "h");
+  EXPECT_EQ(reader.events(Time::min(), Time::max()), kept.events);
+  EXPECT_EQ(reader.events(Time::min(), Time::max(), "weir"), std::vector{raised});
+  EXPECT_TRUE(reader.events(at(kApril2031 + 21), Time::max()).empty());
+  EXPECT_EQ(reader.marks(Time::min(), Time::max()).size(), 3U);
+  EXPECT_EQ(reader.marks(at(kApril2031 + 1), at(kApril2031 + 2)), std::vector{kept.marks[0]});
+  EXPECT_EQ(reader.periods(Time::min(), Time::max()),
+            (std::vector{kept.periods[1], kept.periods[0]}));   // by beginning
+  Batch corrected;
+  corrected.at = at(kApril2031 + 60 * 86400);
+  corrected.periods = {kept.periods[0]};
+  corrected.periods[0].note = "mast work, longer";
+  corrected.periods[0].to = at(kApril2031 + 5);
+  write(*store, corrected);
+  EXPECT_EQ(reader.periods(at(kApril2031), Time::max()), corrected.periods);
+}
+
+TEST(Store, AddsUpWhatComesTwiceButTheFirst) {
+  const test::TempDir dir;
+  BinMaker maker(6);
+  const Bin full = maker.make(at(kApril2031), 90), part = maker.make(at(kApril2031), 20);
+  const auto frames = [&] {
+    Reader reader = reader_of(dir / "h");
+    return sum_of(reader, "L1", Direction::inbound, Time::min(), Time::max()).frames;
+  };
+  {
+    const auto store = store_in(dir / "h");
+    write(*store, {{{"L1", Direction::inbound, full}}, {}, {}, {}, {}});
+    write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});   // a clock set back
+    EXPECT_EQ(frames(), full.frames + part.frames);
+  }
+  for (const bool packed : {false, true}) {
+    const auto store = store_in(dir / "h");   // restored from an older state
+    if (packed) tidy_all(*store, at(kApril2031) + kDay);
+    write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});
+    EXPECT_EQ(frames(), full.frames + part.frames);
+  }
+  StoreOptions options;
+  options.replace = true;
+  const auto store = store_in(dir / "h", options);
+  write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});
+  EXPECT_EQ(frames(), part.frames);
+}
+
+TEST(Store, BeginsAnewWhenItsFileIsRemoved) {
+  const test::TempDir dir;
+  std::vector<std::string> remarks;
+  StoreOptions options;
+  options.remark = [&](const std::string& text) { remarks.push_back(text); };
+  const auto store = store_in(dir / "h", options);
+  fill(*store, at(kApril2031), 5, 1, 2);
+  for (const auto& file : std::filesystem::directory_iterator(dir / "h")) std::filesystem::remove(file);
+  const Written after = fill(*store, at(kApril2031) + 5 * kBinSpan, 5, 1, 2);
+  ASSERT_EQ(remarks.size(), 1U);
+  EXPECT_NE(remarks[0].find("removed"), std::string::npos) << remarks[0];
+  Reader reader = reader_of(dir / "h");
+  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()), after.sums.at({"L0", 0}));
+}
+
+}  // namespace
+}  // namespace fadeward::history
