@@ -670,6 +670,7 @@ void ChangeWatch::learn_days() {
     if (day_level_hours_[i] == 0) day_level_db_[i] = *day_db;
     day_level_hours_[i] += 1;
     const double off = *day_db - day_level_db_[i];
+    learn_day_off(i);
     const double limit = 4 * day_step_db_[i];
     day_level_db_[i] +=
         std::clamp(off, -limit, limit) / std::min<double>(day_level_hours_[i], kSlowestLevel);
@@ -681,6 +682,20 @@ void ChangeWatch::learn_days() {
     const double gain = 1 / std::min(kSlowest, kPrior + day_level_hours_[i]);
     day_step_db_[i] += gain * (std::min(size_db, kMostSize * day_step_db_[i]) - day_step_db_[i]);
   }
+}
+
+/// How far days usually are from the slow level, learned a day late: a drift that grows within
+/// days is seen before it counts as usual.
+void ChangeWatch::learn_day_off(std::size_t stream) {
+  constexpr double kPrior = 24, kSlowest = 21 * 24, kMostSize = 3.5;
+  constexpr std::size_t kLate = kDay;
+  if (hours_.size() <= kLate) return;
+  const Hour& then = hours_[hours_.size() - 1 - kLate];
+  if ((then.day_known >> stream & 1U) == 0) return;
+  const double off_db = std::abs(then.day_cdb[stream] - then.level_cdb[stream]) / 100.0;
+  double& usual = day_off_db_[stream];
+  usual += (std::min(off_db, kMostSize * usual) - usual) /
+           std::min(kSlowest, kPrior + day_level_hours_[stream]);
 }
 
 std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::size_t first_back,
@@ -759,8 +774,11 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
 }
 
 void ChangeWatch::look_for_drifts(Time now) {
-  constexpr std::array<std::size_t, 4> kSpans = {1, 2, 4, 8};  // days
-  constexpr double kGain = 6.1, kDayGain = 7;                  // 3.5 and 3.7 standard deviations
+  constexpr std::array<std::size_t, 5> kSpans = {1, 2, 3, 4, 8};  // days
+  constexpr double kGain = 6.1, kDayGain = 7;  // log-likelihood
+  // What grows is furthest in the younger half: weighing it more finds a ramp an eighth sooner.
+  constexpr double kYoung = 0.7, kOld = 1 - kYoung;
+  const double uneven = std::sqrt(2 * (kYoung * kYoung + kOld * kOld));
   constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
   std::optional<Explanation> best;
   std::size_t best_span = 0;
@@ -780,18 +798,18 @@ void ChangeWatch::look_for_drifts(Time now) {
           static_cast<double>(day_level_hours_[i]) - static_cast<double>(reference_back);
       if ((reference.day_known >> i & 1U) == 0 || learned < 12) continue;
       const double level_db = reference.level_cdb[i] / 100.0;
-      const auto all = mean_of_days(i, 0, days);
       const auto young = days == 1 ? quantile_of_hours(i, 0, 12) : mean_of_days(i, 0, days / 2);
       const auto old =
           days == 1 ? quantile_of_hours(i, 12, 12) : mean_of_days(i, span / 2, days / 2);
-      if (!all || !young || !old) continue;
+      if (!young || !old) continue;
       // Days are nearly independent of each other.
-      const double day_sigma = day_step_db_[i] / 0.8 / std::sqrt(2.0);
-      const double sigma = day_sigma * std::hypot(std::pow(static_cast<double>(days), -0.45),
-                                                  std::pow(std::max(1.0, learned / 24), -0.5));
+      const double day_sigma = std::max(day_step_db_[i] / std::sqrt(2.0), day_off_db_[i]) / 0.8;
+      const double sigma =
+          day_sigma * std::hypot(uneven * std::pow(static_cast<double>(days), -0.45),
+                                 std::pow(std::max(1.0, learned / 24), -0.5));
       changes.known[i] = older.known[i] = younger.known[i] = true;
       changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] = std::max(kLeastDb[i], sigma);
-      changes.by_db[i] = *all - level_db;
+      changes.by_db[i] = kYoung * *young + kOld * *old - level_db;
       older.by_db[i] = *old - level_db;
       younger.by_db[i] = *young - level_db;
     }
@@ -851,7 +869,11 @@ void ChangeWatch::look_for_cycles(Time now) {
   constexpr double kFarOut = 7;  // times the usual square
   constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
   constexpr std::size_t kDaysOfCycle = 3;
-  if (hours_.size() < 5 * kDay) return;
+  // What grows from nothing weighs most where it has grown most; squares add up to one.
+  constexpr std::array<double, kDaysOfCycle> kWeight = {0.845, 0.507, 0.169};
+  constexpr double kWeights = 0.845 + 0.507 + 0.169;
+  if (hours_.size() < (kDaysOfCycle + 1) * kDay) return;
+  const bool young = hours_.size() < 5 * kDay;  // learns how much is usual, tells nothing
   // A step within these days looks like half a turn.
   const bool disturbed = std::ranges::any_of(suspects_, [&](const Suspect& s) {
     return s.shape == Shape::step && (s.abrupt || s.told()) &&
@@ -876,19 +898,23 @@ void ChangeWatch::look_for_cycles(Time now) {
       s[back / kDay] += value * std::sin(angle) / 12;
     }
     if (count < 22 * kDaysOfCycle) continue;
-    double mean_c = 0, mean_s = 0;
+    double sum_c = 0, sum_s = 0;
     for (std::size_t day = 0; day < kDaysOfCycle; ++day) {
-      mean_c += c[day] / kDaysOfCycle;
-      mean_s += s[day] / kDaysOfCycle;
+      sum_c += kWeight[day] * c[day];
+      sum_s += kWeight[day] * s[day];
     }
+    const double square = sum_c * sum_c + sum_s * sum_s;
+    const double mean_c = sum_c / kWeights, mean_s = sum_s / kWeights;
     const double amplitude = std::hypot(mean_c, mean_s);
-    // Every day swings that way, not one alone by much.
+    // The last two days swing that way, not one alone by much, and the third does not contradict.
+    constexpr std::array<double, kDaysOfCycle> kAlike = {0.5, 0.35, -0.25};
     bool every_day = true;
     for (std::size_t day = 0; day < kDaysOfCycle; ++day)
-      every_day = every_day && c[day] * mean_c + s[day] * mean_s > 0.35 * amplitude * amplitude;
+      every_day =
+          every_day && c[day] * mean_c + s[day] * mean_s > kAlike[day] * amplitude * amplitude;
     const double usual = cycle_square_[i];
     const double gain = 1 / std::min(kSlowest, kPrior + rhythms_[i].hours());
-    cycle_square_[i] += gain * (std::min(amplitude * amplitude, kMostSize * usual) - usual);
+    cycle_square_[i] += gain * (std::min(square, kMostSize * usual) - usual);
     const auto told = std::ranges::find_if(suspects_, [&](const Suspect& x) {
       return x.told() && x.shape == Shape::cycle && x.what.cause == cause;
     });
@@ -900,17 +926,12 @@ void ChangeWatch::look_for_cycles(Time now) {
     }
     // The rhythm itself is known as well as the days allow that it was learned from.
     const double uncertain = 1 + 72.0 / std::max(24.0, static_cast<double>(hours_taught_));
-    const bool over_days =
-        amplitude >= 1.0 && amplitude * amplitude >= kFarOut * usual * uncertain && every_day;
-    // What grows fast shows in the last two days alone.
-    const double fast = std::hypot(c[0] + c[1], s[0] + s[1]) / 2;
-    const bool alike = c[0] * c[1] + s[0] * s[1] > 0.5 * fast * fast;
-    const bool fast_grown = fast >= 2.0 && fast * fast >= 2 * kFarOut * usual * uncertain && alike;
-    if (disturbed || !(over_days || fast_grown)) continue;
+    const bool grown = amplitude >= 1.0 && square >= kFarOut * usual * uncertain && every_day;
+    if (young || disturbed || !grown) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
     suspect.what.cause = cause;
-    suspect.what.size_db = std::max(amplitude, fast_grown ? fast : 0.0);
+    suspect.what.size_db = std::max(amplitude, std::hypot(c[0], s[0]));
     suspect.shape = Shape::cycle;
     suspect.onset = now - std::chrono::hours{72};
     suspect.told_at = now;

@@ -51,7 +51,7 @@ class ChangeWatch {
   template <class A>
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_,
-      both_seen_, both_, meant_, way_, returned_, last_at_, day_step_db_, day_level_db_,
+      both_seen_, both_, meant_, way_, returned_, last_at_, day_step_db_, day_off_db_, day_level_db_,
       day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
     if constexpr (A::kReading)
       if (recent_.size() > kRecent || hours_.size() > kHours || suspects_.size() > kMostSuspects)
@@ -127,6 +127,7 @@ class ChangeWatch {
   void close_hour(Time now, bool judged);
   void teach_rhythms();
   void learn_days();
+  void learn_day_off(std::size_t stream);
   std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back,
                                           std::size_t count) const;
   std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back,
@@ -146,10 +147,11 @@ class ChangeWatch {
   Ring<Hour> hours_;
   Vector day_step_db_ = {0.48, 0.12, 0.30,
                          0.30};  ///< usual size of the difference of a day to the day before
+  Vector day_off_db_ = {0.34, 0.085, 0.21, 0.21};  ///< usual distance of a day from the slow level
   Vector day_level_db_{};        ///< slow mean of the days' levels
   std::array<std::uint32_t, kStreams> day_level_hours_{};  ///< that it rests on
-  Vector cycle_square_ = {0.14, 0.015, 0.06,
-                          0.06};  ///< usual square of a daily swing that is not the rhythm's
+  Vector cycle_square_ = {0.42, 0.045, 0.18,
+                          0.18};  ///< usual square of a day's swing that is not the rhythm's
   std::uint32_t hours_seen_ = 0, hours_taught_ = 0;  ///< to the rhythms
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};
