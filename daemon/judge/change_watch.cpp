@@ -926,13 +926,21 @@ bool ChangeWatch::unsettled() const {
                              [](const Suspect& s) { return s.state == Suspect::State::pending; });
 }
 
-Changes ChangeWatch::off_usual() const {
+Changes ChangeWatch::off_usual(std::size_t blocks, double blocks_after,
+                               std::uint32_t fewest_hours) const {
   Mean usual;
   for (std::size_t i = 0; i < kStreams; ++i) {
     usual.db[i] = rhythms_[i].level();
-    usual.known[i] = rhythms_[i].hours() >= kFewestHours;
+    usual.known[i] = rhythms_[i].hours() >= fewest_hours && rhythms_[i].level_hours() > 0;
   }
-  return changes_between(usual, mean_of(0, std::min<std::size_t>(20, recent_.size())), 20);
+  return changes_between(usual, mean_of(0, std::min(blocks, recent_.size())), blocks_after);
+}
+
+Changes ChangeWatch::off_usual_now() const {
+  constexpr std::uint32_t kFewestToSay = 3;
+  constexpr double kAnHour = 20;  // blocks: how much levels wander within one
+  const auto blocks = std::clamp<std::int64_t>(std::chrono::minutes{30} / span_, 1, 20);
+  return off_usual(static_cast<std::size_t>(blocks), kAnHour, kFewestToSay);
 }
 
 void ChangeWatch::rebaseline() {

@@ -43,7 +43,10 @@ class ChangeWatch {
   bool unsettled() const;
   /// Level now against the usual one in dB, both directions' signals and both noises (index:
   /// Stream); what is known.
-  Changes off_usual() const;
+  Changes off_usual() const { return off_usual(20, 20, kFewestHours); }
+  /// The same of the newest half hour, or of one block where that is longer: for what must be said
+  /// at once, and from the third hour on. The standard deviations are those of an hour.
+  Changes off_usual_now() const;
   bool knows_usual() const { return rhythms_[0].hours() >= kFewestHours; }
   /// The present levels are the usual ones from now on (work on the mast, a decision of a person).
   void rebaseline();
@@ -109,6 +112,7 @@ class ChangeWatch {
   Mean mean_of(std::size_t first_back,
                std::size_t count) const;  ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
+  Changes off_usual(std::size_t blocks, double blocks_after, std::uint32_t fewest_hours) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
   using Means = std::array<Mean, kScales>;
   bool quiet(const Mean& before, const Mean& after, std::size_t scale) const;

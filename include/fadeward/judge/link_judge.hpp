@@ -8,7 +8,6 @@
 
 #include "fadeward/base/settings.hpp"
 #include "fadeward/judge/alert_book.hpp"
-#include "fadeward/judge/cause.hpp"
 #include "fadeward/judge/outlook.hpp"
 #include "fadeward/judge/reserve.hpp"
 #include "fadeward/judge/snapshot.hpp"
@@ -93,15 +92,18 @@ class LinkJudge {
   std::optional<double> unused_db(Direction direction, Time now) const;
   std::string with_reserve(std::optional<double> unused_db) const;
   bool fresh(Direction direction, Time now) const;
-  Evidence evidence(Time now);
-  Verdict verdict(Direction direction, Time now, bool of_losses = false);
+  struct Verdict {
+    Cause cause = Cause::none;
+    std::optional<double> size_db = {};  ///< of the change that decided, positive
+  };
+  Verdict verdict(Direction direction) const;
+  Verdict verdict_on_losses(Direction direction, Time now);
   Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset,
                   std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
   std::string level_explains(const std::optional<link::LinkState::Margin>& margin) const;
-  std::optional<double> change_db(const link::Reference& reference,
-                                  std::optional<double> level) const;
+  std::optional<double> signal_change_db(const Changes& off, Direction direction) const;
 
   LinkSettings settings_;
   Suspicions suspicions_;

@@ -146,6 +146,55 @@ TEST(Supervisor, LossIsCountedPerTransmission) {
   EXPECT_EQ(text.find("The low margin explains it"), std::string::npos) << text;
 }
 
+// Rain comes slowly and is no alarm of its own; what a low margin owes to it is named all the same,
+// by the table of causes: both signals lower, the noise as usual.
+TEST(Supervisor, WhatCostsTheMarginIsNamedBeforeItIsTold) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.margin_db = {20.0, {}, 1.0, 15min};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(10h, -100, -100);
+  EXPECT_TRUE(bench.events.empty());
+  for (int i = 0; i < 12; ++i) bench.run(5min, -100 - 0.6 * i, -100 - 0.6 * i);
+  bench.run(45min, -107, -107);
+  EXPECT_EQ(bench.count(AlertName::FadingSuspected, Change::raised), 0);
+  ASSERT_EQ(bench.count(AlertName::MarginLow, Change::raised), 2);
+  for (const Event& event : bench.events) {
+    EXPECT_EQ(event.cause, Cause::path) << event.text;
+    EXPECT_NEAR(event.size_db.value_or(0), 7, 2) << event.text;
+    EXPECT_NE(event.text.find("dB below usual)"), std::string::npos) << event.text;
+    EXPECT_NE(event.text.find("(as usual)"), std::string::npos) << "the noise: " << event.text;
+  }
+}
+
+// The noise at one end rises little by little: it costs the margin of the direction that is heard
+// there, and says nothing about the other.
+TEST(Supervisor, TheCauseOfALowMarginBelongsToItsDirection) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.margin_db = {20.0, {}, 1.0, 15min};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(10h, -100, -100);
+  for (int i = 0; i < 1080; ++i) {
+    bench.pass(10s);
+    const double fade = bench.fading(bench.random), up = std::min(8.0, i / 40.0);
+    const double total = 10 * std::log10(std::pow(10, (-100 + fade) / 10) + std::pow(10, (-117 + up) / 10));
+    bench.take(bench.report({{Field::seq, ++bench.seq},
+                             {Field::rssi_dbm, -100 + fade},
+                             {Field::noise_dbm, -117},
+                             {Field::far_rssi_dbm, total},
+                             {Field::far_noise_dbm, -117 + up}}));
+  }
+  int low = 0;
+  for (const Event& event : bench.events) {
+    if (event.alert != AlertName::MarginLow) continue;
+    ++low;
+    EXPECT_EQ(event.direction, Direction::outbound);
+    EXPECT_EQ(event.cause, Cause::far_noise) << event.text;
+  }
+  EXPECT_EQ(low, 1);
+}
+
 TEST(Supervisor, PathFadesAndComesBack) {
   Bench bench;
   bench.event(PortEvent::Kind::opened);
