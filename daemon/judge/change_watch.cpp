@@ -126,14 +126,7 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
   }
   if (first || (both_ == was_both && (both_ || way_ == was))) return;
   settle();
-  for (std::size_t h = 0; h < hours_.size(); ++h) {
-    hours_[h].known = static_cast<std::uint8_t>(hours_[h].known & ~1U);
-    hours_[h].day_known = static_cast<std::uint8_t>(hours_[h].day_known & ~1U);
-  }
-  day_level_hours_[0] = 0;
-  hour_sum_[0] = 0;
-  hour_count_[0] = 0;
-  rhythms_[0].forget_level();
+  forget_level(0);
   // What was told is compared with the same moment, in the new meaning.
   const double sign = (both_ ? was : way_) == Direction::inbound ? 0.5 : -0.5;
   for (Suspect& s : suspects_) {
@@ -150,6 +143,19 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
       s.before_known[0] = false;
     }
   }
+}
+
+/// The usual level of a stream and the hours that it rests on; the rhythm about it stays.
+void ChangeWatch::forget_level(std::size_t stream) {
+  const auto others = static_cast<std::uint8_t>(~(1U << stream));
+  for (std::size_t h = 0; h < hours_.size(); ++h) {
+    hours_[h].known &= others;
+    hours_[h].day_known &= others;
+  }
+  day_level_hours_[stream] = 0;
+  hour_sum_[stream] = 0;
+  hour_count_[stream] = 0;
+  rhythms_[stream].forget_level();
 }
 
 void ChangeWatch::push(const Levels& levels) {
@@ -305,6 +311,15 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
 void ChangeWatch::settle() {
   recent_.clear();
   std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+}
+
+void ChangeWatch::forget_noise(double moved_by_db) {
+  settle();
+  for (const Stream stream : {Stream::near_noise, Stream::far_noise}) {
+    const auto i = static_cast<std::size_t>(stream);
+    forget_level(i);
+    for (Suspect& suspect : suspects_) suspect.before_db[i] += moved_by_db;
+  }
 }
 
 void ChangeWatch::shift(Duration step) {

@@ -35,6 +35,9 @@ class ChangeWatch {
   void add(const link::Block& block, bool judged);
   /// Radios were set otherwise: what is before cannot be compared with what comes.
   void settle();
+  /// The same, and the noise floors are others from now on: their usual levels are learned anew.
+  /// What was told goes on, compared with a floor that moved by so much.
+  void forget_noise(double moved_by_db);
   void shift(Duration step);
 
   /// Pending ones and those told; one that has ended stays for one block, so that it can be told.
@@ -108,6 +111,7 @@ class ChangeWatch {
   Levels levels_of(const link::Block& block);
   void choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in,
                       bool has_out);
+  void forget_level(std::size_t stream);
   void push(const Levels& levels);
   Mean mean_of(std::size_t first_back,
                std::size_t count) const;  ///< blocks, counted back from the newest

@@ -610,6 +610,44 @@ TEST(Supervisor, CountersOfAPortGoOnAfterARestart) {
   EXPECT_TRUE(port.up);
 }
 
+// The bandwidth doubles: the noise floor rises by 10 log10(2) = 3.0 dB, and nothing is wrong. The control keeps its bandwidth, and the same rise is a fault.
+TEST(Supervisor, TwiceTheBandwidthIsNoNoise) {
+  for (const bool told : {true, false}) {
+    Bench bench;
+    bench.event(PortEvent::Kind::opened);
+    std::normal_distribution<double> reading(0, 0.7);
+    std::mt19937 random(5);
+    const auto run = [&](Duration span, double hz, double noise, double here = 0) {
+      for (Duration passed{}; passed < span; passed += 20s) {
+        bench.pass(20s);
+        const double fade = 2 * bench.fading(bench.random);
+        bench.take(bench.report({{Field::seq, ++bench.seq},
+                                 {Field::rssi_dbm, -85 + fade},
+                                 {Field::noise_dbm, std::round(noise + here + reading(random))},
+                                 {Field::far_rssi_dbm, -86 + fade},
+                                 {Field::bandwidth_hz, hz}}));
+      }
+    };
+    run(24h * 5 + 7h, 125000, -117);
+    EXPECT_TRUE(bench.events.empty());
+    run(24h * 10, told ? 250000 : 125000, -114);
+    int other = 0;
+    for (const Event& event : bench.events)
+      other += event.alert != AlertName::SettingChanged && event.alert != AlertName::BudgetDeficit;
+    if (told) {
+      EXPECT_EQ(bench.count(AlertName::SettingChanged, Change::raised), 1);
+      EXPECT_EQ(other, 0) << bench.events.back().text;
+    } else {
+      EXPECT_GT(other, 0);
+    }
+    // What comes later is seen against the new floor.
+    run(6h, told ? 250000 : 125000, -114, 5);
+    const Event* raised = bench.find(AlertName::InterferenceSuspected, Change::raised);
+    ASSERT_NE(raised, nullptr);
+    if (told) { EXPECT_NEAR(*raised->size_db, 5, 1); }
+  }
+}
+
 // Work on the mast goes on while the program is started anew: what is 5 dB lower after it is no
 // change of that moment.
 TEST(Supervisor, UpkeepThatARestartFallsIntoEndsLikeAnyOther) {
