@@ -126,14 +126,7 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
   }
   if (first || (both_ == was_both && (both_ || way_ == was))) return;
   settle();
-  for (std::size_t h = 0; h < hours_.size(); ++h) {
-    hours_[h].known = static_cast<std::uint8_t>(hours_[h].known & ~1U);
-    hours_[h].day_known = static_cast<std::uint8_t>(hours_[h].day_known & ~1U);
-  }
-  day_level_hours_[0] = 0;
-  hour_sum_[0] = 0;
-  hour_count_[0] = 0;
-  rhythms_[0].forget_level();
+  forget_level(0);
   // What was told is compared with the same moment, in the new meaning.
   const double sign = (both_ ? was : way_) == Direction::inbound ? 0.5 : -0.5;
   for (Suspect& s : suspects_) {
@@ -150,6 +143,19 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
       s.before_known[0] = false;
     }
   }
+}
+
+/// The usual level of a stream and the hours that it rests on; the rhythm about it stays.
+void ChangeWatch::forget_level(std::size_t stream) {
+  const auto others = static_cast<std::uint8_t>(~(1U << stream));
+  for (std::size_t h = 0; h < hours_.size(); ++h) {
+    hours_[h].known &= others;
+    hours_[h].day_known &= others;
+  }
+  day_level_hours_[stream] = 0;
+  hour_sum_[stream] = 0;
+  hour_count_[stream] = 0;
+  rhythms_[stream].forget_level();
 }
 
 void ChangeWatch::push(const Levels& levels) {
@@ -305,6 +311,15 @@ void ChangeWatch::add(const link::Block& block, bool judged) {
 void ChangeWatch::settle() {
   recent_.clear();
   std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
+}
+
+void ChangeWatch::forget_noise(double moved_by_db) {
+  settle();
+  for (const Stream stream : {Stream::near_noise, Stream::far_noise}) {
+    const auto i = static_cast<std::size_t>(stream);
+    forget_level(i);
+    for (Suspect& suspect : suspects_) suspect.before_db[i] += moved_by_db;
+  }
 }
 
 void ChangeWatch::shift(Duration step) {
@@ -947,13 +962,21 @@ bool ChangeWatch::unsettled() const {
                              [](const Suspect& s) { return s.state == Suspect::State::pending; });
 }
 
-Changes ChangeWatch::off_usual() const {
+Changes ChangeWatch::off_usual(std::size_t blocks, double blocks_after,
+                               std::uint32_t fewest_hours) const {
   Mean usual;
   for (std::size_t i = 0; i < kStreams; ++i) {
     usual.db[i] = rhythms_[i].level();
-    usual.known[i] = rhythms_[i].hours() >= kFewestHours;
+    usual.known[i] = rhythms_[i].hours() >= fewest_hours && rhythms_[i].level_hours() > 0;
   }
-  return changes_between(usual, mean_of(0, std::min<std::size_t>(20, recent_.size())), 20);
+  return changes_between(usual, mean_of(0, std::min(blocks, recent_.size())), blocks_after);
+}
+
+Changes ChangeWatch::off_usual_now() const {
+  constexpr std::uint32_t kFewestToSay = 3;
+  constexpr double kAnHour = 20;  // blocks: how much levels wander within one
+  const auto blocks = std::clamp<std::int64_t>(std::chrono::minutes{30} / span_, 1, 20);
+  return off_usual(static_cast<std::size_t>(blocks), kAnHour, kFewestToSay);
 }
 
 void ChangeWatch::rebaseline() {

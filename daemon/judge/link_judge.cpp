@@ -46,6 +46,7 @@ void LinkJudge::reconfigure(const LinkSettings& settings) {
     for (Reserve& reserve : reserves_) reserve.forget();
   settings_ = settings;
   state_.reconfigure(settings);
+  noise_bandwidth_hz_ = 0;
   suspicions_.set_moving(settings.moving);
   suspicions_.set_relayed(!settings.via.empty());
   const budget::LinkBudget budget = budget::compute(settings);
@@ -91,7 +92,10 @@ void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBoo
   const link::Noticed noticed = state_.take(report, at);
   if (settings_.radio.max_power_dbm || settings_.radio.slowest.said()) note_reserves(at);
   if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
+  if (noticed.setting) follow_bandwidth();
   if (noticed.setting) note_setting(noticed, now, owner);
+  if (noise_bandwidth_hz_ == 0)
+    noise_bandwidth_hz_ = state_.receiver(Direction::inbound).bandwidth_hz;
   if (!silent_) return;
   silent_ = false;
   alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
@@ -114,6 +118,14 @@ void LinkJudge::note_restart(const link::Noticed& noticed, Time now,
   found.onset = now;
   found.text = std::move(text);
   alerts_.raise(owner, AlertName::RadioRestarted, {}, now, std::move(found));
+}
+
+/// White noise is as strong as the filter is wide.
+void LinkJudge::follow_bandwidth() {
+  const double now_hz = state_.receiver(Direction::inbound).bandwidth_hz;
+  if (noise_bandwidth_hz_ > 0 && now_hz > 0 && now_hz != noise_bandwidth_hz_)
+    suspicions_.forget_noise(10 * std::log10(now_hz / noise_bandwidth_hz_));
+  noise_bandwidth_hz_ = now_hz;
 }
 
 void LinkJudge::note_setting(const link::Noticed& noticed, Time now,
@@ -212,34 +224,30 @@ bool LinkJudge::fresh(Direction d, Time now) const {
   return !window.empty() && now - window.newest() <= state_.silent_after();
 }
 
-std::optional<double> LinkJudge::change_db(const link::Reference& reference,
-                                           std::optional<double> level) const {
-  const auto usual = reference.level_db();
-  if (!usual || !level) return {};
-  return *level - *usual;
+/// What is suspected already explains what a threshold notices; else the levels of the last half
+/// hour are weighed against the usual ones.
+LinkJudge::Verdict LinkJudge::verdict(Direction d) const {
+  constexpr double kLeastDb = 1.5,
+                   kLeastGain = 2;  // two standard deviations: something has changed
+  const Cause told = suspicions_.cause_of(d);
+  if (told != Cause::none) return {told, suspicions_.size_db_of(d)};
+  const auto found = explain(suspicions_.changes().off_usual_now());
+  if (!found || found->size_db < kLeastDb || found->gain < kLeastGain) return {};
+  const auto concerns = direction_of(found->cause);
+  if (concerns && *concerns != d) return {};
+  return {found->cause, found->size_db};
 }
 
-Evidence LinkJudge::evidence(Time now) {
-  Evidence out;
-  for (const Direction d : kBoth) {
-    link::DirectionState& state = state_.direction(d);
-    out.signal_change_db[at(d)] =
-        change_db(state.signal_reference, state.window.signal_median_dbm());
-    out.noise_change_db[at(d)] = change_db(state.noise_reference, state.window.noise_median_dbm());
-    const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
-    if (loss && !state_.losses_follow_level(d)) out.unexplained_loss_ratio[at(d)] = loss->ratio;
-  }
-  return out;
-}
-
-/// What is suspected already explains what a threshold notices; else the levels are weighed.
-Verdict LinkJudge::verdict(Direction d, Time now, bool of_losses) {
-  const Cause cause = suspicions_.cause_of(d);
-  if (cause != Cause::none) return {cause, suspicions_.size_db_of(d)};
-  Evidence seen = evidence(now);
-  // Losses explain no low margin.
-  if (!of_losses) seen.unexplained_loss_ratio = {};
-  return weigh(seen);
+/// Losses that the level of now does not explain have another reason than what has changed in it.
+LinkJudge::Verdict LinkJudge::verdict_on_losses(Direction d, Time now) {
+  constexpr double kUnexplained = 0.05;
+  const Cause told = suspicions_.cause_of(d);
+  const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
+  const bool counted = loss && loss->source != LossSource::retries;
+  const auto margin = told == Cause::none && counted ? state_.margin(d, now) : std::nullopt;
+  if (margin && loss->ratio - margin->too_weak > kUnexplained && loss->ratio > 2 * margin->too_weak)
+    return {Cause::collisions};
+  return verdict(d);
 }
 
 std::string LinkJudge::likely(const Verdict& verdict) const {
@@ -247,11 +255,22 @@ std::string LinkJudge::likely(const Verdict& verdict) const {
   return " Likely: " + std::string(meaning_of(verdict.cause)) + ".";
 }
 
+/// Where one direction alone is followed, the other's usual level is not known.
+std::optional<double> LinkJudge::signal_change_db(const Changes& off, Direction d) const {
+  if (!off.has(Stream::common)) return {};
+  if (off.one_way) return off.way == d ? std::optional(off.db(Stream::common)) : std::nullopt;
+  if (!off.has(Stream::difference)) return {};
+  const double half = off.db(Stream::difference) / 2;
+  return off.db(Stream::common) + (d == Direction::inbound ? half : -half);
+}
+
 std::string LinkJudge::levels(Direction d) {
   link::DirectionState& state = state_.direction(d);
-  const auto signal = state.window.signal_median_dbm(), noise = state.window.noise_median_dbm();
-  const std::string words = levels_in_words(signal, change_db(state.signal_reference, signal),
-                                            noise, change_db(state.noise_reference, noise));
+  const Changes off = suspicions_.changes().off_usual_now();
+  const Stream noise = d == Direction::inbound ? Stream::near_noise : Stream::far_noise;
+  const std::string words = levels_in_words(
+      state.window.signal_median_dbm(), signal_change_db(off, d), state.window.noise_median_dbm(),
+      off.has(noise) ? std::optional(off.db(noise)) : std::nullopt);
   return words.empty() ? "." : ": " + words + ".";
 }
 
@@ -294,7 +313,7 @@ void LinkJudge::judge_margin(Direction d, Time now, const AlertBook::Owner& owne
                         with_reserve(unused) + levels(d));
     } else {
       const double limit = *(severity == Severity::critical ? low.critical : low.warning);
-      const Verdict verdict = this->verdict(d, now);
+      const Verdict verdict = this->verdict(d);
       alerts_.raise(
           owner, AlertName::MarginLow, d, now,
           finding(severity, verdict, margin_[at(d)].onset(),
@@ -409,7 +428,7 @@ void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
     alerts_.clear(owner, AlertName::BudgetDeficit, d, now, compared + ": within what is allowed.");
     return;
   }
-  const Verdict verdict = this->verdict(d, now);
+  const Verdict verdict = this->verdict(d);
   alerts_.raise(owner, AlertName::BudgetDeficit, d, now,
                 finding(deficit_now, verdict, deficit_[at(d)].onset(),
                         compared + levels(d) + likely(verdict)));
@@ -446,7 +465,7 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
   }
   const auto margin = state_.margin(d, now);
   const bool explained = margin && 2 * margin->too_weak >= loss->ratio;
-  const Verdict verdict = this->verdict(d, now, true);
+  const Verdict verdict = verdict_on_losses(d, now);
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
                         text + level_explains(margin) + levels(d) + likely(verdict) +
@@ -490,7 +509,10 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
       alerts_.clear(owner, one.alert, {}, now, text + ".");
       continue;
     }
-    const Verdict verdict = one.alert == AlertName::RetriesHigh ? weigh(evidence(now)) : Verdict{};
+    Verdict verdict;
+    for (const Direction d : kBoth)
+      if (one.alert == AlertName::RetriesHigh && verdict.cause == Cause::none)
+        verdict = verdict_on_losses(d, now);
     alerts_.raise(owner, one.alert, {}, now,
                   finding(severity, verdict, one.threshold.onset(), text + "." + likely(verdict)));
   }

@@ -17,7 +17,7 @@ constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
 constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
 constexpr Duration kFutureReport = std::chrono::seconds{60};
 constexpr std::int64_t kFirstTrustedYear = 2024;              // before the program was written
-constexpr std::string_view kMagic = "fadeward state 9\n";
+constexpr std::string_view kMagic = "fadeward state 11\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
 

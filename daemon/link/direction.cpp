@@ -81,16 +81,12 @@ void DirectionState::settle_counts() {
   rate_from_ = frames_total;
 }
 
-/// Ends the quarter hour: its medians move the references, its counts go to whoever keeps bins.
+/// Ends the quarter hour: its counts go to whoever keeps bins.
 void DirectionState::close_bin(Time now) {
   settle_counts();
   if (!bin.empty()) {
     fill_bin();
     fill_block();
-    if (!bin.upkeep && bin.signal.total() > 0) {
-      signal_reference.add_quarter(*bin.signal.quantile_db(0.5));
-      noise_reference.add_quarter(*bin.noise.quantile_db(0.5));
-    }
     for (const ChannelPart& part : bin.channels)
       if (part.frames > 0) channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
     channels.settle();
@@ -191,7 +187,6 @@ void DirectionState::counted(Time from, Time to, std::uint32_t heard, std::uint3
 void DirectionState::disown_noise() {
   window.clear();
   blocks_.fill({});
-  noise_reference = {};
   snr_noise_dbm.reset();
   snr_noise_frames = 0;
 }

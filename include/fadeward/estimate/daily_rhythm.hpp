@@ -24,6 +24,8 @@ class DailyRhythm {
   /// The slow level, dB. Meaningless before the first value.
   double level() const { return level_; }
   std::uint32_t hours() const { return hours_; }
+  /// That the level rests on; 0 again after `forget_level`.
+  std::uint32_t level_hours() const { return level_hours_; }
   /// Standard deviation of an hour's value about level and harmonics; `correlation` that of one
   /// hour with the next (0..0.95). Both come from the sizes of differences over one and eight
   /// hours, large ones cut, so that neither a slow drift nor rain hides itself in them. They begin

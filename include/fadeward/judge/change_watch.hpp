@@ -35,6 +35,9 @@ class ChangeWatch {
   void add(const link::Block& block, bool judged);
   /// Radios were set otherwise: what is before cannot be compared with what comes.
   void settle();
+  /// The same, and the noise floors are others from now on: their usual levels are learned anew.
+  /// What was told goes on, compared with a floor that moved by so much.
+  void forget_noise(double moved_by_db);
   void shift(Duration step);
 
   /// Pending ones and those told; one that has ended stays for one block, so that it can be told.
@@ -43,7 +46,10 @@ class ChangeWatch {
   bool unsettled() const;
   /// Level now against the usual one in dB, both directions' signals and both noises (index:
   /// Stream); what is known.
-  Changes off_usual() const;
+  Changes off_usual() const { return off_usual(20, 20, kFewestHours); }
+  /// The same of the newest half hour, or of one block where that is longer: for what must be said
+  /// at once, and from the third hour on. The standard deviations are those of an hour.
+  Changes off_usual_now() const;
   bool knows_usual() const { return rhythms_[0].hours() >= kFewestHours; }
   /// The present levels are the usual ones from now on (work on the mast, a decision of a person).
   void rebaseline();
@@ -105,10 +111,12 @@ class ChangeWatch {
   Levels levels_of(const link::Block& block);
   void choose_meaning(const link::BlockSide& in, const link::BlockSide& away, bool has_in,
                       bool has_out);
+  void forget_level(std::size_t stream);
   void push(const Levels& levels);
   Mean mean_of(std::size_t first_back,
                std::size_t count) const;  ///< blocks, counted back from the newest
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
+  Changes off_usual(std::size_t blocks, double blocks_after, std::uint32_t fewest_hours) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
   using Means = std::array<Mean, kScales>;
   bool quiet(const Mean& before, const Mean& after, std::size_t scale) const;

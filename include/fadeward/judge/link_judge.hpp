@@ -8,7 +8,6 @@
 
 #include "fadeward/base/settings.hpp"
 #include "fadeward/judge/alert_book.hpp"
-#include "fadeward/judge/cause.hpp"
 #include "fadeward/judge/outlook.hpp"
 #include "fadeward/judge/reserve.hpp"
 #include "fadeward/judge/snapshot.hpp"
@@ -72,13 +71,14 @@ class LinkJudge {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
       retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
       outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_, was_in_upkeep_, reserves_[0],
-      reserves_[1]);
+      reserves_[1], noise_bandwidth_hz_);
     if constexpr (A::kReading) silent_ = alerts_.active(AlertName::LinkSilent, {});
   }
 
  private:
   void note_restart(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
   void note_setting(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
+  void follow_bandwidth();
   void end_log_entries(Time now, const AlertBook::Owner& owner);
   void judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner);
   void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
@@ -93,15 +93,18 @@ class LinkJudge {
   std::optional<double> unused_db(Direction direction, Time now) const;
   std::string with_reserve(std::optional<double> unused_db) const;
   bool fresh(Direction direction, Time now) const;
-  Evidence evidence(Time now);
-  Verdict verdict(Direction direction, Time now, bool of_losses = false);
+  struct Verdict {
+    Cause cause = Cause::none;
+    std::optional<double> size_db = {};  ///< of the change that decided, positive
+  };
+  Verdict verdict(Direction direction) const;
+  Verdict verdict_on_losses(Direction direction, Time now);
   Finding finding(Severity severity, const Verdict& verdict, std::optional<Time> onset,
                   std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
   std::string level_explains(const std::optional<link::LinkState::Margin>& margin) const;
-  std::optional<double> change_db(const link::Reference& reference,
-                                  std::optional<double> level) const;
+  std::optional<double> signal_change_db(const Changes& off, Direction direction) const;
 
   LinkSettings settings_;
   Suspicions suspicions_;
@@ -121,6 +124,7 @@ class LinkJudge {
   std::array<std::uint8_t, kDirections> clear_days_{};  ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;
   bool judged_ = false;  ///< by `judge` in the minute under way: neither in upkeep nor silent
+  double noise_bandwidth_hz_ = 0;      ///< that the usual noise floors belong to; 0: not known
   std::uint32_t setting_changes_ = 0;  ///< in the day since setting_changes_since_
   Time setting_changes_since_{};
 };

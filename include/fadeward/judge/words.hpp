@@ -7,7 +7,6 @@
 
 #include "fadeward/base/terms.hpp"
 #include "fadeward/base/time.hpp"
-#include "fadeward/judge/cause.hpp"
 #include "fadeward/judge/suspect.hpp"
 
 namespace fadeward::judge {

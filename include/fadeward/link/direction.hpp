@@ -16,7 +16,6 @@
 #include "fadeward/link/frame_window.hpp"
 #include "fadeward/link/interval_keeper.hpp"
 #include "fadeward/link/margin_fit.hpp"
-#include "fadeward/link/reference.hpp"
 #include "fadeward/link/saturation.hpp"
 #include "fadeward/link/separation.hpp"
 
@@ -104,8 +103,6 @@ class DirectionState {
   estimate::RollingCounts repeats;  ///< hits: first transmissions; misses: retries
   MarginFit margin_fit;             ///< for windows with losses
   ChannelLevels channel_levels;
-  Reference signal_reference;  ///< usual level, dBm
-  Reference noise_reference;
   std::optional<double> power_dbm;      ///< of the last frame
   std::optional<double> snr_noise_dbm;  ///< noise from unsaturated SNR, smoothed
   Time snr_noise_at{};
@@ -121,7 +118,7 @@ class DirectionState {
 
   template <class A>
   void archive(A& a) {
-    a(window, loss, repeats, saturation, channels, signal_reference, noise_reference, noise_source,
+    a(window, loss, repeats, saturation, channels, noise_source,
       loss_source, power_dbm, snr_noise_dbm, snr_noise_at, snr_noise_frames, frames_total, sent_total,
       lost_total, retries_total, bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_,
       block_start_, channel_levels, taken_until_, slow_signal_dbm_, slow_noise_dbm_, slow_known_,

@@ -146,6 +146,55 @@ TEST(Supervisor, LossIsCountedPerTransmission) {
   EXPECT_EQ(text.find("The low margin explains it"), std::string::npos) << text;
 }
 
+// Rain comes slowly and is no alarm of its own; what a low margin owes to it is named all the same,
+// by the table of causes: both signals lower, the noise as usual.
+TEST(Supervisor, WhatCostsTheMarginIsNamedBeforeItIsTold) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.margin_db = {20.0, {}, 1.0, 15min};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(10h, -100, -100);
+  EXPECT_TRUE(bench.events.empty());
+  for (int i = 0; i < 12; ++i) bench.run(5min, -100 - 0.6 * i, -100 - 0.6 * i);
+  bench.run(45min, -107, -107);
+  EXPECT_EQ(bench.count(AlertName::FadingSuspected, Change::raised), 0);
+  ASSERT_EQ(bench.count(AlertName::MarginLow, Change::raised), 2);
+  for (const Event& event : bench.events) {
+    EXPECT_EQ(event.cause, Cause::path) << event.text;
+    EXPECT_NEAR(event.size_db.value_or(0), 7, 2) << event.text;
+    EXPECT_NE(event.text.find("dB below usual)"), std::string::npos) << event.text;
+    EXPECT_NE(event.text.find("(as usual)"), std::string::npos) << "the noise: " << event.text;
+  }
+}
+
+// The noise at one end rises little by little: it costs the margin of the direction that is heard
+// there, and says nothing about the other.
+TEST(Supervisor, TheCauseOfALowMarginBelongsToItsDirection) {
+  Settings settings = Bench::one_link();
+  settings.links[0].alerts.margin_db = {20.0, {}, 1.0, 15min};
+  Bench bench(settings);
+  bench.event(PortEvent::Kind::opened);
+  bench.run(10h, -100, -100);
+  for (int i = 0; i < 1080; ++i) {
+    bench.pass(10s);
+    const double fade = bench.fading(bench.random), up = std::min(8.0, i / 40.0);
+    const double total = 10 * std::log10(std::pow(10, (-100 + fade) / 10) + std::pow(10, (-117 + up) / 10));
+    bench.take(bench.report({{Field::seq, ++bench.seq},
+                             {Field::rssi_dbm, -100 + fade},
+                             {Field::noise_dbm, -117},
+                             {Field::far_rssi_dbm, total},
+                             {Field::far_noise_dbm, -117 + up}}));
+  }
+  int low = 0;
+  for (const Event& event : bench.events) {
+    if (event.alert != AlertName::MarginLow) continue;
+    ++low;
+    EXPECT_EQ(event.direction, Direction::outbound);
+    EXPECT_EQ(event.cause, Cause::far_noise) << event.text;
+  }
+  EXPECT_EQ(low, 1);
+}
+
 TEST(Supervisor, PathFadesAndComesBack) {
   Bench bench;
   bench.event(PortEvent::Kind::opened);
@@ -559,6 +608,44 @@ TEST(Supervisor, CountersOfAPortGoOnAfterARestart) {
   EXPECT_EQ(port.unmatched, 1U);
   EXPECT_EQ(port.faults, 1U);
   EXPECT_TRUE(port.up);
+}
+
+// The bandwidth doubles: the noise floor rises by 10 log10(2) = 3.0 dB, and nothing is wrong. The control keeps its bandwidth, and the same rise is a fault.
+TEST(Supervisor, TwiceTheBandwidthIsNoNoise) {
+  for (const bool told : {true, false}) {
+    Bench bench;
+    bench.event(PortEvent::Kind::opened);
+    std::normal_distribution<double> reading(0, 0.7);
+    std::mt19937 random(5);
+    const auto run = [&](Duration span, double hz, double noise, double here = 0) {
+      for (Duration passed{}; passed < span; passed += 20s) {
+        bench.pass(20s);
+        const double fade = 2 * bench.fading(bench.random);
+        bench.take(bench.report({{Field::seq, ++bench.seq},
+                                 {Field::rssi_dbm, -85 + fade},
+                                 {Field::noise_dbm, std::round(noise + here + reading(random))},
+                                 {Field::far_rssi_dbm, -86 + fade},
+                                 {Field::bandwidth_hz, hz}}));
+      }
+    };
+    run(24h * 5 + 7h, 125000, -117);
+    EXPECT_TRUE(bench.events.empty());
+    run(24h * 10, told ? 250000 : 125000, -114);
+    int other = 0;
+    for (const Event& event : bench.events)
+      other += event.alert != AlertName::SettingChanged && event.alert != AlertName::BudgetDeficit;
+    if (told) {
+      EXPECT_EQ(bench.count(AlertName::SettingChanged, Change::raised), 1);
+      EXPECT_EQ(other, 0) << bench.events.back().text;
+    } else {
+      EXPECT_GT(other, 0);
+    }
+    // What comes later is seen against the new floor.
+    run(6h, told ? 250000 : 125000, -114, 5);
+    const Event* raised = bench.find(AlertName::InterferenceSuspected, Change::raised);
+    ASSERT_NE(raised, nullptr);
+    if (told) { EXPECT_NEAR(*raised->size_db, 5, 1); }
+  }
 }
 
 // Work on the mast goes on while the program is started anew: what is 5 dB lower after it is no
