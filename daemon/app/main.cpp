@@ -27,7 +27,7 @@ int bad_command_line(const std::string& why) {
 }
 
 struct Words {   // as typed
-  std::string config, output, snapshots = "1h", time_start, start;
+  std::string config, output, snapshots = "1h", time_start, start, history;
   std::vector<std::string> inputs;
   WatchOptions watch;
   BudgetOptions budget;
@@ -41,6 +41,7 @@ int run_replay(const Words& words) {
   if (!every || *every < std::chrono::seconds{1})
     return bad_command_line("--snapshots " + words.snapshots + ": a span of at least 1s with its unit, such as 15m or 1h");
   options.snapshots = *every;
+  options.history = words.history;
   const auto settings = load_settings_to_judge(words.config);
   if (!settings) {
     std::fprintf(stderr, "%s\n", settings.error().message.c_str());
@@ -119,6 +120,7 @@ int run(int argc, char** argv) {
   CLI::App* replay_command = app.add_subcommand("replay", "judge recorded reports under the recording's own clock");
   with_config(replay_command);
   replay_command->add_option("--snapshots", words.snapshots, "span between snapshots (default 1h)");
+  replay_command->add_option("--history", words.history, "directory to keep the history in (default: none is kept)");
   replay_command->add_option("--output", words.output, "file to write to (default standard output)");
   replay_command->add_option("input", words.inputs, "recordings in JSON Lines, plain or gzip; - is standard input")->required();
 

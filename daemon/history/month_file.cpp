@@ -69,6 +69,7 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
   close();
   path_ = path;
   replace_ = options.replace;
+  durable_ = options.durable;
   links_.clear();
   ports_.clear();
   if (db_.open(path, Database::Mode::write, options.vfs) != SQLITE_OK) {
@@ -110,6 +111,7 @@ MonthFile::Trouble MonthFile::prepare() {
   if (db_.run("PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = 0;"
               "PRAGMA journal_size_limit = 1048576; PRAGMA cache_size = -1024;") != SQLITE_OK)
     return trouble("settings");
+  if (!durable_ && db_.run("PRAGMA synchronous = OFF") != SQLITE_OK) return trouble("settings");
   if (db_.number("SELECT count(*) FROM sqlite_schema") == 0) {
     const Trouble made =
         transaction("make tables", [&] { return make_schema(db_) == SQLITE_OK; });
@@ -406,6 +408,10 @@ MonthFile::Trouble MonthFile::forget_before(Time limit) {
     marks.bind(1, micros(limit));
     return done(hours) && done(recent) && done(events) && done(marks);
   });
+}
+
+void MonthFile::leave_log() {
+  sqlite3_db_config(db_.handle(), SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, nullptr);
 }
 
 MonthFile::Trouble MonthFile::finish() {
