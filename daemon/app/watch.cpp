@@ -22,6 +22,7 @@
 #include "fadeward/base/text.hpp"
 #include "fadeward/config/describe.hpp"
 #include "fadeward/judge/supervisor.hpp"
+#include "fadeward/publish/history_json.hpp"
 #include "fadeward/publish/http_server.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
 
@@ -146,6 +147,15 @@ class Daemon {
     build.compiler = "g++ " __VERSION__;
     publish::HttpHooks hooks;
     hooks.reload = [this] { return reload_from_http(); };
+    if (history_)
+      hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](const publish::HttpRequest& request)
+          -> std::optional<publish::HttpAnswer> {
+        if (publish::path_of(request.target) != "/history") return {};
+        const publish::Published published = box_.load();
+        std::vector<std::string> names;
+        for (const judge::LinkSnapshot& link : published.snapshot->links) names.push_back(link.name);
+        return json.answer(request, names, published.snapshot->time);
+      };
     server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
     const Status started = server_->start();
     if (started) spdlog::info("serving http://{}:{}/", settings_.http.address, server_->port());
