@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 #include <string>
+#include <tuple>
 
 #include "fadeward/app/commands.hpp"
 #include "fadeward/app/config_file.hpp"
@@ -27,10 +28,11 @@ int bad_command_line(const std::string& why) {
 }
 
 struct Words {   // as typed
-  std::string config, output, snapshots = "1h", time_start, start;
+  std::string config, output, snapshots = "1h", time_start, start, history, from, to;
   std::vector<std::string> inputs;
   WatchOptions watch;
   BudgetOptions budget;
+  ExportOptions exported;
   SimulateOptions simulate;
 };
 
@@ -41,6 +43,7 @@ int run_replay(const Words& words) {
   if (!every || *every < std::chrono::seconds{1})
     return bad_command_line("--snapshots " + words.snapshots + ": a span of at least 1s with its unit, such as 15m or 1h");
   options.snapshots = *every;
+  options.history = words.history;
   const auto settings = load_settings_to_judge(words.config);
   if (!settings) {
     std::fprintf(stderr, "%s\n", settings.error().message.c_str());
@@ -86,6 +89,17 @@ int run_simulate(Words& words) {
   return simulate_world(options);
 }
 
+int run_export(Words& words) {
+  ExportOptions& options = words.exported;
+  options.history = words.history;
+  for (const auto& [option, word, at] : {std::tuple{"--from", &words.from, &options.from}, {"--to", &words.to, &options.to}}) {
+    if (word->empty()) continue;
+    *at = parse_date_or_time(*word);
+    if (!*at) return bad_command_line(std::string(option) + " " + *word + ": a date or an RFC 3339 time");
+  }
+  return export_history(options);
+}
+
 std::string scenario_list() {
   std::string out = "Scenarios (all invented):\n";
   for (const auto& scenario : simulate::scenarios()) {
@@ -119,6 +133,7 @@ int run(int argc, char** argv) {
   CLI::App* replay_command = app.add_subcommand("replay", "judge recorded reports under the recording's own clock");
   with_config(replay_command);
   replay_command->add_option("--snapshots", words.snapshots, "span between snapshots (default 1h)");
+  replay_command->add_option("--history", words.history, "directory to keep the history in (default: none is kept)");
   replay_command->add_option("--output", words.output, "file to write to (default standard output)");
   replay_command->add_option("input", words.inputs, "recordings in JSON Lines, plain or gzip; - is standard input")->required();
 
@@ -126,6 +141,12 @@ int run(int argc, char** argv) {
   with_config(budget_command);
   budget_command->add_option("--link", words.budget.link, "one link only");
   budget_command->add_flag("--json", words.budget.json, "JSON instead of text");
+
+  CLI::App* export_command = app.add_subcommand("export", "the history as OpenMetrics text with timestamps, for backfilling");
+  export_command->add_option("--history", words.history, "directory of the history")->required();
+  export_command->add_option("--link", words.exported.link, "one link only");
+  export_command->add_option("--from", words.from, "first moment: a date or an RFC 3339 time");
+  export_command->add_option("--to", words.to, "end, not included");
 
   CLI::App* simulate_command = app.add_subcommand("simulate", "invented links with known truth, as canonical reports");
   simulate_command->footer(scenario_list());
@@ -163,6 +184,7 @@ int run(int argc, char** argv) {
   if (check_command->parsed()) return check(words.config);
   if (replay_command->parsed()) return run_replay(words);
   if (budget_command->parsed()) return budget(words.budget);
+  if (export_command->parsed()) return run_export(words);
   return run_simulate(words);
 }
 

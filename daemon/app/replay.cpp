@@ -7,6 +7,7 @@
 
 #include "fadeward/app/line_reader.hpp"
 #include "fadeward/app/read_ahead.hpp"
+#include "fadeward/app/replay_history.hpp"
 #include "fadeward/app/report_order.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/judge/link_table.hpp"
@@ -94,8 +95,12 @@ class Recording {
 class Player {
  public:
   Player(const Settings& settings, Duration snapshots, judge::Supervisor& supervisor,
-         std::FILE* output)
-      : settings_(settings), every_(snapshots), supervisor_(supervisor), output_(output) {}
+         ReplayHistory* history, std::FILE* output)
+      : settings_(settings),
+        every_(snapshots),
+        supervisor_(supervisor),
+        history_(history),
+        output_(output) {}
 
   void play(const LinkReport& report) {
     if (!started_) begin(report.time);
@@ -105,7 +110,11 @@ class Player {
     if (!supervisor_.events().empty()) print_events();
     last_ = report.time;
   }
-  void finish() { flush(); }
+  /// The error is the history's.
+  Status finish() {
+    flush();
+    return history_ != nullptr ? history_->finish(supervisor_, last_) : success();
+  }
   bool failed() const { return failed_; }
 
  private:
@@ -136,6 +145,7 @@ class Player {
   void tick(Time at) {
     supervisor_.tick({at, at.time_since_epoch()});
     if (!supervisor_.events().empty()) print_events();
+    if (history_ != nullptr) history_->minute(supervisor_, at);
   }
 
   /// A silence of everything: told once, judged for its first week, not minute by minute for years.
@@ -161,10 +171,12 @@ class Player {
   }
 
   void print_events() {
-    for (const judge::Event& event : supervisor_.events())
+    for (const judge::Event& event : supervisor_.events()) {
+      if (history_ != nullptr) history_->note(event, event.time);
       judge::append_json(
           out_, event, event.link < settings_.links.size() ? settings_.links[event.link].name : "",
           event.port < settings_.ports.size() ? settings_.ports[event.port].name : "");
+    }
     supervisor_.clear_events();
     if (out_.size() > kFlushBytes) flush();
   }
@@ -177,6 +189,7 @@ class Player {
   const Settings& settings_;
   const Duration every_;
   judge::Supervisor& supervisor_;
+  ReplayHistory* history_;  ///< null: none is kept
   std::FILE* output_;
   std::string out_;
   bool started_ = false;
@@ -245,6 +258,13 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
   judge::SupervisorOptions core;
   core.keep_intervals = true;
   core.recording = true;
+  core.keep_bins = !options.history.empty();
+  std::unique_ptr<ReplayHistory> history;
+  if (core.keep_bins) {
+    auto opened = ReplayHistory::open(options.history, settings);
+    if (!opened) return opened.error();
+    history = std::move(opened).value();
+  }
   std::vector<LineReader> readers;
   for (const std::string& input : options.inputs) {
     auto reader = LineReader::open(input);
@@ -265,13 +285,15 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
     if (!player) {
       supervisor = std::make_unique<judge::Supervisor>(
           settings, Instant{report->time, report->time.time_since_epoch()}, core);
-      player = std::make_unique<Player>(settings, options.snapshots, *supervisor, output);
+      player = std::make_unique<Player>(settings, options.snapshots, *supervisor,
+                                        history.get(), output);
     }
     supervisor->prepare(reports.ahead(kPrepareLater), reports.ahead(kPrepareSoon));
     player->play(*report);
     ++taken;
   }
-  if (player) player->finish();
+  if (player)
+    if (const Status finished = player->finish(); !finished) return finished.error();
   summary.taken = taken;
   for (std::size_t i = 0; i < options.inputs.size(); ++i) {
     const LineReader& reader = recordings.reader(i);

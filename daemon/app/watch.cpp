@@ -14,12 +14,15 @@
 
 #include "fadeward/app/clock.hpp"
 #include "fadeward/app/config_file.hpp"
+#include "fadeward/app/history_feed.hpp"
+#include "fadeward/app/history_writer.hpp"
 #include "fadeward/app/notify.hpp"
 #include "fadeward/app/port_feed.hpp"
 #include "fadeward/app/state_file.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/config/describe.hpp"
 #include "fadeward/judge/supervisor.hpp"
+#include "fadeward/publish/history_json.hpp"
 #include "fadeward/publish/http_server.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
 
@@ -40,7 +43,7 @@ class Daemon {
       : options_(options),
         settings_(std::move(settings)),
         clock_(options.time_factor == 1 ? Clock{} : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
-        supervisor_(settings_, clock_.now()),
+        supervisor_(settings_, clock_.now(), core_options(settings_)),
         signals_(io_, SIGTERM, SIGINT, SIGHUP),
         timer_(io_),
         watchdog_(io_) {}
@@ -51,6 +54,7 @@ class Daemon {
     program.started = clock_.now().wall;
     program.external_labels = settings_.external_labels;
     box_.change([&](publish::ProgramState& state) { state = program; });
+    begin_history();
     publish_snapshot();
     if (const Status serving = open_http(); !serving) return fail(serving.error().message);
     for (PortIndex i = 0; i < settings_.ports.size(); ++i) {
@@ -80,6 +84,7 @@ class Daemon {
     auto opened = StateFile::open(settings_.history.dir);
     if (!opened) return opened.error();
     state_ = std::move(opened).value();
+    if (const Status history = open_history(); !history) return history;
     auto bytes = state_->load();
     if (!bytes) return bytes.error();
     if (!*bytes) return success();
@@ -91,6 +96,50 @@ class Daemon {
     return success();
   }
 
+  static judge::SupervisorOptions core_options(const Settings& settings) {
+    judge::SupervisorOptions options;
+    options.keep_bins = !settings.history.dir.empty();
+    return options;
+  }
+
+  Status open_history() {
+    history::StoreOptions options;
+    options.keep = settings_.history.keep;
+    auto writer = HistoryWriter::open(settings_.history.dir, std::move(options), [](HistoryWriter::Tone tone, const std::string& text) {
+      spdlog::log(tone == HistoryWriter::Tone::error     ? spdlog::level::err
+                  : tone == HistoryWriter::Tone::warning ? spdlog::level::warn
+                                                         : spdlog::level::info, "{}", text);
+    });
+    if (!writer) return writer.error();
+    history_ = std::move(writer).value();
+    return success();
+  }
+
+  void begin_history() {
+    if (!history_) return;
+    const Instant now = clock_.now();
+    feed_.started(FADEWARD_VERSION, now);
+    feed_.settings(settings_, now);
+  }
+
+  /// After a tick: once a minute the quarter hours that ended, at any time what happened.
+  void keep_history(const judge::Snapshot& snapshot, Instant now) {
+    if (!history_) return;
+    feed_.look(snapshot, now);
+    const auto minute = std::chrono::floor<std::chrono::minutes>(now.wall);
+    if (minute != collected_) feed_.collect(supervisor_, settings_);
+    collected_ = minute;
+    history_->push(feed_.take(now), now.wall);
+    tell_write_errors();
+  }
+
+  void tell_write_errors() {
+    const std::uint64_t errors = (state_ ? state_->errors() : 0) + (history_ ? history_->errors() : 0);
+    if (errors == write_errors_) return;
+    write_errors_ = errors;
+    box_.change([errors](publish::ProgramState& state) { state.history_write_errors = errors; });
+  }
+
   Status open_http() {
     if (settings_.http.disabled) return success();
     publish::BuildInfo build;
@@ -98,6 +147,15 @@ class Daemon {
     build.compiler = "g++ " __VERSION__;
     publish::HttpHooks hooks;
     hooks.reload = [this] { return reload_from_http(); };
+    if (history_)
+      hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](const publish::HttpRequest& request)
+          -> std::optional<publish::HttpAnswer> {
+        if (publish::path_of(request.target) != "/history") return {};
+        const publish::Published published = box_.load();
+        std::vector<std::string> names;
+        for (const judge::LinkSnapshot& link : published.snapshot->links) names.push_back(link.name);
+        return json.answer(request, names, published.snapshot->time);
+      };
     server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
     const Status started = server_->start();
     if (started) spdlog::info("serving http://{}:{}/", settings_.http.address, server_->port());
@@ -157,7 +215,9 @@ class Daemon {
     const Instant now = clock_.now();
     supervisor_.tick(now);
     log_events();
-    publish_snapshot();
+    const judge::SnapshotPtr snapshot = supervisor_.snapshot(clock_.now());
+    keep_history(*snapshot, now);
+    box_.store(snapshot);
     save_if_due(now);
   }
 
@@ -167,6 +227,7 @@ class Daemon {
 
   void log_events() {
     for (const judge::Event& event : supervisor_.events()) {
+      if (history_) feed_.note(event, settings_, clock_.now());
       const std::string when = clock_.factor() == 1 ? "" : format_rfc3339(std::chrono::floor<std::chrono::seconds>(event.time)) + " ";
       const std::string where = event.port != kNoPort ? "port " + printable(settings_.ports[event.port].name)
                                                       : "link " + link_name(event.link);
@@ -192,7 +253,7 @@ class Daemon {
     state_->save(supervisor_.save());
     if (state_->errors() == save_errors_) return;
     save_errors_ = state_->errors();
-    box_.change([this](publish::ProgramState& state) { state.history_write_errors = save_errors_; });
+    tell_write_errors();
     spdlog::error("state could not be written to {} ({} times so far)", settings_.history.dir, save_errors_);
   }
 
@@ -247,6 +308,7 @@ class Daemon {
     for (PortFeed* feed : opened_anew_) feed->start();
     opened_anew_.clear();
     log_events();
+    if (history_) feed_.settings(settings_, clock_.now());
     publish_snapshot();
     box_.change([this](publish::ProgramState& state) {
       state.config_last_reload_successful = true;
@@ -270,16 +332,30 @@ class Daemon {
     log_events();
     if (server_) server_->stop();
     if (!state_) return 0;
+    end_history();
     state_->save(supervisor_.save());
     if (const Status saved = state_->finish(); !saved) return fail("state not saved: " + saved.error().message);
     return 0;
+  }
+
+  /// The open quarter hour goes with the state.
+  void end_history() {
+    const Instant now = clock_.now();
+    feed_.collect(supervisor_, settings_);
+    feed_.stopped(now);
+    history_->push(feed_.take(now), now.wall);
+    if (const Status written = history_->finish(); !written)
+      spdlog::error("history not written to its end: {}", written.error().message);
   }
 
   const WatchOptions& options_;
   Settings settings_;
   Clock clock_;
   judge::Supervisor supervisor_;
-  std::unique_ptr<StateFile> state_;
+  std::unique_ptr<StateFile> state_;          // its lock guards the history as well
+  std::unique_ptr<HistoryWriter> history_;
+  HistoryFeed feed_;
+  std::chrono::sys_time<std::chrono::minutes> collected_{};
   publish::SnapshotBox box_;
   boost::asio::io_context io_{1};
   boost::asio::signal_set signals_;
@@ -290,6 +366,7 @@ class Daemon {
   std::unique_ptr<publish::HttpServer> server_;
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
+  std::uint64_t write_errors_ = 0;   ///< told so far
   std::atomic<bool> stopping_ = false;   ///< also read by the HTTP thread
 };
 

@@ -138,7 +138,9 @@ bool get_levels(BitReader& bits, RawLevels& raw, std::int64_t& near) {
   if (near < -std::int64_t{kMostCells} || near > std::int64_t{kMostCells}) return false;
   const int k = static_cast<int>(bits.bits(3));
   raw.counts.resize(size);
-  for (std::uint64_t& count : raw.counts) count = bits.golomb(k);
+  BitReader own = bits;   // in registers: the counts could be its members, for all that is known
+  for (std::uint64_t& count : raw.counts) count = own.golomb(k);
+  bits = own;
   if (!bits.ok()) return false;
   const Middles middles(raw);
   raw.total = middles.held;

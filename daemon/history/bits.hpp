@@ -84,21 +84,15 @@ class BitReader {
     return high << 32 | few(32);
   }
   bool flag() { return few(1) != 0; }
-  std::uint64_t golomb(int k) {
-    refill();
-    int zeros = std::countl_zero(word_);
-    if (zeros <= 24) {
-      const std::uint64_t shifted = few(2 * zeros + 1);
-      return (shifted - 1) << k | few(k);
-    }
-    zeros = 0;  // a long one, or the end
-    while (zeros < 64 && few(1) == 0) ++zeros;
-    if (zeros == 64) {
-      ok_ = false;
-      return 0;
-    }
-    const std::uint64_t shifted = (std::uint64_t{1} << zeros) | bits(zeros);
-    return (shifted - 1) << k | few(k);
+  [[gnu::always_inline]] std::uint64_t golomb(int k) {
+    if (held_ < 32) refill();
+    const int zeros = std::countl_zero(word_);
+    const int size = 2 * zeros + 1 + k;
+    if (size > held_) [[unlikely]] return long_golomb(k);
+    const std::uint64_t code = word_ >> (64 - size);
+    word_ <<= size;
+    held_ -= size;
+    return code - (std::uint64_t{1} << k);
   }
   std::uint64_t sized() {
     const int width = static_cast<int>(few(6));
@@ -109,7 +103,27 @@ class BitReader {
   bool at_end() const { return ok_ && end_ - at_ + held_ / 8 == 0; }
 
  private:
+  std::uint64_t long_golomb(int k) {
+    int zeros = 0;
+    while (zeros < 64 && few(1) == 0 && ok_) ++zeros;
+    if (zeros == 64 || !ok_) {
+      ok_ = false;
+      return 0;
+    }
+    const std::uint64_t shifted = (std::uint64_t{1} << zeros) | bits(zeros);
+    return (shifted - 1) << k | bits(k);
+  }
   void refill() {
+    if (end_ - at_ >= 8) {   // eight bytes at once; those that do not fit are read again
+      std::uint64_t next = 0;
+      std::memcpy(&next, at_, 8);
+      if constexpr (std::endian::native == std::endian::little) next = __builtin_bswap64(next);
+      word_ |= next >> held_;
+      const int bytes = (63 - held_) >> 3;
+      at_ += bytes;
+      held_ += 8 * bytes;
+      return;
+    }
     while (held_ <= 56 && at_ < end_) {
       word_ |= std::uint64_t{*at_++} << (56 - held_);
       held_ += 8;

@@ -9,7 +9,7 @@ namespace fadeward::history {
 namespace {
 
 constexpr std::int64_t kApplication = 0x66647764;  // "fdwd"
-constexpr int kWalPages = 4000;                    // then it is brought into the file
+constexpr int kWalPages = 6000;  // then it is brought into the file: each page once, however often written
 
 std::int64_t micros(Time at) { return at.time_since_epoch().count(); }
 
@@ -69,6 +69,7 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
   close();
   path_ = path;
   replace_ = options.replace;
+  durable_ = options.durable;
   links_.clear();
   ports_.clear();
   if (db_.open(path, Database::Mode::write, options.vfs) != SQLITE_OK) {
@@ -108,8 +109,11 @@ MonthFile::Trouble MonthFile::prepare() {
   const auto mode = db_.text("PRAGMA journal_mode = WAL");
   if (!mode) return trouble("journal");
   if (db_.run("PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = 0;"
-              "PRAGMA journal_size_limit = 1048576; PRAGMA cache_size = -1024;") != SQLITE_OK)
+              "PRAGMA journal_size_limit = 1048576; PRAGMA cache_size = -512;"
+              // Debian's build would write zeros over every page that is no longer used.
+              "PRAGMA secure_delete = OFF;") != SQLITE_OK)
     return trouble("settings");
+  if (!durable_ && db_.run("PRAGMA synchronous = OFF") != SQLITE_OK) return trouble("settings");
   if (db_.number("SELECT count(*) FROM sqlite_schema") == 0) {
     const Trouble made =
         transaction("make tables", [&] { return make_schema(db_) == SQLITE_OK; });
@@ -372,13 +376,13 @@ MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   const std::int64_t day = (*oldest >> 24) / kQuartersPerDay;
   if (time_of_day(day + 1) > now) return Trouble::none;
   std::vector<std::pair<std::int64_t, std::string>> rows;
+  db_.run("PRAGMA cache_size = -8192");   // or pages go to the log early, and again
   const Trouble found = transaction("pack a day", [&] {
     if (!encode_day(day, rows)) return false;
     // The pages of what goes are used again for what comes.
-    Statement remove = db_.prepare("DELETE FROM recent WHERE id >= ? AND id < ?");
+    Statement remove = db_.prepare("DELETE FROM recent WHERE id < ?");
     if (!remove) return false;
-    remove.bind(1, recent_id(day * kQuartersPerDay, 0));
-    remove.bind(2, recent_id((day + 1) * kQuartersPerDay, 0));
+    remove.bind(1, recent_id((day + 1) * kQuartersPerDay, 0));
     if (!done(remove)) return false;
     return std::ranges::all_of(rows, [&](const auto& row) {
       put_hour_.bind(1, row.first);
@@ -388,7 +392,8 @@ MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   });
   if (found != Trouble::none) return found;
   more = true;
-  sqlite3_wal_checkpoint_v2(db_.handle(), nullptr, SQLITE_CHECKPOINT_PASSIVE, nullptr, nullptr);
+  db_.run("PRAGMA cache_size = -512");
+  sqlite3_db_release_memory(db_.handle());
   return Trouble::none;
 }
 
@@ -406,6 +411,10 @@ MonthFile::Trouble MonthFile::forget_before(Time limit) {
     marks.bind(1, micros(limit));
     return done(hours) && done(recent) && done(events) && done(marks);
   });
+}
+
+void MonthFile::leave_log() {
+  sqlite3_db_config(db_.handle(), SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, nullptr);
 }
 
 MonthFile::Trouble MonthFile::finish() {

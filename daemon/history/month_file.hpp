@@ -72,6 +72,8 @@ class MonthFile {
   /// Brings the file into the state in which it needs nothing beside it.
   Trouble finish();
   void close();
+  /// It closes as a crash would leave it: the next run checks it.
+  void leave_log();
 
   /// The file under the path is still this one.
   bool in_place() const;
@@ -102,6 +104,7 @@ class MonthFile {
   std::string path_;
   std::string error_;
   bool replace_ = false;
+  bool durable_ = true;
   int wal_pages_ = 0;  ///< not yet brought into the file
   dev_t device_ = 0;
   ino_t inode_ = 0;

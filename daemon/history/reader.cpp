@@ -84,7 +84,8 @@ std::optional<Database> Reader::State::open(Month month) {
   const std::string path = dir + "/" + file_name(month);
   Database db;
   const auto usable = [&db] {
-    return db.run("BEGIN") == SQLITE_OK && db.number("SELECT count(*) FROM sqlite_schema");
+    // Each page is needed once.
+    return db.run("PRAGMA cache_size = -256; BEGIN") == SQLITE_OK && db.number("SELECT count(*) FROM sqlite_schema");
   };
   bool ok = db.open(path, Database::Mode::read) == SQLITE_OK && usable();
   if (!ok) {
@@ -100,7 +101,10 @@ std::optional<Database> Reader::State::open(Month month) {
     return {};
   }
   const auto version = db.number("PRAGMA user_version");
-  if (version == 0 && db.number("SELECT count(*) FROM sqlite_schema") == 0) return {};  // just begun
+  std::error_code failed;
+  const auto size = std::filesystem::file_size(path, failed);
+  const bool whole = !failed && (size == 0 || size >= 512);   // of a page at least
+  if (whole && version == 0 && db.number("SELECT count(*) FROM sqlite_schema") == 0) return {};  // just begun
   if (!version || *version < 1 || *version > kSchemaVersion) {
     problem(path + " cannot be read: not a history of this version");
     return {};

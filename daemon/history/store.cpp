@@ -57,8 +57,8 @@ struct Store::State {
   std::set<Month> rolled;        ///< known to hold hours, or not worth another try in this run
   std::set<Month> checked;       ///< in this run
   Time forgotten_at{};
-  std::uint64_t refused = 0;
-  std::uint64_t set_aside = 0;
+  std::atomic<std::uint64_t> refused = 0;
+  std::atomic<std::uint64_t> set_aside = 0;
   std::mutex interrupt_mutex;    ///< guards `busy`
   MonthFile* busy = nullptr;
   std::atomic<bool> stopping = false;
@@ -115,12 +115,17 @@ Trouble Store::State::open_once(MonthFile& file, Month month) {
   const bool check = !checked.contains(month) && size_of(path + "-wal") > 0;
   {
     const std::lock_guard guard(interrupt_mutex);
-    if (stopping && check) return Trouble::stopped;
-    busy = check ? &file : nullptr;
+    if (!stopping) busy = check ? &file : nullptr;
   }
-  const Trouble found = file.open(path, options, check);
-  const std::lock_guard guard(interrupt_mutex);
-  busy = nullptr;
+  Trouble found = check && stopping ? Trouble::stopped : file.open(path, options, check);
+  {
+    const std::lock_guard guard(interrupt_mutex);
+    busy = nullptr;
+  }
+  if (found == Trouble::stopped) {
+    found = file.open(path, options, false);
+    if (found == Trouble::none) file.leave_log();
+  }
   return found;
 }
 

@@ -16,8 +16,7 @@ constexpr Duration kTogether = std::chrono::hours{6};   // changes of links of o
 constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
 constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
 constexpr Duration kFutureReport = std::chrono::seconds{60};
-constexpr std::int64_t kFirstTrustedYear = 2024;              // before the program was written
-constexpr std::string_view kMagic = "fadeward state 11\n";
+constexpr std::string_view kMagic = "fadeward state 12\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
 
@@ -25,10 +24,6 @@ std::uint64_t checksum(std::string_view bytes) {   // FNV-1a, 64 bits
   std::uint64_t h = 0xcbf29ce484222325U;
   for (const char c : bytes) h = (h ^ static_cast<unsigned char>(c)) * 0x100000001b3U;
   return h;
-}
-
-bool believable(Time wall) {
-  return wall >= Time{std::chrono::sys_days{std::chrono::year{kFirstTrustedYear} / 1 / 1}};
 }
 
 }  // namespace
@@ -41,6 +36,13 @@ struct Supervisor::State {
     ports.reserve(s.ports.size());
     for (const PortSettings& port : s.ports) ports.emplace_back(port, start.wall);
     bind_ports();
+    keep_bins();
+  }
+
+  void keep_bins() {
+    for (LinkJudge& link : links)
+      for (const Direction d : {Direction::inbound, Direction::outbound})
+        link.state().direction(d).keep_closed = options.keep_bins;
   }
 
   AlertBook::Owner link_owner(std::size_t link) { return {static_cast<LinkIndex>(link), kNoPort, &events}; }
@@ -295,6 +297,31 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
   state_ = std::move(fresh);
 }
 
+void Supervisor::take_bins(const std::function<void(LinkIndex, Direction, Bin&)>& visit) {
+  State& s = *state_;
+  // Until the clock is believed they wait; a step of the clock moves them.
+  if (!s.options.recording && !believable(s.last.wall)) return;
+  for (std::size_t i = 0; i < s.links.size(); ++i)
+    for (const Direction d : {Direction::inbound, Direction::outbound}) {
+      std::vector<Bin>& closed = s.links[i].state().direction(d).closed;
+      for (Bin& bin : closed) visit(static_cast<LinkIndex>(i), d, bin);
+      closed.clear();
+    }
+}
+
+void Supervisor::end_bins() {
+  for (LinkJudge& link : state_->links)
+    for (const Direction d : {Direction::inbound, Direction::outbound}) link.state().direction(d).end_bin();
+}
+
+std::uint64_t Supervisor::bins_dropped() const {
+  std::uint64_t sum = 0;
+  for (LinkJudge& link : state_->links)
+    for (const Direction d : {Direction::inbound, Direction::outbound})
+      sum += link.state().direction(d).closed_dropped;
+  return sum;
+}
+
 // ---- state over a restart ------------------------------------------------------------------
 
 std::string Supervisor::save() const {
@@ -365,11 +392,19 @@ Status Supervisor::restore(std::string_view bytes, Instant now) {
     if (link != nullptr) fresh->bind_to(port, *link);
   }
   if (!reader.ok() || !reader.at_end()) return Error{"state file does not hold what it says"};
-  // A clock that stands before the save has lost its time: keep ages as they would be at once.
+  const auto each_direction = [&](auto work) {
+    for (LinkJudge& link : fresh->links)
+      for (const Direction d : {Direction::inbound, Direction::outbound}) work(link.state().direction(d));
+  };
+  // A clock that stands before the save has lost its time: keep ages as they would be at once. The
+  // quarter hour under way belongs to the time before.
   if (saved > now.wall) {
+    if (fresh->options.keep_bins) each_direction([](auto& direction) { direction.end_bin(); });
     for (LinkJudge& link : fresh->links) link.shift(now.wall - saved);
     for (PortJudge& port : fresh->ports) port.shift(now.wall - saved);
   }
+  // A quarter hour that ended meanwhile: its frames are still in the window, and soon too old for it.
+  each_direction([&](auto& direction) { direction.end_bin_before(now.wall); });
   fresh->clock_steps = s.clock_steps;
   state_ = std::move(fresh);
   return success();

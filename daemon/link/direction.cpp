@@ -24,7 +24,7 @@ Time floor_to(Time at, Duration span) {
 DirectionState::DirectionState(bool keep_intervals) : interval(keep_intervals) {}
 
 void DirectionState::open_bin(Time at) {
-  bin.start = floor_to(at, kBinSpan);
+  bin.start = bin_since_ = floor_to(at, kBinSpan);
   settle_bin_end();
   bin.upkeep = upkeep;
   bin.noise_source = noise_source;
@@ -39,7 +39,7 @@ void DirectionState::fill_bin() {
   std::array<std::uint16_t, FrameWindow::kMost + 1> frames;
   std::array<std::uint8_t, FrameWindow::kMost + 1> by_channel;
   std::size_t count = 0;
-  window.visit_since(bin.start, [&](const FrameSample& sample) {
+  window.visit_since(bin_since_, [&](const FrameSample& sample) {
     margin_cdb[count] = sample.margin_cdb;
     signal_cdbm[count] = sample.signal_cdbm;
     noise_cdbm[count] = sample.noise_cdbm;
@@ -90,7 +90,10 @@ void DirectionState::close_bin(Time now) {
     for (const ChannelPart& part : bin.channels)
       if (part.frames > 0) channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
     channels.settle();
-    if (keep_closed && closed.size() < kMostClosed) closed.push_back(bin);
+    if (keep_closed && closed.size() < kMostClosed)
+      closed.push_back(bin);
+    else if (keep_closed)
+      ++closed_dropped;
   }
   // Cleared in place: the channel list keeps its memory.
   auto parts = std::move(bin.channels);
@@ -215,8 +218,15 @@ void DirectionState::sent(Time at, std::uint32_t transmissions, std::uint32_t re
 }
 
 void DirectionState::tick(Time now) {
-  if (bin.start != Time{} && now - bin.start >= kBinSpan) close_bin(now);
+  end_bin_before(now);
   window.expire(now);
+}
+
+void DirectionState::end_bin() {
+  if (bin.start == Time{}) return;
+  close_bin(bin.start);
+  bin.start = bin_since_ = Time{};
+  settle_bin_end();
 }
 
 void DirectionState::shift(Duration step) {
@@ -224,7 +234,14 @@ void DirectionState::shift(Duration step) {
   margin_fit.shift(step);
   loss.shift(step);
   repeats.shift(step);
-  if (bin.start != Time{}) bin.start = floor_to(bin.start + step, kBinSpan);
+  // To the nearest quarter: a second back must not make it the one before.
+  const auto moved = [step](Time start) { return floor_to(start + step + kBinSpan / 2, kBinSpan); };
+  if (bin.start != Time{}) {
+    bin.start = moved(bin.start);
+    bin_since_ += step;
+  }
+  for (Bin& waiting : closed)
+    if (!believable(waiting.start)) waiting.start = moved(waiting.start);
   settle_bin_end();
   snr_noise_at += step;
   taken_until_ += step;

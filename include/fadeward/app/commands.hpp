@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 
+#include "fadeward/base/time.hpp"
 #include "fadeward/simulate/scenario.hpp"
 
 namespace fadeward::app {
@@ -16,6 +17,13 @@ struct BudgetOptions {
   bool json = false;
 };
 int budget(const BudgetOptions& options);
+
+struct ExportOptions {
+  std::string history;   ///< directory
+  std::string link;      ///< empty: all
+  std::optional<Time> from, to;
+};
+int export_history(const ExportOptions& options);
 
 struct SimulateOptions {
   simulate::Options world;

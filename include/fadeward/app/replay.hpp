@@ -13,6 +13,7 @@ namespace fadeward::app {
 struct ReplayOptions {
   std::vector<std::string> inputs;                 ///< "-" is standard input
   Duration snapshots = std::chrono::hours{1};
+  std::string history;                             ///< directory to write the history to; empty: none
 };
 
 struct ReplaySummary {
@@ -34,6 +35,8 @@ struct ReplaySummary {
   std::string in_words() const;    ///< one line
 };
 
+/// A history that is there already is added to; quarter hours that it has are replaced.
+///
 /// Writes snapshots and events as JSON Lines to `output`. An error: an input that could not be read
 /// to its end, or output that could not be written; what came before stands.
 Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& options, std::FILE* output);

@@ -23,6 +23,11 @@ struct Instant {
   Duration steady{};
 };
 
+/// Whether a wall clock may show this: before 2024, when the program did not exist, it was never set.
+constexpr bool believable(Time wall) {
+  return wall >= Time{std::chrono::sys_days{std::chrono::year{2024} / 1 / 1}};
+}
+
 /// Seconds as a span, rounded to the nearest microsecond. Values beyond +-292,000 years saturate;
 /// NaN gives zero.
 Duration seconds_to_duration(double seconds_s);

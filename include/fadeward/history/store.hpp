@@ -49,13 +49,14 @@ struct StoreOptions {
   /// A bin that is there already: false: both are added up (a clock set back, two parts of one
   /// quarter hour); true: the new one replaces it (a recording played twice).
   bool replace = false;
+  bool durable = true;  ///< false: a power cut may spoil the file (a recording can be played again)
   std::string vfs;  ///< SQLite's file layer; empty: the system's
   /// Called for what an operator should know (a damaged file set aside, ...), from within the
   /// functions of the store.
   std::function<void(const std::string&)> remark;
 };
 
-/// One thread but for `interrupt`.
+/// One thread but for `interrupt` and the counts.
 class Store {
  public:
   /// Makes the directory if it is missing. Opens no file yet: however long the history is.
@@ -79,7 +80,8 @@ class Store {
   /// Ends files properly, so that the next start need not check them.
   Status close();
 
-  /// Ends a check that takes long; from any thread.
+  /// Ends a check that takes long, and lets none begin; from any thread. What is written then is
+  /// checked by the next run.
   void interrupt();
 
   std::uint64_t refused() const;   ///< records whose time cannot be true, or too old for their month

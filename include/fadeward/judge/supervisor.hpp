@@ -5,12 +5,15 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
+#include <functional>
 #include <memory>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "fadeward/base/bin.hpp"
 #include "fadeward/base/port_event.hpp"
 #include "fadeward/base/report.hpp"
 #include "fadeward/base/result.hpp"
@@ -22,6 +25,7 @@ namespace fadeward::judge {
 
 struct SupervisorOptions {
   bool keep_intervals = false;  ///< fill Interval for `interval_snapshot` (costs memory)
+  bool keep_bins = false;       ///< quarter hours wait for `take_bins`
   bool recording = false;       ///< time is the recording's own: reports are believed as they are
 };
 
@@ -63,6 +67,16 @@ class Supervisor {
 
   /// One direction only, with the interval since the previous call for it (replay).
   DirectionSnapshot interval_snapshot(LinkIndex link, Direction direction, Instant now);
+
+  /// Calls `visit` for each quarter hour that ended since the last call, by link, direction and time,
+  /// and forgets it; the bin may be moved from. All of a quarter hour are there after the first tick
+  /// in the minute after its end. While the clock is not believed nothing comes: up to 96 for each
+  /// direction wait for it and move with it, further ones are dropped and counted. The open quarter
+  /// hour is part of `save`: one that ended before `restore` comes after it.
+  void take_bins(const std::function<void(LinkIndex, Direction, Bin&)>& visit);
+  std::uint64_t bins_dropped() const;
+  /// Ends the open quarter hours as they are: the end of a recording.
+  void end_bins();
 
   /// New settings with the state of every link that keeps its name; alerts of links that are gone
   /// end with a cleared event.

@@ -68,6 +68,12 @@ class DirectionState {
   }
   void tick(Time now);
   void shift(Duration step);
+  /// Ends the open quarter hour early, as if its time were over; the next begins with the next frame.
+  void end_bin();
+  /// The part of `tick` that is about the quarter hour.
+  void end_bin_before(Time now) {
+    if (bin.start != Time{} && now - bin.start >= kBinSpan) close_bin(now);
+  }
 
   /// Statistics of the frames since the last call, or since the power changed; channel offsets are
   /// learned from them. Once every few minutes.
@@ -85,6 +91,7 @@ class DirectionState {
   LossSource loss_source = LossSource::none;
   bool upkeep = false;
   bool keep_closed = false;
+  std::uint64_t closed_dropped = 0;  ///< nobody fetched them
   std::uint64_t frames_total = 0;
   std::uint64_t lost_total = 0;
   IntervalKeeper interval;
@@ -123,12 +130,16 @@ class DirectionState {
       lost_total, retries_total, bin, heard_since_, lost_since_, bin_from_, rate_from_, blocks_,
       block_start_, channel_levels, taken_until_, slow_signal_dbm_, slow_noise_dbm_, slow_known_,
       margin_fit);
-    if constexpr (A::kReading) settle_bin_end();
+    if constexpr (A::kReading) {
+      bin_since_ = bin.start;
+      settle_bin_end();
+    }
   }
 
  private:
   FrameSetting setting_;         ///< of the frames that come
   std::size_t rate_ = 0;         ///< its place in bin.rates
+  Time bin_since_{};             ///< its first moment: its start, but for a step of the clock
   std::uint64_t bin_from_ = 0;   ///< frames_total when the bin was opened, and
   std::uint64_t rate_from_ = 0;  ///< when this rate began in it
 

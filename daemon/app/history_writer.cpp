@@ -1,0 +1,182 @@
+#include "fadeward/app/history_writer.hpp"
+
+#include <pthread.h>
+#include <signal.h>
+
+#include <algorithm>
+#include <chrono>
+#include <iterator>
+#include <utility>
+
+namespace fadeward::app {
+
+namespace {
+
+using Steady = std::chrono::steady_clock;
+constexpr auto kFirstRetry = std::chrono::seconds{5};
+constexpr auto kLastRetry = std::chrono::minutes{5};
+constexpr auto kBetweenTurns = std::chrono::milliseconds{20};
+
+template <class T>
+void append(std::vector<T>& to, std::vector<T>& from) {
+  if (to.empty())
+    to.swap(from);
+  else
+    to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
+  from.clear();
+}
+
+void append(history::Batch& to, history::Batch& from) {
+  append(to.bins, from.bins);
+  append(to.events, from.events);
+  append(to.marks, from.marks);
+  append(to.periods, from.periods);
+  to.at = std::max(to.at, from.at);
+}
+
+}  // namespace
+
+Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& dir, history::StoreOptions options, Log log) {
+  options.remark = [log](const std::string& text) { log(Tone::error, text); };
+  auto store = history::Store::open(dir, std::move(options));
+  if (!store) return store.error();
+  return std::unique_ptr<HistoryWriter>(new HistoryWriter(std::move(store).value(), std::move(log)));
+}
+
+HistoryWriter::HistoryWriter(std::unique_ptr<history::Store> store, Log log)
+    : store_(std::move(store)), log_(std::move(log)) {
+  sigset_t all, before;   // signals are for the main thread
+  sigfillset(&all);
+  pthread_sigmask(SIG_SETMASK, &all, &before);
+  thread_ = std::thread([this] { run(); });
+  pthread_sigmask(SIG_SETMASK, &before, nullptr);
+  pthread_setname_np(thread_.native_handle(), "history");
+}
+
+HistoryWriter::~HistoryWriter() { static_cast<void>(finish()); }
+
+void HistoryWriter::cut(history::Batch& batch) {
+  std::uint64_t gone = 0;
+  const auto oldest = [&gone](auto& records, std::size_t most) {
+    if (records.size() <= most) return;
+    const std::size_t over = records.size() - most;
+    gone += over;
+    records.erase(records.begin(), records.begin() + static_cast<std::ptrdiff_t>(over));
+  };
+  oldest(batch.bins, kMostBins);
+  oldest(batch.events, kMostRecords);
+  oldest(batch.marks, kMostRecords);
+  oldest(batch.periods, kMostRecords);
+  dropped_ += gone;
+}
+
+void HistoryWriter::push(history::Batch batch, Time now) {
+  {
+    const std::lock_guard guard(mutex_);
+    if (batch.empty() && now - now_ < std::chrono::hours{1}) return;
+    append(waiting_, batch);
+    cut(waiting_);
+    now_ = now;
+    tidy_due_ = true;
+  }
+  changed_.notify_all();
+}
+
+void HistoryWriter::failed(const std::string& why) {
+  ++attempts_;
+  {
+    const std::lock_guard guard(mutex_);
+    ++errors_;
+  }
+  if (trouble_.empty()) log_(Tone::error, "history cannot be written, judging goes on: " + why);
+  trouble_ = why;
+}
+
+/// Without the lock. True if nothing is left in hand.
+bool HistoryWriter::attempt() {
+  if (in_hand_.empty()) return true;
+  if (const Status written = store_->write(in_hand_); !written) {
+    failed(written.error().message);
+    return false;
+  }
+  if (!trouble_.empty()) {
+    std::string text = "history is written again after " + std::to_string(attempts_) + " failed attempts";
+    if (const std::uint64_t gone = dropped(); gone > 0) text += "; " + std::to_string(gone) + " records were dropped";
+    log_(Tone::info, text);
+  }
+  trouble_.clear();
+  attempts_ = 0;
+  return true;
+}
+
+/// Turn by turn, as long as nothing else is to do.
+void HistoryWriter::tidy(std::unique_lock<std::mutex>& guard) {
+  while (!stop_ && waiting_.empty() && tidy_due_) {
+    const Time now = now_;
+    guard.unlock();
+    const auto more = store_->tidy(now);
+    if (!more && !tidying_failed_) log_(Tone::error, "housekeeping of the history failed: " + more.error().message);
+    tidying_failed_ = !more;
+    guard.lock();
+    if (!more) ++errors_;
+    if (!more || !*more) {
+      tidy_due_ = false;
+      return;
+    }
+    changed_.wait_for(guard, kBetweenTurns, [this] { return stop_; });
+  }
+}
+
+void HistoryWriter::run() {
+  auto wait = std::chrono::duration_cast<Steady::duration>(kFirstRetry);
+  Steady::time_point retry_at{};
+  std::unique_lock guard(mutex_);
+  for (;;) {
+    if (in_hand_.empty())
+      changed_.wait(guard, [this] { return stop_ || tidy_due_ || !waiting_.empty(); });
+    else
+      changed_.wait_until(guard, retry_at, [this] { return stop_; });
+    append(in_hand_, waiting_);
+    cut(in_hand_);
+    const bool last = stop_;
+    guard.unlock();
+    const bool done = attempt();
+    guard.lock();
+    if (last) break;
+    if (done) {
+      wait = kFirstRetry;
+      tidy(guard);
+    } else {
+      retry_at = Steady::now() + wait;
+      wait = std::min<Steady::duration>(2 * wait, kLastRetry);
+    }
+  }
+  guard.unlock();
+  static_cast<void>(store_->close());
+}
+
+Status HistoryWriter::finish() {
+  {
+    const std::lock_guard guard(mutex_);
+    stop_ = true;
+  }
+  changed_.notify_all();
+  if (thread_.joinable()) {
+    store_->interrupt();
+    thread_.join();
+  }
+  if (!in_hand_.empty()) return Error{trouble_};
+  return success();
+}
+
+std::uint64_t HistoryWriter::errors() const {
+  const std::lock_guard guard(mutex_);
+  return errors_;
+}
+
+std::uint64_t HistoryWriter::dropped() const {
+  const std::lock_guard guard(mutex_);
+  return dropped_ + store_->refused();
+}
+
+}  // namespace fadeward::app

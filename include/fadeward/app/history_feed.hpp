@@ -1,0 +1,56 @@
+// What the history should keep, gathered on the thread of the core.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "fadeward/base/settings.hpp"
+#include "fadeward/history/store.hpp"
+#include "fadeward/judge/supervisor.hpp"
+
+namespace fadeward::app {
+
+/// One thread. While the clock is not believed, events and marks wait (at most kMostHeld of them,
+/// the oldest are dropped) and get the time that the clock shows once it is put right.
+class HistoryFeed {
+ public:
+  static constexpr std::size_t kMostHeld = 1024;
+
+  /// `recording`: times are believed as they are.
+  explicit HistoryFeed(bool recording = false) : recording_(recording) {}
+
+  /// The periods of these settings; at the start and at each reload.
+  void settings(const Settings& settings, Instant now);
+  void started(const std::string& version, Instant now);
+  void stopped(Instant now);
+  /// To be told of each event before the supervisor forgets it.
+  void note(const judge::Event& event, const Settings& settings, Instant now);
+  /// Ports that opened or closed, steps of the clock, baselines that were learned.
+  void look(const judge::Snapshot& snapshot, Instant now);
+  /// Bins that are ready.
+  void collect(judge::Supervisor& supervisor, const Settings& settings);
+
+  /// What there is by now; empty most of the time.
+  history::Batch take(Instant now);
+  std::uint64_t dropped() const { return dropped_; }
+
+ private:
+  void mark(history::MarkKind kind, Instant now, std::string port, std::string text);
+  bool believed(Instant now) const { return recording_ || believable(now.wall); }
+  void limit();
+
+  bool recording_;
+  history::Batch batch_;
+  Duration offset_{};               ///< wall - steady at the last call
+  bool offset_known_ = false;
+  std::uint64_t dropped_ = 0;
+  std::optional<std::uint64_t> clock_steps_;
+  std::vector<std::pair<std::string, bool>> ports_;
+  using Baselines = std::array<std::optional<double>, kDirections>;
+  std::vector<std::pair<std::string, std::optional<Baselines>>> baselines_;
+  std::vector<BaselineSettings> baseline_settings_;
+};
+
+}  // namespace fadeward::app
