@@ -38,7 +38,6 @@ constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
 constexpr double kTold = 0.4;         // of its size left: it is over
 constexpr double kMostMisfit = 0.35;  // of what is explained
-constexpr Duration kAcceptAfter = std::chrono::hours{24 * 21};
 constexpr double kReturnedFade = 1 - 1.0 / (14 * 480);
 
 bool of_path(Cause cause) { return cause == Cause::path; }

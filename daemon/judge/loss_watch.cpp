@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "fadeward/judge/suspect.hpp"
+
 namespace fadeward::judge {
 
 namespace {
@@ -27,13 +29,14 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
   const double frames = static_cast<double>(heard) + lost;
   if (frames == 0) return false;
   const double share = lost / frames;
+  accepted_now_ = false;
   frames_ = frames_ * std::exp(-frames / kLateFrames) + frames;
   ratio_ += frames / frames_ * (share - ratio_);
   const double expected = std::max(kLeastUsual, usual_) + by_level;
   const bool was = told_;
   if (!told_) {
     // Where the level may explain as much, nothing can be said about the rest.
-    if (expected > kMostExplained) {
+    if (expected - accepted_ > kMostExplained) {
       settle();
     } else {
       const auto follow = [&](double& sum, Time& since, Run& run, double excess, double most) {
@@ -49,6 +52,8 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
       follow(large_, large_since_, large_run_, kLargeExcess, kMostLarge);
       if (small_ > kTell || large_ > kTell) {
         told_ = true;
+        told_at_ = at;
+        since_told_ = {};
         onset_ = large_ > kTell ? large_since_ : small_since_;
         quiet_ = 0;
         const Run& run = large_ > kTell ? large_run_ : small_run_;
@@ -58,20 +63,39 @@ bool LossWatch::add(std::uint32_t heard, std::uint32_t lost, double by_level, Ti
     }
     if (learn && small_ < kTell / 2 && large_ < kTell / 2) {
       known_ = std::min(kMemoryFrames, known_ + frames);
-      usual_ += frames / known_ * (std::min(share, 0.2) - usual_);
+      usual_ += frames / known_ * (std::min(share, std::max(0.2, 2.5 * usual_)) - usual_);
       usual_ = std::max(0.0, usual_);
+      accepted_ = std::min(accepted_, usual_);
     }
   } else {
+    since_told_.frames += frames;
+    since_told_.lost += lost;
+    if (since_told_.frames > kMemoryFrames) {  // the last weeks count
+      since_told_.frames /= 2;
+      since_told_.lost /= 2;
+    }
     quiet_ = ratio_ < expected + kSmallExcess / 2 ? quiet_ + 1 : 0;
     if (quiet_ >= kQuietBlocks) {
       told_ = false;
       settle();
+    } else if (at - told_at_ > kAcceptAfter &&
+               ratio_ < since_told_.lost / since_told_.frames + kSmallExcess) {
+      accept();
     }
   }
   return was != told_;
 }
 
+void LossWatch::accept() {
+  usual_ = accepted_ = since_told_.lost / since_told_.frames;
+  known_ = std::min(kMemoryFrames, std::max(known_, since_told_.frames));
+  told_ = false;
+  accepted_now_ = true;
+  settle();
+}
+
 void LossWatch::shift(Duration step) {
+  told_at_ += step;
   small_since_ += step;
   large_since_ += step;
   onset_ += step;

@@ -16,6 +16,7 @@ constexpr Duration kLongestBlock = std::chrono::hours{24};
 constexpr double kStandingCounts = 1.6;
 constexpr Duration kWaitForOthers = std::chrono::minutes{10};
 constexpr std::uint32_t kContrastBlocks = 4, kContrastOverBlocks = 40;
+constexpr double kGrownDb = 1.5;  // more than it wanders by
 constexpr double kOutOfReachDb = 18;
 constexpr double kClearOfThresholdDb =
     1.5;  // the margin is taken to be so much lower, against collisions
@@ -102,7 +103,11 @@ void Suspicions::watch_losses(const link::Block& block, link::LinkState& state) 
                                 ? 0
                                 : below_nothing(*middle - kClearOfThresholdDb,
                                                 window.margin_deviation_db().value_or(3));
+    const auto usual = losses_[i].usual();
+    const auto onset = losses_[i].onset();
     losses_[i].add(side.heard, side.lost, by_level, block.to, true);
+    if (losses_[i].accepted() && onset)
+      accepted_ = losses_in_words(d, losses_[i].ratio(), usual, *onset, block.to);
   }
 }
 
@@ -125,7 +130,18 @@ void Suspicions::watch_channels(const link::Block& block, link::LinkState& state
     }
     if (contrast.seen >= kContrastBlocks && !contrast.told) {
       contrast.told = true;
-      contrast.told_at = block.to;
+      contrast.told_at = contrast.steady_since = block.to;
+      contrast.steady_db = contrast.rise_db;
+    }
+    if (contrast.told && seen && contrast.rise_db > contrast.steady_db + kGrownDb) {
+      contrast.steady_since = block.to;
+      contrast.steady_db = contrast.rise_db;
+    }
+    if (contrast.told && seen && block.to - contrast.steady_since > kAcceptAfter) {
+      accepted_ = channels_in_words(d, contrast.channels, contrast.known, contrast.rise_db,
+                                    contrast.lasting, contrast.onset, block.to);
+      state.direction(d).channel_levels.accept();
+      contrast = {};
     }
     if (contrast.unseen >= kContrastOverBlocks) contrast.told = false;
   }
@@ -142,6 +158,7 @@ void Suspicions::shift(Duration step) {
   for (Contrast& contrast : contrasts_) {
     contrast.onset += step;
     contrast.told_at += step;
+    contrast.steady_since += step;
   }
   if (block_from_ != Time{}) block_from_ += step;
   block_until_ += step;
@@ -212,6 +229,7 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
                         contrasts_[1].told;
   if (!anything && !spoke_) {
     rebaselined_ = false;
+    accepted_.clear();
     return;
   }
   spoke_ = anything;
@@ -288,6 +306,8 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
           if (suspect.state == Suspect::State::accepted && alert_of(suspect.what.cause) == name)
             text = "It has lasted three weeks and is taken for the usual level from now on: " +
                    change_in_words(suspect, now, false);
+        if (name == AlertName::InterferenceSuspected && !accepted_.empty())
+          text = "It has lasted three weeks and is taken for the usual from now on: " + accepted_;
         if (rebaselined_)
           text = "The levels of now are the usual ones from now on: the baseline was set anew.";
         book.clear(owner, name, direction, now, text);
@@ -295,6 +315,7 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
     }
   }
   rebaselined_ = false;
+  accepted_.clear();
 }
 
 void Suspicions::rebaseline() {

@@ -12,9 +12,7 @@ constexpr float kSlowest =
     1.0F / 300;                    // of a channel's offsets: a day and a half at one visit in 8 min
 constexpr float kFast = 1.0F / 6;  // of its noise now
 constexpr float kMostPull = 6;     // dB, one frame
-constexpr std::uint16_t kFewestVisits = 12;
 constexpr float kStandsOutDb = 1.2F;  // with six visits and 1 dB of reading error: over four sigma
-constexpr float kHoldsBackDb = 0.9F;  // a channel that stands out does not teach its offset
 constexpr float kLastingDb = 2.4F;
 
 template <class Get>
@@ -38,8 +36,7 @@ void ChannelLevels::add(std::size_t index, float signal_above_mean_db, float noi
   const float gain = std::max(kSlowest, young);
   channel.signal_db +=
       gain * std::clamp(signal_above_mean_db - channel.signal_db, -kMostPull, kMostPull);
-  if (channel.visits > kFewestVisits && channel.noise_now_db - channel.noise_db > kHoldsBackDb)
-    return;
+  if (stands_out(index)) return;
   channel.noise_db +=
       gain * std::clamp(noise_above_mean_db - channel.noise_db, -kMostPull, kMostPull);
 }
@@ -52,12 +49,13 @@ ChannelLevels::Contrast ChannelLevels::contrast() const {
   if (out.known < 4) return out;
   const float rise =
       median(out.known, [&](std::size_t i) { return known[i]->noise_now_db - known[i]->noise_db; });
-  const float usual = median(out.known, [&](std::size_t i) { return known[i]->noise_db; });
+  const float usual =
+      median(out.known, [&](std::size_t i) { return known[i]->noise_db - known[i]->accepted_db; });
   std::uint32_t risen = 0, always = 0;
   double risen_sum = 0, always_sum = 0;
   for (std::uint32_t i = 0; i < out.known; ++i) {
     const float by = known[i]->noise_now_db - known[i]->noise_db - rise;
-    const float over = known[i]->noise_db - usual;
+    const float over = known[i]->noise_db - known[i]->accepted_db - usual;
     if (by > kStandsOutDb) {
       ++risen;
       risen_sum += by;
@@ -82,7 +80,12 @@ ChannelLevels::Contrast ChannelLevels::contrast() const {
 }
 
 void ChannelLevels::accept() {
-  for (Channel& channel : channels_) channel.noise_db = channel.noise_now_db;
+  for (Channel& channel : channels_) {
+    // The offset is known better than the level of now, unless that has left it.
+    if (channel.noise_now_db - channel.noise_db > kHoldsBackDb)
+      channel.noise_db = channel.noise_now_db;
+    channel.accepted_db = channel.noise_db;
+  }
 }
 
 }  // namespace fadeward::link

@@ -264,13 +264,19 @@ BlockSide DirectionState::take_block(Time now) {
   std::array<Level, FrameWindow::kMost + 1> levels;
   std::array<float, FrameWindow::kMost + 1> signals_dbm;
   std::size_t count = 0;
-  float noise_sum = 0, margin_sum = 0;
+  float noise_sum = 0, quiet_sum = 0, margin_sum = 0;
+  std::size_t quiet = 0;  // frames on channels that do not stand out
   window.visit_since(taken_until_, [&](const FrameSample& sample) {
     const Level level{static_cast<float>(sample.signal_cdbm) / 100,
                       static_cast<float>(sample.noise_cdbm) / 100, sample.channel};
     levels[count] = level;
     signals_dbm[count++] = level.signal_dbm - channel_levels.signal_offset_db(level.channel);
-    noise_sum += level.noise_dbm - channel_levels.noise_offset_db(level.channel);
+    const float noise_dbm = level.noise_dbm - channel_levels.noise_offset_db(level.channel);
+    noise_sum += noise_dbm;
+    if (!channel_levels.stands_out(level.channel)) {
+      quiet_sum += noise_dbm;
+      ++quiet;
+    }
     margin_sum += static_cast<float>(sample.margin_cdb) / 100;
     out.heard += sample.frames;
     out.lost += sample.lost;
@@ -288,7 +294,7 @@ BlockSide DirectionState::take_block(Time now) {
   float sum = 0;
   for (auto it = signals_dbm.begin(); it != end; ++it) sum += std::min(std::max(*it, lowest), highest);
   const float mean_dbm = sum / frames;
-  out.noise_dbm = noise_sum / frames;
+  out.noise_dbm = 2 * quiet >= count ? quiet_sum / static_cast<float>(quiet) : noise_sum / frames;
   out.margin_db = margin_sum / frames;
   out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
   // A block of few frames is no measure for the channels of these very frames.

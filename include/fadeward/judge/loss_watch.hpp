@@ -21,6 +21,9 @@ class LossWatch {
   void shift(Duration step);
 
   bool told() const { return told_; }
+  /// The last block was the one with which what was told became the usual: it has lasted three
+  /// weeks without growing.
+  bool accepted() const { return accepted_now_; }
   std::optional<Time> onset() const { return told_ ? std::optional(onset_) : std::nullopt; }
   /// Losses of late, 0..1: of some two hours, but of nothing before the onset once it is told.
   double ratio() const { return ratio_; }
@@ -32,7 +35,7 @@ class LossWatch {
   template <class A>
   void archive(A& a) {
     a(usual_, known_, small_, large_, small_run_, large_run_, small_since_, large_since_, told_,
-      onset_, ratio_, frames_, quiet_);
+      onset_, ratio_, frames_, quiet_, told_at_, since_told_, accepted_);
   }
 
  private:
@@ -47,7 +50,13 @@ class LossWatch {
       a(frames, lost);
     }
   };
+  void accept();
+
   Run small_run_, large_run_;
+  Run since_told_;
+  Time told_at_{};
+  double accepted_ = 0;  ///< the part of the usual that once was told
+  bool accepted_now_ = false;
   Time small_since_{}, large_since_{};
   bool told_ = false;
   Time onset_{};

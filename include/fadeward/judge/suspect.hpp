@@ -10,6 +10,9 @@
 
 namespace fadeward::judge {
 
+/// What was told and stays so long without growing is the new usual.
+inline constexpr Duration kAcceptAfter = std::chrono::hours{24 * 21};
+
 struct Suspect {
   enum class State : std::uint8_t {
     pending,   ///< seen, not certain or not lasting enough to be told

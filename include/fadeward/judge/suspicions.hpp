@@ -64,9 +64,12 @@ class Suspicions {
     double rise_db = 0;
     Time onset{};
     Time told_at{};
+    Time steady_since{};   ///< it has not grown since
+    double steady_db = 0;  ///< the rise then
     template <class A>
     void archive(A& a) {
-      a(told, lasting, seen, unseen, channels, known, rise_db, onset, told_at);
+      a(told, lasting, seen, unseen, channels, known, rise_db, onset, told_at, steady_since,
+        steady_db);
     }
   };
   struct Told {  // one told suspicion, whatever watch it comes from
@@ -96,6 +99,7 @@ class Suspicions {
   Time said_at_{};
   bool looked_ = false;       ///< since the last tell
   bool rebaselined_ = false;  ///< since the last tell
+  std::string accepted_;      ///< what became the usual since the last tell, as a sentence
   bool spoke_ = true;         ///< an alert may stand; after a restart nobody knows
 };
 

@@ -166,6 +166,52 @@ TEST(LossWatch, WhatTheLevelExplainsIsNotCounted) {
   }
 }
 
+// Traffic that came to stay: after three weeks it is what this link is used to, and only more of it
+// is told again.
+TEST(LossWatch, WhatStaysThreeWeeksIsTheNewUsual) {
+  for (const double share : {0.03, 0.06, 0.20}) {
+    for (unsigned seed = 1; seed <= 4; ++seed) {
+      LossWatch watch;
+      Losses losses(seed);
+      for (int i = 0; i < 2000; ++i) losses.block(watch, kUsual);
+      ASSERT_FALSE(watch.told()) << share << ", seed " << seed;
+      while (!watch.told()) losses.block(watch, share);
+      const Time told = losses.now;
+      int accepted = 0;
+      for (int i = 0; i < 21 * 480; ++i) {
+        losses.block(watch, share);
+        accepted += watch.accepted();
+        ASSERT_TRUE(watch.told() || accepted > 0) << share << ", seed " << seed;
+      }
+      while (accepted == 0 && losses.now - told < 24h * 23) {
+        losses.block(watch, share);
+        accepted += watch.accepted();
+      }
+      EXPECT_EQ(accepted, 1) << share << ", seed " << seed;
+      EXPECT_GT(losses.now - told, 24h * 21);
+      EXPECT_NEAR(*watch.usual(), share, 0.1 * share + 0.003) << "seed " << seed;
+      for (int i = 0; i < 10 * 480; ++i) {
+        losses.block(watch, share);
+        ASSERT_FALSE(watch.told()) << share << ", seed " << seed << ", block " << i;
+      }
+      for (int i = 0; i < 480 && !watch.told(); ++i) losses.block(watch, share + 0.12);
+      EXPECT_TRUE(watch.told()) << "more of it: " << share << ", seed " << seed;
+    }
+  }
+}
+
+TEST(LossWatch, WhatGrowsIsNotAccepted) {
+  LossWatch watch;
+  Losses losses(5);
+  for (int i = 0; i < 2000; ++i) losses.block(watch, kUsual);
+  for (int day = 0; day < 30; ++day)
+    for (int i = 0; i < 480; ++i) {
+      losses.block(watch, 0.04 + 0.012 * day);
+      ASSERT_FALSE(watch.accepted()) << day;
+    }
+  EXPECT_TRUE(watch.told());
+}
+
 TEST(LossWatch, NoFramesSayNothing) {
   LossWatch watch;
   EXPECT_FALSE(watch.add(0, 0, 0, Time{}, true));

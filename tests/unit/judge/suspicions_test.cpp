@@ -247,6 +247,32 @@ TEST(Suspicions, TheOtherLinksTellTheEndsApart) {
   }
 }
 
+// As changes of levels do: after three weeks they are the usual, which the sentence says, and more of
+// it is told again.
+TEST(Suspicions, CollisionsAndJammedChannelsBecomeTheUsual) {
+  for (const bool jam : {false, true}) {
+    Bench bench(6);
+    bench.run(3 * 24h);
+    ASSERT_TRUE(bench.events.empty()) << bench.story();
+    bench.air = jam ? Air{.jam_db = 5} : Air{.lost_in = 0.06};
+    bench.run(24h * 20);
+    ASSERT_EQ(bench.events.size(), 1U) << bench.story();
+    EXPECT_EQ(bench.events[0].cause, jam ? Cause::near_channels : Cause::collisions);
+    bench.run(24h * 9);
+    ASSERT_EQ(bench.events.size(), 2U) << bench.story();
+    EXPECT_EQ(bench.events[1].change, Change::cleared);
+    EXPECT_GT(bench.events[1].time - bench.events[0].time, 24h * 21);
+    const std::string& text = bench.events[1].text;
+    EXPECT_NE(text.find("taken for the usual from now on"), std::string::npos) << text;
+    EXPECT_NE(text.find(jam ? "hop channels" : "of frames"), std::string::npos) << text;
+    bench.air = jam ? Air{.jam_db = 10} : Air{.lost_in = 0.18};
+    bench.run(12h);
+    ASSERT_EQ(bench.events.size(), 3U) << bench.story();
+    EXPECT_EQ(bench.events[2].change, Change::raised);
+    EXPECT_EQ(bench.events[2].cause, bench.events[0].cause);
+  }
+}
+
 TEST(Suspicions, CollisionsOfBothDirectionsStayTheAlertTheyWere) {
   Bench bench(4);
   bench.run(3 * 24h);

@@ -151,6 +151,27 @@ TEST(ChannelLevels, AcceptedIsTheNewUsual) {
   EXPECT_EQ(levels.contrast().channels, 0U);
 }
 
+// 6 dB are more than what is told as lasting: accepted they are no news, more of it is.
+TEST(ChannelLevels, AcceptedIsNotTakenForLastingEither) {
+  for (const bool always : {true, false}) {
+    Hopper hopper(20, 12);
+    for (double& each : hopper.noise) each = 0;
+    ChannelLevels levels;
+    if (!always) hopper.run(levels, 400);
+    for (const std::size_t c : {3U, 4U, 5U}) hopper.jam[c] = 6;
+    hopper.run(levels, 400);
+    ASSERT_EQ(levels.contrast().channels, 3U) << always;
+    levels.accept();
+    for (int i = 0; i < 100; ++i) {
+      hopper.run(levels, 8);
+      ASSERT_EQ(levels.contrast().channels, 0U) << always << ", " << i;
+    }
+    for (const std::size_t c : {9U, 10U, 11U}) hopper.jam[c] = 5;
+    hopper.run(levels, 20);
+    EXPECT_EQ(levels.contrast().channels, 3U) << always;
+  }
+}
+
 TEST(ChannelLevels, ArchiveHoldsAll) {
   Hopper hopper(50, 9);
   ChannelLevels levels;
