@@ -19,7 +19,8 @@ int export_history(const ExportOptions& options) {
     if (std::ranges::find(what.links, options.link) == what.links.end()) {
       std::string names;
       for (const std::string& link : what.links) names += (names.empty() ? "" : ", ") + link;
-      std::fprintf(stderr, "fadeward: --link %s: the history knows no such link; there are: %s\n", options.link.c_str(), names.c_str());
+      std::fprintf(stderr, "fadeward: --link %s: the history knows no such link; there are: %s\n",
+                   options.link.c_str(), names.c_str());
       return 2;
     }
     what.links = {options.link};
@@ -31,7 +32,8 @@ int export_history(const ExportOptions& options) {
     written = std::fwrite(text.data(), 1, text.size(), stdout) == text.size();
     return written;
   });
-  for (const std::string& problem : reader->problems()) std::fprintf(stderr, "fadeward: %s\n", problem.c_str());
+  for (const std::string& problem : reader->problems())
+    std::fprintf(stderr, "fadeward: %s\n", problem.c_str());
   return written && std::fflush(stdout) == 0 && reader->problems().empty() ? 0 : 1;
 }
 

@@ -29,9 +29,16 @@ void HistoryFeed::settings(const Settings& settings, Instant now) {
   for (const LinkSettings& link : settings.links) {
     baseline_settings_.push_back(link.baseline);
     for (const UpkeepPeriod& upkeep : link.upkeep)
-      batch_.periods.push_back({history::PeriodKind::upkeep, link.name, {}, upkeep.from, upkeep.to, {}, upkeep.note});
+      batch_.periods.push_back(
+          {history::PeriodKind::upkeep, link.name, {}, upkeep.from, upkeep.to, {}, upkeep.note});
     if (!link.baseline.commissioning)
-      batch_.periods.push_back({history::PeriodKind::baseline, link.name, {}, link.baseline.from, link.baseline.to, {}, ""});
+      batch_.periods.push_back({history::PeriodKind::baseline,
+                                link.name,
+                                {},
+                                link.baseline.from,
+                                link.baseline.to,
+                                {},
+                                ""});
   }
 }
 
@@ -90,7 +97,8 @@ void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
     const bool fresh = known == ports_.end();
     if (!fresh && known->second == port.up) continue;
     if (!fresh || port.up)
-      mark(port.up ? history::MarkKind::port_up : history::MarkKind::port_down, now, port.name, port.detail);
+      mark(port.up ? history::MarkKind::port_up : history::MarkKind::port_down, now, port.name,
+           port.detail);
     if (fresh)
       ports_.emplace_back(port.name, port.up);
     else
@@ -112,15 +120,22 @@ void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
       auto& last = (*known)[d];
       if (last && std::abs(*last - *margin) < kOtherBaselineDb) continue;
       last = margin;
-      history::PeriodRecord period{history::PeriodKind::baseline, link.name, static_cast<Direction>(d),
-                                   now.wall - kCommissioning, now.wall, margin, "learned"};
+      history::PeriodRecord period{history::PeriodKind::baseline,
+                                   link.name,
+                                   static_cast<Direction>(d),
+                                   now.wall - kCommissioning,
+                                   now.wall,
+                                   margin,
+                                   "learned"};
       if (i < baseline_settings_.size() && !baseline_settings_[i].commissioning) {
         period.from = baseline_settings_[i].from;
         period.to = baseline_settings_[i].to;
       }
       batch_.periods.push_back(std::move(period));
     }
-    if (!known) known = Baselines{link.directions[0].baseline_margin_db, link.directions[1].baseline_margin_db};
+    if (!known)
+      known =
+          Baselines{link.directions[0].baseline_margin_db, link.directions[1].baseline_margin_db};
   }
 }
 

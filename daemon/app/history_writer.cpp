@@ -36,16 +36,18 @@ void append(history::Batch& to, history::Batch& from) {
 
 }  // namespace
 
-Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& dir, history::StoreOptions options, Log log) {
+Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& dir,
+                                                           history::StoreOptions options, Log log) {
   options.remark = [log](const std::string& text) { log(Tone::error, text); };
   auto store = history::Store::open(dir, std::move(options));
   if (!store) return store.error();
-  return std::unique_ptr<HistoryWriter>(new HistoryWriter(std::move(store).value(), std::move(log)));
+  return std::unique_ptr<HistoryWriter>(
+      new HistoryWriter(std::move(store).value(), std::move(log)));
 }
 
 HistoryWriter::HistoryWriter(std::unique_ptr<history::Store> store, Log log)
     : store_(std::move(store)), log_(std::move(log)) {
-  sigset_t all, before;   // signals are for the main thread
+  sigset_t all, before;  // signals are for the main thread
   sigfillset(&all);
   pthread_sigmask(SIG_SETMASK, &all, &before);
   thread_ = std::thread([this] { run(); });
@@ -100,8 +102,10 @@ bool HistoryWriter::attempt() {
     return false;
   }
   if (!trouble_.empty()) {
-    std::string text = "history is written again after " + std::to_string(attempts_) + " failed attempts";
-    if (const std::uint64_t gone = dropped(); gone > 0) text += "; " + std::to_string(gone) + " records were dropped";
+    std::string text =
+        "history is written again after " + std::to_string(attempts_) + " failed attempts";
+    if (const std::uint64_t gone = dropped(); gone > 0)
+      text += "; " + std::to_string(gone) + " records were dropped";
     log_(Tone::info, text);
   }
   trouble_.clear();
@@ -115,7 +119,8 @@ void HistoryWriter::tidy(std::unique_lock<std::mutex>& guard) {
     const Time now = now_;
     guard.unlock();
     const auto more = store_->tidy(now);
-    if (!more && !tidying_failed_) log_(Tone::error, "housekeeping of the history failed: " + more.error().message);
+    if (!more && !tidying_failed_)
+      log_(Tone::error, "housekeeping of the history failed: " + more.error().message);
     tidying_failed_ = !more;
     guard.lock();
     if (!more) ++errors_;

@@ -7,7 +7,7 @@
 namespace fadeward::app {
 
 namespace {
-constexpr std::size_t kBinsTogether = 2048;   // in one transaction
+constexpr std::size_t kBinsTogether = 2048;  // in one transaction
 constexpr int kMostTurns = 100000;
 }  // namespace
 
@@ -15,21 +15,25 @@ ReplayHistory::ReplayHistory(const Settings& settings, std::unique_ptr<StateFile
                              std::unique_ptr<history::Store> store)
     : settings_(settings), lock_(std::move(lock)), store_(std::move(store)) {}
 
-Result<std::unique_ptr<ReplayHistory>> ReplayHistory::open(const std::string& dir, const Settings& settings) {
+Result<std::unique_ptr<ReplayHistory>> ReplayHistory::open(const std::string& dir,
+                                                           const Settings& settings) {
   auto lock = StateFile::open(dir);
   if (!lock) return lock.error();
   history::StoreOptions options;
   options.keep = settings.history.keep;
-  options.earliest = Time{};   // a recording may be old
+  options.earliest = Time{};  // a recording may be old
   options.replace = true;
   options.durable = false;
   options.remark = [](const std::string& text) { spdlog::error("{}", text); };
   auto store = history::Store::open(dir, std::move(options));
   if (!store) return store.error();
-  return std::unique_ptr<ReplayHistory>(new ReplayHistory(settings, std::move(lock).value(), std::move(store).value()));
+  return std::unique_ptr<ReplayHistory>(
+      new ReplayHistory(settings, std::move(lock).value(), std::move(store).value()));
 }
 
-void ReplayHistory::note(const judge::Event& event, Time now) { feed_.note(event, settings_, instant(now)); }
+void ReplayHistory::note(const judge::Event& event, Time now) {
+  feed_.note(event, settings_, instant(now));
+}
 
 void ReplayHistory::minute(judge::Supervisor& supervisor, Time now) {
   feed_.collect(supervisor, settings_);

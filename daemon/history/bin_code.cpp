@@ -138,7 +138,7 @@ bool get_levels(BitReader& bits, RawLevels& raw, std::int64_t& near) {
   if (near < -std::int64_t{kMostCells} || near > std::int64_t{kMostCells}) return false;
   const int k = static_cast<int>(bits.bits(3));
   raw.counts.resize(size);
-  BitReader own = bits;   // in registers: the counts could be its members, for all that is known
+  BitReader own = bits;  // in registers: the counts could be its members, for all that is known
   for (std::uint64_t& count : raw.counts) count = own.golomb(k);
   bits = own;
   if (!bits.ok()) return false;
@@ -348,7 +348,8 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
 std::vector<ChannelTotal> channels_of(const Bin& bin) {
   Summary sorted;
   for (const ChannelPart& part : bin.channels)
-    sorted.add_channel({part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
+    sorted.add_channel(
+        {part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
   return std::move(sorted.channels);
 }
 
@@ -421,7 +422,8 @@ void put_bin(BitWriter& bits, const Bin& bin, Neighbour& near) {
     if (!levels.counts.empty()) bits.bits(levels.below, 7);
   }
   for (const RateUse& use : bin.rates)
-    raw.rates.push_back({use.power_dbm, use.power_known, use.spreading_factor, use.bandwidth_hz, use.frames});
+    raw.rates.push_back(
+        {use.power_dbm, use.power_known, use.spreading_factor, use.bandwidth_hz, use.frames});
   while (!raw.rates.empty() && raw.rates.back().frames == 0 && same_setting(raw.rates.back(), {}))
     raw.rates.pop_back();
   put_rates(bits, raw.rates, bin.frames, near.rates);
@@ -530,10 +532,10 @@ std::optional<Bin> decode_bin(std::string_view bytes, Time start) {
   std::vector<ChannelTotal> channels;
   if (!get_bin(bits, raw, near) || !to_bin(raw, bin) || !get_channels(bits, channels)) return {};
   for (const ChannelTotal& channel : channels)
-    bin.channels.push_back({channel.channel,
-                            static_cast<std::uint16_t>(std::min<std::uint64_t>(channel.frames, 0xffff)),
-                            static_cast<float>(channel.signal_sum_dbm),
-                            static_cast<float>(channel.noise_sum_dbm)});
+    bin.channels.push_back(
+        {channel.channel,
+         static_cast<std::uint16_t>(std::min<std::uint64_t>(channel.frames, 0xffff)),
+         static_cast<float>(channel.signal_sum_dbm), static_cast<float>(channel.noise_sum_dbm)});
   return bin;
 }
 

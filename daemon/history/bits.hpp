@@ -88,7 +88,8 @@ class BitReader {
     if (held_ < 32) refill();
     const int zeros = std::countl_zero(word_);
     const int size = 2 * zeros + 1 + k;
-    if (size > held_) [[unlikely]] return long_golomb(k);
+    if (size > held_) [[unlikely]]
+      return long_golomb(k);
     const std::uint64_t code = word_ >> (64 - size);
     word_ <<= size;
     held_ -= size;
@@ -114,7 +115,7 @@ class BitReader {
     return (shifted - 1) << k | bits(k);
   }
   void refill() {
-    if (end_ - at_ >= 8) {   // eight bytes at once; those that do not fit are read again
+    if (end_ - at_ >= 8) {  // eight bytes at once; those that do not fit are read again
       std::uint64_t next = 0;
       std::memcpy(&next, at_, 8);
       if constexpr (std::endian::native == std::endian::little) next = __builtin_bswap64(next);

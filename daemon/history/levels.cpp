@@ -95,8 +95,7 @@ std::optional<double> Levels::deviation_db() const {
   if (total_ < 2) return {};
   const auto total = static_cast<double>(total_);
   const double mean = static_cast<double>(sum_cdb_) / total;
-  const double variance =
-      std::max(0.0, static_cast<double>(sum_square_cdb_) / total - mean * mean);
+  const double variance = std::max(0.0, static_cast<double>(sum_square_cdb_) / total - mean * mean);
   return std::sqrt(variance * total / (total - 1)) / 100;
 }
 

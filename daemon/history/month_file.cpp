@@ -9,7 +9,8 @@ namespace fadeward::history {
 namespace {
 
 constexpr std::int64_t kApplication = 0x66647764;  // "fdwd"
-constexpr int kWalPages = 6000;  // then it is brought into the file: each page once, however often written
+constexpr int kWalPages =
+    6000;  // then it is brought into the file: each page once, however often written
 
 std::int64_t micros(Time at) { return at.time_since_epoch().count(); }
 
@@ -57,15 +58,15 @@ MonthFile::Trouble MonthFile::trouble(const char* during) {
 }
 
 void MonthFile::close() {
-  for (Statement* statement : {&find_link_, &add_link_, &find_port_, &add_port_, &get_recent_,
-                               &put_recent_, &get_hour_, &put_hour_, &put_event_, &put_mark_,
-                               &put_period_})
+  for (Statement* statement :
+       {&find_link_, &add_link_, &find_port_, &add_port_, &get_recent_, &put_recent_, &get_hour_,
+        &put_hour_, &put_event_, &put_mark_, &put_period_})
     *statement = {};
   db_.close();
 }
 
 MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& options,
-                                   bool check) {
+                                   const Checking& checking) {
   close();
   path_ = path;
   replace_ = options.replace;
@@ -90,8 +91,10 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
       error_ = path_ + ": not a history";
       return Trouble::damaged;
     }
-    if (check && *tables > 0) {
+    if (checking && *tables > 0) {
+      if (!checking(db_.handle())) return Trouble::stopped;
       const auto verdict = db_.text("PRAGMA quick_check(1)");
+      checking(nullptr);
       if (!verdict) return trouble("check");
       if (*verdict != "ok") {
         error_ = path_ + ": " + *verdict;
@@ -115,8 +118,7 @@ MonthFile::Trouble MonthFile::prepare() {
     return trouble("settings");
   if (!durable_ && db_.run("PRAGMA synchronous = OFF") != SQLITE_OK) return trouble("settings");
   if (db_.number("SELECT count(*) FROM sqlite_schema") == 0) {
-    const Trouble made =
-        transaction("make tables", [&] { return make_schema(db_) == SQLITE_OK; });
+    const Trouble made = transaction("make tables", [&] { return make_schema(db_) == SQLITE_OK; });
     if (made != Trouble::none) return made;
   }
   sqlite3_wal_hook(
@@ -162,9 +164,9 @@ MonthFile::Trouble MonthFile::transaction(const char* during, const std::functio
   if (db_.run("BEGIN IMMEDIATE") != SQLITE_OK) return trouble(during);
   if (work() && db_.run("COMMIT") == SQLITE_OK) return Trouble::none;
   const Trouble found = trouble(during);
-  for (Statement* statement : {&find_link_, &add_link_, &find_port_, &add_port_, &get_recent_,
-                               &put_recent_, &get_hour_, &put_hour_, &put_event_, &put_mark_,
-                               &put_period_})
+  for (Statement* statement :
+       {&find_link_, &add_link_, &find_port_, &add_port_, &get_recent_, &put_recent_, &get_hour_,
+        &put_hour_, &put_event_, &put_mark_, &put_period_})
     if (*statement) statement->reset();
   if (sqlite3_get_autocommit(db_.handle()) == 0) db_.run("ROLLBACK");
   links_.clear();  // numbers given in it are not
@@ -222,7 +224,8 @@ bool MonthFile::put_into_hour(std::int64_t id, std::string_view old, const Bin& 
   Summary channels;
   channels.channels = std::move(hour->channels);
   for (const ChannelPart& part : bin.channels)
-    channels.add_channel({part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
+    channels.add_channel(
+        {part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
   hour->channels = std::move(channels.channels);
   place = place ? joined(*place, bin, first) : bin;
   std::string bytes;
@@ -309,8 +312,7 @@ bool MonthFile::put_period(const PeriodRecord& period) {
 MonthFile::Trouble MonthFile::write(const std::vector<const BinRecord*>& bins,
                                     const std::vector<const EventRecord*>& events,
                                     const std::vector<const MarkRecord*>& marks,
-                                    const std::vector<const PeriodRecord*>& periods,
-                                    Met& met) {
+                                    const std::vector<const PeriodRecord*>& periods, Met& met) {
   met_ = &met;
   const Trouble found = transaction("write", [&] {
     return std::ranges::all_of(bins, [&](const auto* bin) { return put_bin(*bin); }) &&
@@ -370,13 +372,14 @@ bool MonthFile::encode_day(std::int64_t day,
 MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   more = false;
   const auto oldest = db_.number("SELECT min(id) FROM recent");
-  if (!oldest) return db_.code() == SQLITE_DONE || db_.code() == SQLITE_ROW || db_.code() == SQLITE_OK
-                          ? Trouble::none
-                          : trouble("look for a day to pack");
+  if (!oldest)
+    return db_.code() == SQLITE_DONE || db_.code() == SQLITE_ROW || db_.code() == SQLITE_OK
+               ? Trouble::none
+               : trouble("look for a day to pack");
   const std::int64_t day = (*oldest >> 24) / kQuartersPerDay;
   if (time_of_day(day + 1) > now) return Trouble::none;
   std::vector<std::pair<std::int64_t, std::string>> rows;
-  db_.run("PRAGMA cache_size = -8192");   // or pages go to the log early, and again
+  db_.run("PRAGMA cache_size = -8192");  // or pages go to the log early, and again
   const Trouble found = transaction("pack a day", [&] {
     if (!encode_day(day, rows)) return false;
     // The pages of what goes are used again for what comes.

@@ -58,8 +58,10 @@ class MonthFile {
     stopped   ///< interrupted
   };
 
-  /// Opens or makes it. `check`: look at the whole file first.
-  Trouble open(const std::string& path, const StoreOptions& options, bool check);
+  /// Opens or makes it. `checking`: where it is set, the whole file is looked at first; it is
+  /// called with the connection before that, with null afterwards, and may refuse the check.
+  using Checking = std::function<bool(sqlite3*)>;
+  Trouble open(const std::string& path, const StoreOptions& options, const Checking& checking = {});
   /// Everything of the batch, in one transaction.
   Trouble write(const std::vector<const BinRecord*>& bins,
                 const std::vector<const EventRecord*>& events,
@@ -78,7 +80,6 @@ class MonthFile {
   /// The file under the path is still this one.
   bool in_place() const;
   bool is_open() const { return db_.is_open(); }
-  void interrupt() { sqlite3_interrupt(db_.handle()); }
   sqlite3* handle() const { return db_.handle(); }
   const std::string& error() const { return error_; }
   const std::string& path() const { return path_; }

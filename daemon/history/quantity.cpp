@@ -14,14 +14,14 @@ Number median(const Levels& levels) { return levels.quantile_db(0.5); }
 
 constexpr std::array kQuantities = std::to_array<Quantity>({
     {"signal_dbm", "dBm", "fadeward_link_signal_dbm",
-     "Wanted signal at the receiver of this direction without noise, median of the frames received.",
+     "Wanted signal at the receiver of this direction without noise, median of the frames "
+     "received.",
      false, [](const Summary& s) { return median(s.signal); }},
     {"noise_dbm", "dBm", "fadeward_link_noise_dbm",
      "Noise at the receiver of this direction, median of the frames received.", false,
      [](const Summary& s) { return median(s.noise); }},
-    {"margin_db", "dB", "fadeward_link_margin_db",
-     "Fade margin, median of the frames received.", false,
-     [](const Summary& s) { return median(s.margin); }},
+    {"margin_db", "dB", "fadeward_link_margin_db", "Fade margin, median of the frames received.",
+     false, [](const Summary& s) { return median(s.margin); }},
     {"margin_low_db", "dB", "fadeward_link_margin_low_db",
      "Fade margin exceeded by 99 % of the frames received.", false,
      [](const Summary& s) { return s.margin.quantile_db(0.01); }},

@@ -48,7 +48,7 @@ struct Reader::State {
   std::vector<std::string> problems;
   std::set<std::string> told;
   PieceReader pieces;
-  std::uint64_t spoiled = 0;   ///< rows of the file under way
+  std::uint64_t spoiled = 0;  ///< rows of the file under way
 
   void problem(const std::string& text) {
     if (told.insert(text).second) problems.push_back(text);
@@ -85,7 +85,8 @@ std::optional<Database> Reader::State::open(Month month) {
   Database db;
   const auto usable = [&db] {
     // Each page is needed once.
-    return db.run("PRAGMA cache_size = -256; BEGIN") == SQLITE_OK && db.number("SELECT count(*) FROM sqlite_schema");
+    return db.run("PRAGMA cache_size = -256; BEGIN") == SQLITE_OK &&
+           db.number("SELECT count(*) FROM sqlite_schema");
   };
   bool ok = db.open(path, Database::Mode::read) == SQLITE_OK && usable();
   if (!ok) {
@@ -103,8 +104,9 @@ std::optional<Database> Reader::State::open(Month month) {
   const auto version = db.number("PRAGMA user_version");
   std::error_code failed;
   const auto size = std::filesystem::file_size(path, failed);
-  const bool whole = !failed && (size == 0 || size >= 512);   // of a page at least
-  if (whole && version == 0 && db.number("SELECT count(*) FROM sqlite_schema") == 0) return {};  // just begun
+  const bool whole = !failed && (size == 0 || size >= 512);  // of a page at least
+  if (whole && version == 0 && db.number("SELECT count(*) FROM sqlite_schema") == 0)
+    return {};  // just begun
   if (!version || *version < 1 || *version > kSchemaVersion) {
     problem(path + " cannot be read: not a history of this version");
     return {};
@@ -112,8 +114,7 @@ std::optional<Database> Reader::State::open(Month month) {
   return db;
 }
 
-void Reader::State::each(Time from, Time to,
-                         const std::function<bool(Database&, Month)>& work) {
+void Reader::State::each(Time from, Time to, const std::function<bool(Database&, Month)>& work) {
   for (const Month month : months_in(dir)) {
     if (month.end() <= from || month.begin() >= to) continue;
     auto db = open(month);
@@ -179,9 +180,8 @@ bool Reader::State::bins_of(Database& db, Month month, std::string_view link, Di
       const std::int64_t slot = read.integer(0) & 31;
       if (slot == kChannelSlot) {
         channels.clear();
-        if (!pieces.visit(read.bytes(1), time_of_day(day), [&](const Summary& whole) {
-              channels = whole;
-            }))
+        if (!pieces.visit(read.bytes(1), time_of_day(day),
+                          [&](const Summary& whole) { channels = whole; }))
           ++spoiled;
         channels.start = time_of_day(day);
         channels.span = std::chrono::hours{24};
@@ -303,8 +303,9 @@ std::optional<std::pair<Time, Time>> Reader::extent() {
         const auto id = db.number(std::string("SELECT ") + end + "(id) FROM hour");
         if (!id) continue;
         const std::int64_t day = *id >> 32;
-        Statement hours = db.prepare("SELECT min(id & 31), max(id & 31) FROM hour WHERE id >= ? AND "
-                                     "id < ? AND id & 31 < 24");
+        Statement hours = db.prepare(
+            "SELECT min(id & 31), max(id & 31) FROM hour WHERE id >= ? AND "
+            "id < ? AND id & 31 < 24");
         if (!hours) return false;
         hours.bind(1, hour_id(day, 0, 0));
         hours.bind(2, hour_id(day + 1, 0, 0));

@@ -70,12 +70,13 @@ Status RollUp::begin(const std::string& path, Month month, const std::string& vf
     attach.bind(1, path);
     made = attach && attach.step() == SQLITE_DONE;
   }
-  made = made && to_.run("BEGIN; INSERT INTO main.link SELECT * FROM old.link;"
-                         "INSERT INTO main.port SELECT * FROM old.port;"
-                         "INSERT INTO main.event SELECT * FROM old.event;"
-                         "INSERT INTO main.mark SELECT * FROM old.mark;"
-                         "INSERT INTO main.period SELECT * FROM old.period;"
-                         "INSERT INTO main.meta VALUES('hours', 1); COMMIT; DETACH old") == SQLITE_OK;
+  made = made && to_.run(
+                     "BEGIN; INSERT INTO main.link SELECT * FROM old.link;"
+                     "INSERT INTO main.port SELECT * FROM old.port;"
+                     "INSERT INTO main.event SELECT * FROM old.event;"
+                     "INSERT INTO main.mark SELECT * FROM old.mark;"
+                     "INSERT INTO main.period SELECT * FROM old.period;"
+                     "INSERT INTO main.meta VALUES('hours', 1); COMMIT; DETACH old") == SQLITE_OK;
   if (made) return success();
   const Error failed = error("begin the roll-up");
   abandon();
@@ -127,7 +128,8 @@ bool RollUp::roll_day(std::int64_t day) {
 Result<bool> RollUp::step() {
   if (!busy()) return false;
   if (day_ < end_day_) {
-    const bool ok = to_.run("BEGIN") == SQLITE_OK && roll_day(day_) && to_.run("COMMIT") == SQLITE_OK;
+    const bool ok =
+        to_.run("BEGIN") == SQLITE_OK && roll_day(day_) && to_.run("COMMIT") == SQLITE_OK;
     if (!ok) {
       const Error failed = error("roll up");
       abandon();

@@ -23,7 +23,7 @@ using Trouble = MonthFile::Trouble;
 
 namespace {
 
-constexpr std::size_t kMostOpen = 2;   ///< the month and, at its turn, the one before
+constexpr std::size_t kMostOpen = 2;  ///< the month and, at its turn, the one before
 
 bool is_there(const std::string& path) {
   struct stat file {};
@@ -54,14 +54,14 @@ struct Store::State {
   std::map<Month, std::unique_ptr<MonthFile>> open;
   Met met;
   RollUp roll_up;
-  std::set<Month> rolled;        ///< known to hold hours, or not worth another try in this run
-  std::set<Month> checked;       ///< in this run
+  std::set<Month> rolled;   ///< known to hold hours, or not worth another try in this run
+  std::set<Month> checked;  ///< in this run
   Time forgotten_at{};
   std::atomic<std::uint64_t> refused = 0;
   std::atomic<std::uint64_t> set_aside = 0;
-  std::mutex interrupt_mutex;    ///< guards `busy`
-  MonthFile* busy = nullptr;
-  std::atomic<bool> stopping = false;
+  std::mutex interrupt_mutex;  ///< guards the two below
+  sqlite3* busy = nullptr;     ///< under a check
+  bool stopping = false;
 
   std::string path_of(Month month) const { return dir + "/" + file_name(month); }
   void remark(const std::string& text) const {
@@ -89,7 +89,7 @@ Result<std::unique_ptr<Store>> Store::open(const std::string& dir, StoreOptions 
   auto state = std::make_unique<State>();
   state->dir = dir;
   state->options = std::move(options);
-  for (const Month month : months_in(dir))   // left behind by a crash in a roll-up
+  for (const Month month : months_in(dir))  // left behind by a crash in a roll-up
     ::unlink(RollUp::working_name(state->path_of(month)).c_str());
   return std::unique_ptr<Store>(new Store(std::move(state)));
 }
@@ -113,17 +113,14 @@ Trouble Store::State::open_once(MonthFile& file, Month month) {
   const std::string path = path_of(month);
   // Where a log was left behind, the program ended without closing it.
   const bool check = !checked.contains(month) && size_of(path + "-wal") > 0;
-  {
+  const auto checking = [this](sqlite3* db) {
     const std::lock_guard guard(interrupt_mutex);
-    if (!stopping) busy = check ? &file : nullptr;
-  }
-  Trouble found = check && stopping ? Trouble::stopped : file.open(path, options, check);
-  {
-    const std::lock_guard guard(interrupt_mutex);
-    busy = nullptr;
-  }
+    busy = stopping ? nullptr : db;
+    return !stopping;
+  };
+  Trouble found = check ? file.open(path, options, checking) : file.open(path, options);
   if (found == Trouble::stopped) {
-    found = file.open(path, options, false);
+    found = file.open(path, options);
     if (found == Trouble::none) file.leave_log();
   }
   return found;
@@ -196,9 +193,12 @@ Status Store::State::write_month(Month month, Batch& batch) {
 Status Store::write(Batch& batch) {
   State& s = *state_;
   const auto count = [&s](std::size_t erased) { s.refused += erased; };
-  count(std::erase_if(batch.bins, [&](const BinRecord& bin) { return !s.believable(bin.bin.start); }));
-  count(std::erase_if(batch.events, [&](const EventRecord& event) { return !s.believable(event.time); }));
-  count(std::erase_if(batch.marks, [&](const MarkRecord& mark) { return !s.believable(mark.time); }));
+  count(std::erase_if(batch.bins,
+                      [&](const BinRecord& bin) { return !s.believable(bin.bin.start); }));
+  count(std::erase_if(batch.events,
+                      [&](const EventRecord& event) { return !s.believable(event.time); }));
+  count(
+      std::erase_if(batch.marks, [&](const MarkRecord& mark) { return !s.believable(mark.time); }));
   if (!s.believable(batch.at)) {
     count(batch.periods.size());
     batch.periods.clear();
@@ -279,7 +279,7 @@ Result<bool> Store::State::roll(Time now) {
     const Month month = roll_up.month();
     const auto more = roll_up.step();
     if (!more) {
-      rolled.insert(month);   // not again in this run
+      rolled.insert(month);  // not again in this run
       return more.error();
     }
     if (!*more) rolled.insert(month);
@@ -325,9 +325,9 @@ Status Store::close() {
 
 void Store::interrupt() {
   State& s = *state_;
-  s.stopping = true;
   const std::lock_guard guard(s.interrupt_mutex);
-  if (s.busy != nullptr && s.busy->is_open()) s.busy->interrupt();
+  s.stopping = true;
+  if (s.busy != nullptr) sqlite3_interrupt(s.busy);
 }
 
 std::uint64_t Store::refused() const { return state_->refused; }

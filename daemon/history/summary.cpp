@@ -61,7 +61,8 @@ void Summary::merge(const Bin& bin) {
   for (const RateUse& use : bin.rates)
     add_rate({use.power_dbm, use.power_known, use.spreading_factor, use.bandwidth_hz, use.frames});
   for (const ChannelPart& part : bin.channels)
-    add_channel({part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
+    add_channel(
+        {part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
 }
 
 void Summary::merge(const Summary& other) {

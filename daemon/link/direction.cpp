@@ -24,8 +24,10 @@ Time floor_to(Time at, Duration span) {
 DirectionState::DirectionState(bool keep_intervals) : interval(keep_intervals) {}
 
 void DirectionState::open_bin(Time at) {
-  bin.start = bin_since_ = floor_to(at, kBinSpan);
-  settle_bin_end();
+  bin.start = floor_to(at, kBinSpan);
+  // What the window holds from before an early end is counted already.
+  bin_since_ = bin_open() ? bin.start : at;
+  bin_until_ = bin.start + kBinSpan;
   bin.upkeep = upkeep;
   bin.noise_source = noise_source;
   bin.loss_source = loss_source;
@@ -223,10 +225,10 @@ void DirectionState::tick(Time now) {
 }
 
 void DirectionState::end_bin() {
-  if (bin.start == Time{}) return;
+  if (!bin_open()) return;
   close_bin(bin.start);
   bin.start = bin_since_ = Time{};
-  settle_bin_end();
+  bin_until_ = Time::min();
 }
 
 void DirectionState::shift(Duration step) {
@@ -236,13 +238,13 @@ void DirectionState::shift(Duration step) {
   repeats.shift(step);
   // To the nearest quarter: a second back must not make it the one before.
   const auto moved = [step](Time start) { return floor_to(start + step + kBinSpan / 2, kBinSpan); };
-  if (bin.start != Time{}) {
+  if (bin_open()) {
     bin.start = moved(bin.start);
     bin_since_ += step;
+    bin_until_ = bin.start + kBinSpan;
   }
   for (Bin& waiting : closed)
     if (!believable(waiting.start)) waiting.start = moved(waiting.start);
-  settle_bin_end();
   snr_noise_at += step;
   taken_until_ += step;
   if (block_start_ == Time{}) return;

@@ -21,10 +21,12 @@ std::string_view unit_of(std::string_view family) {
 }
 
 void append_head(std::string& out, const history::Quantity& quantity) {
-  const Family family{quantity.family, quantity.counts ? MetricKind::counter : MetricKind::gauge, "", quantity.meaning};
+  const Family family{quantity.family, quantity.counts ? MetricKind::counter : MetricKind::gauge,
+                      "", quantity.meaning};
   const std::string name(openmetrics_name(family));
   out += "# TYPE " + name + (quantity.counts ? " counter\n" : " gauge\n");
-  if (const auto unit = unit_of(name); !unit.empty()) out += "# UNIT " + name + " " + std::string(unit) + "\n";
+  if (const auto unit = unit_of(name); !unit.empty())
+    out += "# UNIT " + name + " " + std::string(unit) + "\n";
   out += "# HELP " + name + " ";
   append_help(out, quantity.meaning, true);
   out += '\n';

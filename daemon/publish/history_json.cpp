@@ -16,7 +16,7 @@ namespace {
 constexpr std::string_view kJson = "application/json";
 constexpr std::int64_t kGoodPoints = 1000;
 constexpr Duration kEarliest = std::chrono::hours{0};
-constexpr Duration kLatest = std::chrono::hours{24} * 365 * 230;   // of the epoch
+constexpr Duration kLatest = std::chrono::hours{24} * 365 * 230;  // of the epoch
 
 HttpAnswer refuse(std::string_view why, const std::vector<std::string>& allowed = {}) {
   std::string body = "{\"error\":";
@@ -69,12 +69,13 @@ std::optional<Time> time_of(std::string text) {
     time = from_unix_seconds(*unix_s);
   } else {
     time = parse_date_or_time(text);
-    if (!time) {   // "+01:00" came as a space
+    if (!time) {  // "+01:00" came as a space
       std::ranges::replace(text, ' ', '+');
       time = parse_date_or_time(text);
     }
   }
-  if (time && (time->time_since_epoch() < kEarliest || time->time_since_epoch() > kLatest)) return {};
+  if (time && (time->time_since_epoch() < kEarliest || time->time_since_epoch() > kLatest))
+    return {};
   return time;
 }
 
@@ -95,14 +96,16 @@ Duration good_step(Duration span) {
 Time floor_to(Time at, Duration step) { return at - at.time_since_epoch() % step; }
 
 void append_seconds(std::string& out, Time at) {
-  append_number(out, std::int64_t{std::chrono::floor<std::chrono::seconds>(at).time_since_epoch().count()});
+  append_number(
+      out, std::int64_t{std::chrono::floor<std::chrono::seconds>(at).time_since_epoch().count()});
 }
 
 }  // namespace
 
 HttpAnswer HistoryJson::answer(const HttpRequest& request, const std::vector<std::string>& links,
                                Time now) const {
-  static const std::vector<std::string> known = {"link", "direction", "quantity", "from", "to", "step"};
+  static const std::vector<std::string> known = {"link", "direction", "quantity",
+                                                 "from", "to",        "step"};
   auto asked = parameters_of(request.target);
   if (!asked) return refuse("a parameter comes twice or has a bad escape");
   for (const auto& [name, value] : *asked)
@@ -113,7 +116,10 @@ HttpAnswer HistoryJson::answer(const HttpRequest& request, const std::vector<std
   if (quantity == nullptr) {
     std::vector<std::string> names;
     for (const history::Quantity& one : history::quantities()) names.emplace_back(one.name);
-    return refuse("quantity: " + ((*asked)["quantity"].empty() ? "missing" : "there is no \"" + (*asked)["quantity"] + "\""), names);
+    return refuse("quantity: " + ((*asked)["quantity"].empty()
+                                      ? "missing"
+                                      : "there is no \"" + (*asked)["quantity"] + "\""),
+                  names);
   }
   Direction direction = Direction::inbound;
   if (const std::string& word = (*asked)["direction"]; word == name_of(Direction::outbound))
@@ -129,15 +135,18 @@ HttpAnswer HistoryJson::answer(const HttpRequest& request, const std::vector<std
     if (reader)
       for (std::string& name : reader->links()) names.insert(std::move(name));
     if (link.empty() || !names.contains(link))
-      return refuse("link: " + (link.empty() ? "missing" : "there is no \"" + link + "\""), {names.begin(), names.end()});
+      return refuse("link: " + (link.empty() ? "missing" : "there is no \"" + link + "\""),
+                    {names.begin(), names.end()});
   }
 
   const std::optional<Time> to = (*asked)["to"].empty() ? now : time_of((*asked)["to"]);
   if (!to) return refuse("to: Unix seconds, a date or an RFC 3339 time");
-  const std::optional<Time> from = (*asked)["from"].empty() ? *to - std::chrono::hours{24} : time_of((*asked)["from"]);
+  const std::optional<Time> from =
+      (*asked)["from"].empty() ? *to - std::chrono::hours{24} : time_of((*asked)["from"]);
   if (!from) return refuse("from: Unix seconds, a date or an RFC 3339 time");
   if (*from >= *to) return refuse("from must lie before to");
-  const std::optional<Duration> step = (*asked)["step"].empty() ? good_step(*to - *from) : step_of((*asked)["step"]);
+  const std::optional<Duration> step =
+      (*asked)["step"].empty() ? good_step(*to - *from) : step_of((*asked)["step"]);
   if (!step) return refuse("step: a span such as 15m, 1h or 1d, or seconds");
   const Time first = floor_to(*from, *step);
   const std::int64_t points = (*to - first + *step - Duration{1}) / *step;
@@ -148,11 +157,14 @@ HttpAnswer HistoryJson::answer(const HttpRequest& request, const std::vector<std
   std::string body = "{\"link\":";
   append_json_string(body, link);
   body += ",\"direction\":\"" + std::string(name_of(direction)) + "\",\"quantity\":\"" +
-          std::string(quantity->name) + "\",\"unit\":\"" + std::string(quantity->unit) + "\",\"from\":";
+          std::string(quantity->name) + "\",\"unit\":\"" + std::string(quantity->unit) +
+          "\",\"from\":";
   append_seconds(body, *from);
   body += ",\"to\":";
   append_seconds(body, *to);
-  body += ",\"step_s\":" + std::to_string(std::chrono::duration_cast<std::chrono::seconds>(*step).count()) + ",\"points\":[";
+  body += ",\"step_s\":" +
+          std::to_string(std::chrono::duration_cast<std::chrono::seconds>(*step).count()) +
+          ",\"points\":[";
   Time next = first;
   const auto put = [&](Time at, const std::optional<double>& value) {
     body += next == first ? "[" : ",[";

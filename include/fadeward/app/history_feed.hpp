@@ -43,7 +43,7 @@ class HistoryFeed {
 
   bool recording_;
   history::Batch batch_;
-  Duration offset_{};               ///< wall - steady at the last call
+  Duration offset_{};  ///< wall - steady at the last call
   bool offset_known_ = false;
   std::uint64_t dropped_ = 0;
   std::optional<std::uint64_t> clock_steps_;

@@ -15,17 +15,18 @@
 namespace fadeward::app {
 
 /// Takes batches at once and writes them when the disk lets it. What cannot be written waits, at
-/// most kMostBins and kMostRecords of it; then the oldest goes and is counted. Attempts are repeated
-/// after 5 s, then twice as long each time up to 5 min.
+/// most kMostBins and kMostRecords of it; then the oldest goes and is counted. Attempts are
+/// repeated after 5 s, then twice as long each time up to 5 min.
 class HistoryWriter {
  public:
   static constexpr std::size_t kMostBins = 8192;
   static constexpr std::size_t kMostRecords = 8192;
   enum class Tone : std::uint8_t { info, warning, error };
-  using Log = std::function<void(Tone, const std::string&)>;   ///< called on the writer's thread
+  using Log = std::function<void(Tone, const std::string&)>;  ///< called on the writer's thread
 
-  static Result<std::unique_ptr<HistoryWriter>> open(const std::string& dir, history::StoreOptions options, Log log);
-  ~HistoryWriter();   ///< as finish()
+  static Result<std::unique_ptr<HistoryWriter>> open(const std::string& dir,
+                                                     history::StoreOptions options, Log log);
+  ~HistoryWriter();  ///< as finish()
   HistoryWriter(const HistoryWriter&) = delete;
   HistoryWriter& operator=(const HistoryWriter&) = delete;
 
@@ -35,8 +36,8 @@ class HistoryWriter {
   Status finish();
 
   // Thread-safe.
-  std::uint64_t errors() const;    ///< failed attempts
-  std::uint64_t dropped() const;   ///< records that were never written
+  std::uint64_t errors() const;   ///< failed attempts
+  std::uint64_t dropped() const;  ///< records that were never written
 
  private:
   HistoryWriter(std::unique_ptr<history::Store> store, Log log);
@@ -48,12 +49,12 @@ class HistoryWriter {
 
   std::unique_ptr<history::Store> store_;
   const Log log_;
-  history::Batch in_hand_;         ///< the thread's own
-  std::string trouble_;            ///< empty: the last attempt succeeded
-  std::uint64_t attempts_ = 0;     ///< failed since
+  history::Batch in_hand_;      ///< the thread's own
+  std::string trouble_;         ///< empty: the last attempt succeeded
+  std::uint64_t attempts_ = 0;  ///< failed since
   bool tidying_failed_ = false;
 
-  mutable std::mutex mutex_;       ///< guards what follows
+  mutable std::mutex mutex_;  ///< guards what follows
   std::condition_variable changed_;
   history::Batch waiting_;
   Time now_{};

@@ -14,7 +14,8 @@ namespace fadeward::app {
 class ReplayHistory {
  public:
   /// An error: a daemon or another replay writes there, or the directory cannot be made.
-  static Result<std::unique_ptr<ReplayHistory>> open(const std::string& dir, const Settings& settings);
+  static Result<std::unique_ptr<ReplayHistory>> open(const std::string& dir,
+                                                     const Settings& settings);
 
   void note(const judge::Event& event, Time now);
   /// After each minute of the recording.
@@ -23,12 +24,13 @@ class ReplayHistory {
   Status finish(judge::Supervisor& supervisor, Time now);
 
  private:
-  ReplayHistory(const Settings& settings, std::unique_ptr<StateFile> lock, std::unique_ptr<history::Store> store);
+  ReplayHistory(const Settings& settings, std::unique_ptr<StateFile> lock,
+                std::unique_ptr<history::Store> store);
   void write(Time now);
   static Instant instant(Time now) { return {now, now.time_since_epoch()}; }
 
   const Settings& settings_;
-  std::unique_ptr<StateFile> lock_;   ///< for its lock only
+  std::unique_ptr<StateFile> lock_;  ///< for its lock only
   std::unique_ptr<history::Store> store_;
   HistoryFeed feed_{true};
   history::Batch batch_;

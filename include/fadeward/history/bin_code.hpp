@@ -25,8 +25,8 @@ struct HourOfBins {
   std::vector<ChannelTotal> channels;
 };
 
-/// One bin with its channels. All but `start` and the channels come back exactly; channels come back
-/// in rising order, their means within an eighth of a decibel.
+/// One bin with its channels. All but `start` and the channels come back exactly; channels come
+/// back in rising order, their means within an eighth of a decibel.
 void encode_bin(std::string& out, const Bin& bin);
 /// `start`: what it belongs to. Empty: damaged, or of another kind.
 std::optional<Bin> decode_bin(std::string_view bytes, Time start);

@@ -13,11 +13,11 @@ namespace fadeward::history {
 
 struct Month {
   int year = 1970;
-  unsigned month = 1;   ///< 1..12
+  unsigned month = 1;  ///< 1..12
   auto operator<=>(const Month&) const = default;
 
   Time begin() const;
-  Time end() const;     ///< beginning of the next
+  Time end() const;  ///< beginning of the next
   Month next() const;
 };
 

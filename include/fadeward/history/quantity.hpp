@@ -10,9 +10,9 @@
 namespace fadeward::history {
 
 struct Quantity {
-  std::string_view name;     ///< "margin_db"
-  std::string_view unit;     ///< "dB", "dBm", "ratio", "frames"
-  std::string_view family;   ///< of /metrics where it is the same quantity; a counter ends in _total
+  std::string_view name;    ///< "margin_db"
+  std::string_view unit;    ///< "dB", "dBm", "ratio", "frames"
+  std::string_view family;  ///< of /metrics where it is the same quantity; a counter ends in _total
   std::string_view meaning;  ///< one sentence
   bool counts;               ///< adds up over time
   /// Empty: nothing is known.

@@ -35,7 +35,8 @@ class Reader {
 
   /// What is stored, in order of time: quarter hours, hours once they are older than a year.
   /// Channels are kept by the hour: those of an hour come with its last quarter. Of rolled-up hours
-  /// they are kept by the day and come at its end with a summary of `quarters` 0 that spans the day.
+  /// they are kept by the day and come at its end with a summary of `quarters` 0 that spans the
+  /// day.
   void bins(std::string_view link, Direction direction, Time from, Time to, const Visitor& visit);
 
   /// The same merged into spans of `step` (at least a quarter hour) that begin at multiples of it

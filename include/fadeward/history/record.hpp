@@ -28,7 +28,7 @@ struct EventRecord {
   Shape shape = Shape::none;
   std::optional<Time> onset;
   std::optional<double> size_db;
-  std::optional<double> confidence;    ///< 0..1
+  std::optional<double> confidence;  ///< 0..1
   std::string text;
   bool operator==(const EventRecord&) const = default;
 };
@@ -41,7 +41,7 @@ enum class MarkKind : std::uint8_t { started, stopped, port_up, port_down, clock
 struct MarkRecord {
   Time time{};
   MarkKind kind = MarkKind::started;
-  std::string port;                    ///< of port_up and port_down
+  std::string port;  ///< of port_up and port_down
   std::string text;
   bool operator==(const MarkRecord&) const = default;
 };
@@ -55,7 +55,7 @@ struct PeriodRecord {
   std::optional<Direction> direction;  ///< baseline: of the margin
   Time from{};
   Time to{};
-  std::optional<double> margin_db;     ///< baseline: its median
+  std::optional<double> margin_db;  ///< baseline: its median
   std::string note;
   bool operator==(const PeriodRecord&) const = default;
 };

@@ -32,12 +32,10 @@ struct Batch {
   std::vector<BinRecord> bins;
   std::vector<EventRecord> events;
   std::vector<MarkRecord> marks;
-  std::vector<PeriodRecord> periods;   ///< kept in the month of `at`
+  std::vector<PeriodRecord> periods;  ///< kept in the month of `at`
   Time at{};
 
-  bool empty() const {
-    return bins.empty() && events.empty() && marks.empty() && periods.empty();
-  }
+  bool empty() const { return bins.empty() && events.empty() && marks.empty() && periods.empty(); }
 };
 
 struct StoreOptions {
@@ -50,7 +48,7 @@ struct StoreOptions {
   /// quarter hour); true: the new one replaces it (a recording played twice).
   bool replace = false;
   bool durable = true;  ///< false: a power cut may spoil the file (a recording can be played again)
-  std::string vfs;  ///< SQLite's file layer; empty: the system's
+  std::string vfs;      ///< SQLite's file layer; empty: the system's
   /// Called for what an operator should know (a damaged file set aside, ...), from within the
   /// functions of the store.
   std::function<void(const std::string&)> remark;
@@ -61,7 +59,7 @@ class Store {
  public:
   /// Makes the directory if it is missing. Opens no file yet: however long the history is.
   static Result<std::unique_ptr<Store>> open(const std::string& dir, StoreOptions options);
-  ~Store();   ///< closes; see close()
+  ~Store();  ///< closes; see close()
   Store(const Store&) = delete;
   Store& operator=(const Store&) = delete;
 
@@ -84,8 +82,8 @@ class Store {
   /// checked by the next run.
   void interrupt();
 
-  std::uint64_t refused() const;   ///< records whose time cannot be true, or too old for their month
-  std::uint64_t set_aside() const; ///< damaged files
+  std::uint64_t refused() const;  ///< records whose time cannot be true, or too old for their month
+  std::uint64_t set_aside() const;  ///< damaged files
 
  private:
   struct State;

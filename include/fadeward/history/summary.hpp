@@ -32,21 +32,21 @@ struct RateTotal {
 struct Summary {
   static constexpr std::size_t kMostRates = 16;
 
-  Time start{};                      ///< of the span that it stands for
-  Duration span{};                   ///< quarter hour, hour, or what was asked for
-  std::uint32_t quarters = 0;        ///< quarter hours with data in it
-  std::uint32_t upkeep_quarters = 0; ///< those of them that touched an upkeep period
-  std::uint64_t frames = 0;          ///< received and measured
+  Time start{};                       ///< of the span that it stands for
+  Duration span{};                    ///< quarter hour, hour, or what was asked for
+  std::uint32_t quarters = 0;         ///< quarter hours with data in it
+  std::uint32_t upkeep_quarters = 0;  ///< those of them that touched an upkeep period
+  std::uint64_t frames = 0;           ///< received and measured
   std::uint64_t lost = 0;
-  std::uint64_t sent = 0;            ///< by the sender's own counter, retries included
+  std::uint64_t sent = 0;  ///< by the sender's own counter, retries included
   std::uint64_t retries = 0;
   std::uint64_t failures = 0;
   NoiseSource noise_source = NoiseSource::none;  ///< of the last bin
   LossSource loss_source = LossSource::none;
-  Levels margin;                     ///< of the frames received
+  Levels margin;  ///< of the frames received
   Levels signal;
   Levels noise;
-  std::vector<RateTotal> rates;      ///< first come first kept; the last collects the rest
+  std::vector<RateTotal> rates;        ///< first come first kept; the last collects the rest
   std::vector<ChannelTotal> channels;  ///< in rising order; see Reader for their resolution in time
 
   bool empty() const { return quarters == 0; }

@@ -72,7 +72,7 @@ class DirectionState {
   void end_bin();
   /// The part of `tick` that is about the quarter hour.
   void end_bin_before(Time now) {
-    if (bin.start != Time{} && now - bin.start >= kBinSpan) close_bin(now);
+    if (bin_open() && now >= bin_until_) close_bin(now);
   }
 
   /// Statistics of the frames since the last call, or since the power changed; channel offsets are
@@ -132,7 +132,7 @@ class DirectionState {
       margin_fit);
     if constexpr (A::kReading) {
       bin_since_ = bin.start;
-      settle_bin_end();
+      bin_until_ = bin.start == Time{} ? Time::min() : bin.start + kBinSpan;
     }
   }
 
@@ -153,7 +153,8 @@ class DirectionState {
   void enter(Time at) {
     if (at >= bin_until_) close_bin(at);
   }
-  void settle_bin_end() { bin_until_ = bin.start == Time{} ? Time::min() : bin.start + kBinSpan; }
+  /// Not told by its start: a clock that was never set begins at the epoch.
+  bool bin_open() const { return bin_until_ != Time::min(); }
   void open_bin(Time at);
   void close_bin(Time now);
   void fill_bin();

@@ -11,15 +11,15 @@
 namespace fadeward::publish {
 
 struct HistoryExport {
-  std::vector<std::string> links;   ///< in this order
+  std::vector<std::string> links;  ///< in this order
   Time from = Time::min();
   Time to = Time::max();
 };
 
 /// Writes a family at a time, all samples of a series in order of time; a sample of a quarter hour
-/// (or hour) has the time of its end, as a gauge that looks back. Counters begin at 0 with the first
-/// sample of the export. Ends with "# EOF". Memory does not grow with the history; every family reads
-/// it once. `write` false: the reader of the text is gone; it ends early.
+/// (or hour) has the time of its end, as a gauge that looks back. Counters begin at 0 with the
+/// first sample of the export. Ends with "# EOF". Memory does not grow with the history; every
+/// family reads it once. `write` false: the reader of the text is gone; it ends early.
 void export_history(history::Reader& reader, const HistoryExport& what,
                     const std::function<bool(std::string_view)>& write);
 

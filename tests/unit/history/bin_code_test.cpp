@@ -115,7 +115,8 @@ TEST(BinCode, BringsAnHourBack) {
     sum.merge(part);
   }));
   for (const std::size_t i : {0U, 2U, 3U}) wanted.merge(*hour.bins[i]);
-  EXPECT_EQ(starts, (std::vector<Time>{at(kApril2031), at(kApril2031 + 1800), at(kApril2031 + 2700)}));
+  EXPECT_EQ(starts,
+            (std::vector<Time>{at(kApril2031), at(kApril2031 + 1800), at(kApril2031 + 2700)}));
   EXPECT_EQ(sum.frames, wanted.frames);
   EXPECT_TRUE(sum.margin == wanted.margin);
   EXPECT_TRUE(sum.signal == wanted.signal);
@@ -169,7 +170,7 @@ TEST(BinCode, IsSmall) {
     size += bytes.size();
   }
   RecordProperty("bytes_per_bin", static_cast<int>(size / 1000));
-  EXPECT_LT(size / 1000, 90U);   // 8 MB a link-year are 114 a bin, all included
+  EXPECT_LT(size / 1000, 90U);  // 8 MB a link-year are 114 a bin, all included
 }
 
 }  // namespace

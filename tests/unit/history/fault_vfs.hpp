@@ -34,7 +34,7 @@ class FaultVfs {
   long operations = 0;
   long fail_from = -1;
   long fail_count = 1;
-  int error = SQLITE_FULL;   ///< of writes; other operations fail with an I/O error
+  int error = SQLITE_FULL;  ///< of writes; other operations fail with an I/O error
 
  private:
   struct File {
@@ -77,7 +77,8 @@ class FaultVfs {
       return current_->error;
     };
     m.xTruncate = [](sqlite3_file* f, sqlite3_int64 size) {
-      return fails() ? SQLITE_IOERR_TRUNCATE : of(f)->real()->pMethods->xTruncate(of(f)->real(), size);
+      return fails() ? SQLITE_IOERR_TRUNCATE
+                     : of(f)->real()->pMethods->xTruncate(of(f)->real(), size);
     };
     m.xSync = [](sqlite3_file* f, int flags) {
       return fails() ? SQLITE_IOERR_FSYNC : of(f)->real()->pMethods->xSync(of(f)->real(), flags);
@@ -85,7 +86,9 @@ class FaultVfs {
     m.xFileSize = [](sqlite3_file* f, sqlite3_int64* size) {
       return of(f)->real()->pMethods->xFileSize(of(f)->real(), size);
     };
-    m.xLock = [](sqlite3_file* f, int lock) { return of(f)->real()->pMethods->xLock(of(f)->real(), lock); };
+    m.xLock = [](sqlite3_file* f, int lock) {
+      return of(f)->real()->pMethods->xLock(of(f)->real(), lock);
+    };
     m.xUnlock = [](sqlite3_file* f, int lock) {
       return of(f)->real()->pMethods->xUnlock(of(f)->real(), lock);
     };
@@ -95,7 +98,9 @@ class FaultVfs {
     m.xFileControl = [](sqlite3_file* f, int op, void* arg) {
       return of(f)->real()->pMethods->xFileControl(of(f)->real(), op, arg);
     };
-    m.xSectorSize = [](sqlite3_file* f) { return of(f)->real()->pMethods->xSectorSize(of(f)->real()); };
+    m.xSectorSize = [](sqlite3_file* f) {
+      return of(f)->real()->pMethods->xSectorSize(of(f)->real());
+    };
     m.xDeviceCharacteristics = [](sqlite3_file* f) {
       return of(f)->real()->pMethods->xDeviceCharacteristics(of(f)->real());
     };

@@ -1,4 +1,5 @@
-// Disks that fail, files that are damaged: what had been written stays, what waits is written later.
+// Disks that fail, files that are damaged: what had been written stays, what waits is written
+// later.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -58,7 +59,7 @@ TEST_P(FailingDisk, LosesNothingThatItTook) {
     disk.fail_count = 3;
     BinMaker maker(1);
     int failures = 0;
-    constexpr int kQuarters = 104;   // a day is packed on the way
+    constexpr int kQuarters = 104;  // a day is packed on the way
     for (int q = 0; q < kQuarters; q += 4) {
       Batch batch = quarter(maker, q);
       int attempts = 0;
@@ -77,7 +78,8 @@ TEST_P(FailingDisk, LosesNothingThatItTook) {
     disk.fail_from = -1;
     store.reset();
     EXPECT_EQ(asides, 0);
-    EXPECT_EQ(starts_in(dir / "h").size(), static_cast<std::size_t>(kQuarters / 4)) << failures << " failures";
+    EXPECT_EQ(starts_in(dir / "h").size(), static_cast<std::size_t>(kQuarters / 4))
+        << failures << " failures";
     if (::testing::Test::HasFailure()) break;
   }
   EXPECT_GT(last, 100);
@@ -101,7 +103,8 @@ std::string sample_file(const std::string& dir) {
     Batch batch = quarter(maker, q);
     EXPECT_TRUE(store->write(batch));
   }
-  while (*store->tidy(at(kApril2031) + 27h + 30min)) {}
+  while (*store->tidy(at(kApril2031) + 27h + 30min)) {
+  }
   return dir + "/history-2031-04.sqlite";
 }
 
@@ -134,17 +137,20 @@ TEST(Faults, DamageAnywhereNeitherCrashesNorInvents) {
     std::vector<std::string> problems;
     const std::vector<Time> found = starts_in(dir / "bad", &problems);
     EXPECT_LE(found.size(), all.size());
-    EXPECT_TRUE(std::ranges::includes(all, found)) << offset;   // nothing that never was
+    EXPECT_TRUE(std::ranges::includes(all, found)) << offset;  // nothing that never was
     if (found != all) ++told;
     // A writer goes on, in this file or in a new one.
     if (round % 8 == 0) {
       auto store = std::move(Store::open(dir / "bad", {})).value();
       BinMaker maker(4, 20);
       Batch batch = quarter(maker, 200);
-      for (int attempt = 0; attempt < 2 && !store->write(batch); ++attempt) {}
-      EXPECT_TRUE(batch.empty() || spoilt.substr(60, 4) != bytes.substr(60, 4)) << offset;   // 60: version
+      for (int attempt = 0; attempt < 2 && !store->write(batch); ++attempt) {
+      }
+      EXPECT_TRUE(batch.empty() || spoilt.substr(60, 4) != bytes.substr(60, 4))
+          << offset;  // 60: version
       store.reset();
-      for (const auto& entry : std::filesystem::directory_iterator(dir / "bad")) std::filesystem::remove(entry);
+      for (const auto& entry : std::filesystem::directory_iterator(dir / "bad"))
+        std::filesystem::remove(entry);
     }
   }
   RecordProperty("of_400_lost_something", told);
@@ -154,7 +160,8 @@ TEST(Faults, ACutFileIsTold) {
   const test::TempDir dir;
   const std::string good = sample_file(dir / "h");
   const auto size = std::filesystem::file_size(good);
-  for (const auto left : {size - 1, size - 4096, size / 2, std::uintmax_t{4096}, std::uintmax_t{100}, std::uintmax_t{1}}) {
+  for (const auto left : {size - 1, size - 4096, size / 2, std::uintmax_t{4096},
+                          std::uintmax_t{100}, std::uintmax_t{1}}) {
     SCOPED_TRACE(left);
     std::filesystem::resize_file(good, left);
     std::vector<std::string> problems;
@@ -171,7 +178,8 @@ TEST(Faults, ADamagedFileIsSetAsideAfterACrash) {
   std::filesystem::copy_file(path, path + ".keep");
   // As a crash leaves it: a log beside it, and a page that is not what it should be.
   std::ofstream(path + "-wal", std::ios::binary) << std::string(32, 'x');
-  for (std::size_t at = 0; at < 4096; ++at) spoil(path, std::filesystem::file_size(path) / 4096 / 2 * 4096 + at, 'x');
+  for (std::size_t at = 0; at < 4096; ++at)
+    spoil(path, std::filesystem::file_size(path) / 4096 / 2 * 4096 + at, 'x');
   std::vector<std::string> remarks;
   StoreOptions options;
   options.remark = [&](const std::string& text) { remarks.push_back(text); };
@@ -212,15 +220,18 @@ TEST(Faults, AFileOfALaterVersionIsLeftAlone) {
 TEST(Faults, FilesOfEveryVersionCanBeRead) {
   const test::TempDir dir;
   std::filesystem::create_directory(dir / "h");
-  std::filesystem::copy_file(FADEWARD_TEST_DATA "/history/version1.sqlite", dir / "h/history-2031-04.sqlite");
+  std::filesystem::copy_file(FADEWARD_TEST_DATA "/history/version1.sqlite",
+                             dir / "h/history-2031-04.sqlite");
   auto reader = std::move(Reader::open(dir / "h")).value();
   EXPECT_EQ(reader.links(), (std::vector<std::string>{"weir"}));
   Summary inbound, outbound;
-  reader.bins("weir", Direction::inbound, Time::min(), Time::max(), [&](const Summary& bin) { inbound.merge(bin); });
-  reader.bins("weir", Direction::outbound, Time::min(), Time::max(), [&](const Summary& bin) { outbound.merge(bin); });
+  reader.bins("weir", Direction::inbound, Time::min(), Time::max(),
+              [&](const Summary& bin) { inbound.merge(bin); });
+  reader.bins("weir", Direction::outbound, Time::min(), Time::max(),
+              [&](const Summary& bin) { outbound.merge(bin); });
   EXPECT_EQ(inbound.quarters, 100U);
   EXPECT_EQ(outbound.quarters, 100U);
-  EXPECT_EQ(inbound.frames, 1000U);   // ten a quarter hour, all at -100 dBm and -120 dBm
+  EXPECT_EQ(inbound.frames, 1000U);  // ten a quarter hour, all at -100 dBm and -120 dBm
   EXPECT_DOUBLE_EQ(*inbound.signal.mean_db(), -100);
   EXPECT_DOUBLE_EQ(*inbound.noise.quantile_db(0.5), -120);
   EXPECT_EQ(inbound.lost, 100U);

@@ -1,8 +1,8 @@
 // Bins as a link makes them: fading, rain, losses, hop channels. Seeded.
 #pragma once
 
-#include <cmath>
 #include <algorithm>
+#include <cmath>
 #include <random>
 
 #include "fadeward/base/bin.hpp"
@@ -29,7 +29,8 @@ class BinMaker {
         continue;
       }
       ++bin.frames;
-      const auto channel = static_cast<std::uint16_t>(channels_ > 0 ? random_() % static_cast<unsigned>(channels_) : 0);
+      const auto channel = static_cast<std::uint16_t>(
+          channels_ > 0 ? random_() % static_cast<unsigned>(channels_) : 0);
       const double offset = 3 * std::sin(channel * 1.7);
       const double signal = std::round(2 * (level_ + offset + 3.5 * normal_(random_))) / 2 -
                             10 * std::log10(1 + std::pow(10, -1.2));

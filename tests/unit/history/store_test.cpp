@@ -108,20 +108,24 @@ TEST(Store, GivesBackWhatItTook) {
   const test::TempDir dir;
   const auto store = store_in(dir / "h");
   const Written written = fill(*store, at(kApril2031), 100, 3, 1, 10);
-  Reader reader = reader_of(dir / "h");   // beside the writer
+  Reader reader = reader_of(dir / "h");  // beside the writer
   EXPECT_EQ(reader.links(), (std::vector<std::string>{"L0", "L1", "L2"}));
   for (const auto& [key, sum] : written.sums)
-    expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
+    expect_same(
+        sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()),
+        sum);
   int bins = 0;
   Time last{};
-  reader.bins("L1", Direction::outbound, at(kApril2031 + 900), at(kApril2031 + 4500), [&](const Summary& bin) {
-    ++bins;
-    EXPECT_GT(bin.start, last);
-    EXPECT_EQ(bin.span, kBinSpan);
-    last = bin.start;
-  });
+  reader.bins("L1", Direction::outbound, at(kApril2031 + 900), at(kApril2031 + 4500),
+              [&](const Summary& bin) {
+                ++bins;
+                EXPECT_GT(bin.start, last);
+                EXPECT_EQ(bin.span, kBinSpan);
+                last = bin.start;
+              });
   EXPECT_EQ(bins, 4);
-  EXPECT_EQ(sum_of(reader, "no such link", Direction::inbound, Time::min(), Time::max()).quarters, 0U);
+  EXPECT_EQ(sum_of(reader, "no such link", Direction::inbound, Time::min(), Time::max()).quarters,
+            0U);
   ASSERT_TRUE(reader.extent());
   EXPECT_EQ(reader.extent()->first, at(kApril2031));
   EXPECT_EQ(reader.extent()->second, at(kApril2031) + 100 * kBinSpan);
@@ -136,19 +140,24 @@ TEST(Store, PacksDaysWithoutChangingThem) {
     written = fill(*store, at(kApril2031), 3 * 96 + 10, 3, 7, 12, true);
     Reader reader = reader_of(dir / "h");
     for (const auto& [key, sum] : written.sums)
-      expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
-    tidy_all(*store, at(kApril2031) + 40 * kDay);   // the month is over: nothing stays beside it
+      expect_same(
+          sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()),
+          sum);
+    tidy_all(*store, at(kApril2031) + 40 * kDay);  // the month is over: nothing stays beside it
   }
   EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite-wal"));
   Reader reader = reader_of(dir / "h");
   for (const auto& [key, sum] : written.sums)
-    expect_same(sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()), sum);
+    expect_same(
+        sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()),
+        sum);
   std::size_t days = 0;
-  reader.summaries("L2", Direction::inbound, Time::min(), Time::max(), kDay, [&](const Summary& day) {
-    ++days;
-    EXPECT_EQ(day.span, kDay);
-    expect_same(day, written.days.at({"L2", 0}).at(day.start));
-  });
+  reader.summaries("L2", Direction::inbound, Time::min(), Time::max(), kDay,
+                   [&](const Summary& day) {
+                     ++days;
+                     EXPECT_EQ(day.span, kDay);
+                     expect_same(day, written.days.at({"L2", 0}).at(day.start));
+                   });
   EXPECT_EQ(days, 4U);
   EXPECT_TRUE(reader.problems().empty());
 }
@@ -166,7 +175,8 @@ TEST(Store, SplitsMonthsAndMergesThem) {
     EXPECT_EQ(month.span, quarters.size() == 1 ? 30 * kDay : 31 * kDay);
   });
   EXPECT_EQ(quarters, (std::vector<std::uint32_t>{16, 16}));
-  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()), written.sums.at({"L0", 0}));
+  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()),
+              written.sums.at({"L0", 0}));
 }
 
 TEST(Store, MakesHoursOfWhatIsOlderThanAYear) {
@@ -189,12 +199,14 @@ TEST(Store, MakesHoursOfWhatIsOlderThanAYear) {
     EXPECT_EQ(bin.span, 1h);
   });
   EXPECT_EQ(hours, 50);
-  reader.summaries("L1", Direction::inbound, Time::min(), Time::max(), kDay, [&](const Summary& day) {
-    expect_same(day, written.days.at({"L1", 0}).at(day.start));
-  });
+  reader.summaries("L1", Direction::inbound, Time::min(), Time::max(), kDay,
+                   [&](const Summary& day) {
+                     expect_same(day, written.days.at({"L1", 0}).at(day.start));
+                   });
   // Once is enough.
   tidy_all(*store, at(kApril2031) + 500 * kDay);
-  expect_same(sum_of(reader, "L0", Direction::outbound, Time::min(), Time::max()), written.sums.at({"L0", 1}));
+  expect_same(sum_of(reader, "L0", Direction::outbound, Time::min(), Time::max()),
+              written.sums.at({"L0", 1}));
 }
 
 TEST(Store, ForgetsWhatIsOlderThanItKeeps) {
@@ -206,10 +218,10 @@ TEST(Store, ForgetsWhatIsOlderThanItKeeps) {
   tidy_all(*store, at(kApril2031) + 41 * kDay);
   Reader reader = reader_of(dir / "h");
   ASSERT_TRUE(reader.extent());
-  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 31 * kDay);   // 21 is the limit
+  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 31 * kDay);  // 21 is the limit
   tidy_all(*store, at(kApril2031) + 52 * kDay + 1h);
   EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
-  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 32 * kDay);   // part of a month
+  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 32 * kDay);  // part of a month
   tidy_all(*store, at(kApril2031) + 100 * kDay);
   EXPECT_FALSE(reader.extent());
 }
@@ -220,10 +232,21 @@ TEST(Store, RefusesYearsThatDidNotHappen) {
   BinMaker maker(1);
   Batch batch;
   batch.at = at(600);
-  for (const std::int64_t when : {0LL, 600LL, 1577836799LL, 7258118400LL})   // 1970, 2019, 2200
+  for (const std::int64_t when : {0LL, 600LL, 1577836799LL, 7258118400LL})  // 1970, 2019, 2200
     batch.bins.push_back({"L1", Direction::inbound, maker.make(at(when - when % 900))});
-  batch.events.push_back({at(600), "L1", "", {}, EventChange::raised, AlertName::LinkSilent,
-                          Severity::critical, Cause::silent, Shape::none, {}, {}, {}, "x"});
+  batch.events.push_back({at(600),
+                          "L1",
+                          "",
+                          {},
+                          EventChange::raised,
+                          AlertName::LinkSilent,
+                          Severity::critical,
+                          Cause::silent,
+                          Shape::none,
+                          {},
+                          {},
+                          {},
+                          "x"});
   batch.marks.push_back({at(600), MarkKind::started, "", ""});
   batch.periods.push_back({PeriodKind::upkeep, "L1", {}, at(0), at(9), {}, ""});
   write(*store, batch);
@@ -239,21 +262,43 @@ TEST(Store, KeepsEventsMarksAndPeriods) {
   const auto store = store_in(dir / "h");
   Batch batch;
   batch.at = at(kApril2031 + 100);
-  const EventRecord raised{at(kApril2031 + 10), "weir", "", Direction::outbound, EventChange::raised,
-                           AlertName::InterferenceSuspected, Severity::warning, Cause::far_noise,
-                           Shape::step, at(kApril2031 - 3600), 4.75, 0.97, "Noise “up” by 4.75 dB."};
-  const EventRecord fault{Time{at(kApril2031 + 20)} + Duration{123456}, "", "mast", {},
-                          EventChange::cleared, AlertName::PortFault, Severity::critical, Cause::port,
-                          Shape::none, {}, {}, {}, ""};
+  const EventRecord raised{at(kApril2031 + 10),
+                           "weir",
+                           "",
+                           Direction::outbound,
+                           EventChange::raised,
+                           AlertName::InterferenceSuspected,
+                           Severity::warning,
+                           Cause::far_noise,
+                           Shape::step,
+                           at(kApril2031 - 3600),
+                           4.75,
+                           0.97,
+                           "Noise “up” by 4.75 dB."};
+  const EventRecord fault{Time{at(kApril2031 + 20)} + Duration{123456},
+                          "",
+                          "mast",
+                          {},
+                          EventChange::cleared,
+                          AlertName::PortFault,
+                          Severity::critical,
+                          Cause::port,
+                          Shape::none,
+                          {},
+                          {},
+                          {},
+                          ""};
   batch.events = {raised, fault};
   batch.marks = {{at(kApril2031 + 1), MarkKind::started, "", "0.1.0"},
                  {at(kApril2031 + 2), MarkKind::port_down, "mast", "no such device"},
                  {at(kApril2031 + 2), MarkKind::clock_step, "", "+3.2 s"}};
-  batch.periods = {{PeriodKind::upkeep, "weir", {}, at(kApril2031 - 86400), at(kApril2031), {}, "mast work"},
-                   {PeriodKind::baseline, "weir", Direction::inbound, at(kApril2031 - 1209600), at(kApril2031), 21.5, ""}};
+  batch.periods = {
+      {PeriodKind::upkeep, "weir", {}, at(kApril2031 - 86400), at(kApril2031), {}, "mast work"},
+      {PeriodKind::baseline, "weir", Direction::inbound, at(kApril2031 - 1209600), at(kApril2031),
+       21.5, ""}};
   const Batch kept = batch;
   write(*store, batch);
-  write(*store, kept);   // the same again adds nothing
+  write(*store, kept);  // the same again adds nothing
   Reader reader = reader_of(dir / "h");
   EXPECT_EQ(reader.events(Time::min(), Time::max()), kept.events);
   EXPECT_EQ(reader.events(Time::min(), Time::max(), "weir"), std::vector{raised});
@@ -261,7 +306,7 @@ TEST(Store, KeepsEventsMarksAndPeriods) {
   EXPECT_EQ(reader.marks(Time::min(), Time::max()).size(), 3U);
   EXPECT_EQ(reader.marks(at(kApril2031 + 1), at(kApril2031 + 2)), std::vector{kept.marks[0]});
   EXPECT_EQ(reader.periods(Time::min(), Time::max()),
-            (std::vector{kept.periods[1], kept.periods[0]}));   // by beginning
+            (std::vector{kept.periods[1], kept.periods[0]}));  // by beginning
   Batch corrected;
   corrected.at = at(kApril2031 + 60 * 86400);
   corrected.periods = {kept.periods[0]};
@@ -282,11 +327,11 @@ TEST(Store, AddsUpWhatComesTwiceButTheFirst) {
   {
     const auto store = store_in(dir / "h");
     write(*store, {{{"L1", Direction::inbound, full}}, {}, {}, {}, {}});
-    write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});   // a clock set back
+    write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});  // a clock set back
     EXPECT_EQ(frames(), full.frames + part.frames);
   }
   for (const bool packed : {false, true}) {
-    const auto store = store_in(dir / "h");   // restored from an older state
+    const auto store = store_in(dir / "h");  // restored from an older state
     if (packed) tidy_all(*store, at(kApril2031) + kDay);
     write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});
     EXPECT_EQ(frames(), full.frames + part.frames);
@@ -305,12 +350,14 @@ TEST(Store, BeginsAnewWhenItsFileIsRemoved) {
   options.remark = [&](const std::string& text) { remarks.push_back(text); };
   const auto store = store_in(dir / "h", options);
   fill(*store, at(kApril2031), 5, 1, 2);
-  for (const auto& file : std::filesystem::directory_iterator(dir / "h")) std::filesystem::remove(file);
+  for (const auto& file : std::filesystem::directory_iterator(dir / "h"))
+    std::filesystem::remove(file);
   const Written after = fill(*store, at(kApril2031) + 5 * kBinSpan, 5, 1, 2);
   ASSERT_EQ(remarks.size(), 1U);
   EXPECT_NE(remarks[0].find("removed"), std::string::npos) << remarks[0];
   Reader reader = reader_of(dir / "h");
-  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()), after.sums.at({"L0", 0}));
+  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()),
+              after.sums.at({"L0", 0}));
 }
 
 }  // namespace

@@ -42,7 +42,8 @@ TEST(Levels, MergedEqualOneBuiltOfAllValues) {
   const double mean = sum / static_cast<double>(all.size());
   for (const double value : all) square += (value - mean) * (value - mean);
   EXPECT_NEAR(*merged.mean_db(), mean, 1e-9);
-  EXPECT_NEAR(*merged.deviation_db(), std::sqrt(square / static_cast<double>(all.size() - 1)), 1e-6);
+  EXPECT_NEAR(*merged.deviation_db(), std::sqrt(square / static_cast<double>(all.size() - 1)),
+              1e-6);
   std::ranges::sort(all);
   for (const double q : {0.01, 0.1, 0.5, 0.9, 0.99})
     EXPECT_NEAR(*merged.quantile_db(q),
@@ -82,7 +83,7 @@ TEST(Summary, AddsEverythingUp) {
     lost += bin.lost;
     sum.merge(bin);
   }
-  sum.merge(Bin{});   // an empty one is no quarter hour
+  sum.merge(Bin{});  // an empty one is no quarter hour
   EXPECT_EQ(sum.quarters, 96U);
   EXPECT_EQ(sum.upkeep_quarters, 4U);
   EXPECT_EQ(sum.frames, frames);
@@ -93,7 +94,8 @@ TEST(Summary, AddsEverythingUp) {
   ASSERT_EQ(sum.channels.size(), 10U);
   for (const ChannelTotal& channel : sum.channels) channel_frames += channel.frames;
   EXPECT_EQ(channel_frames, frames);
-  EXPECT_DOUBLE_EQ(*sum.loss_ratio(), static_cast<double>(lost) / static_cast<double>(frames + lost));
+  EXPECT_DOUBLE_EQ(*sum.loss_ratio(),
+                   static_cast<double>(lost) / static_cast<double>(frames + lost));
 }
 
 TEST(Summary, HoldsTogetherHoweverItIsMerged) {

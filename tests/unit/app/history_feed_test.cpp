@@ -1,0 +1,104 @@
+// What happens before the clock is put right gets the time that it really had.
+#include "fadeward/app/history_feed.hpp"
+
+#include <gtest/gtest.h>
+
+namespace fadeward::app {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Time kNow = Time{std::chrono::sys_days{std::chrono::year{2031} / 4 / 1}} + 10h;
+
+Settings settings() {
+  Settings out;
+  out.links.resize(1);
+  out.links[0].name = "weir";
+  out.links[0].upkeep = {{kNow, kNow + 1h, "mast work"}};
+  out.ports.resize(1);
+  out.ports[0].name = "mast";
+  return out;
+}
+
+judge::Event silent(Time at) {
+  judge::Event event;
+  event.time = at;
+  event.link = 0;
+  event.alert = AlertName::LinkSilent;
+  event.severity = Severity::critical;
+  event.cause = Cause::silent;
+  event.onset = at - 15min;
+  event.text = "x";
+  return event;
+}
+
+judge::Snapshot snapshot(bool up, std::uint64_t steps = 0) {
+  judge::Snapshot out;
+  out.clock_steps = steps;
+  out.links.resize(1);
+  out.links[0].name = "weir";
+  out.ports.resize(1);
+  out.ports[0].name = "mast";
+  out.ports[0].up = up;
+  out.ports[0].detail = "/dev/ttyUSB0";
+  return out;
+}
+
+TEST(HistoryFeed, NamesWhatItKeeps) {
+  HistoryFeed feed;
+  const Instant now{kNow, 100s};
+  feed.started("0.1.0", now);
+  feed.settings(settings(), now);
+  feed.look(snapshot(true), now);
+  feed.note(silent(kNow), settings(), now);
+  const history::Batch batch = feed.take(now);
+  ASSERT_EQ(batch.events.size(), 1U);
+  EXPECT_EQ(batch.events[0].link, "weir");
+  EXPECT_EQ(batch.events[0].port, "");
+  EXPECT_EQ(batch.events[0].change, history::EventChange::raised);
+  EXPECT_EQ(batch.events[0].onset, kNow - 15min);
+  ASSERT_EQ(batch.marks.size(), 2U);
+  EXPECT_EQ(batch.marks[1].kind, history::MarkKind::port_up);
+  EXPECT_EQ(batch.marks[1].port, "mast");
+  ASSERT_EQ(batch.periods.size(), 1U);
+  EXPECT_EQ(batch.periods[0].note, "mast work");
+  EXPECT_EQ(batch.at, kNow);
+  EXPECT_TRUE(feed.take(now).empty());
+
+  feed.look(snapshot(true), now);  // nothing new
+  EXPECT_TRUE(feed.take(now).empty());
+  feed.look(snapshot(false), now);
+  EXPECT_EQ(feed.take(now).marks.at(0).kind, history::MarkKind::port_down);
+}
+
+TEST(HistoryFeed, HoldsWhatCameBeforeTheClock) {
+  HistoryFeed feed;
+  Instant now{Time{60s}, 100s};
+  feed.started("0.1.0", now);
+  feed.look(snapshot(true), now);
+  feed.note(silent(now.wall), settings(), now);
+  EXPECT_TRUE(feed.take(now).empty());
+  now = {kNow, 400s};  // five minutes later the clock is put right
+  feed.look(snapshot(true, 1), now);
+  const history::Batch batch = feed.take(now);
+  ASSERT_EQ(batch.events.size(), 1U);
+  EXPECT_EQ(batch.events[0].time, kNow - 5min);
+  EXPECT_EQ(batch.events[0].onset, kNow - 20min);
+  ASSERT_EQ(batch.marks.size(), 3U);
+  EXPECT_EQ(batch.marks[0].time, kNow - 5min);
+  EXPECT_EQ(batch.marks[2].kind, history::MarkKind::clock_step);
+  EXPECT_EQ(feed.dropped(), 0U);
+}
+
+TEST(HistoryFeed, HoldsNoMoreThanItMay) {
+  HistoryFeed feed;
+  const Instant now{Time{60s}, 100s};
+  for (std::size_t i = 0; i < HistoryFeed::kMostHeld + 10; ++i) {
+    feed.note(silent(now.wall), settings(), now);
+    static_cast<void>(feed.take(now));
+  }
+  EXPECT_EQ(feed.dropped(), 10U);
+}
+
+}  // namespace
+}  // namespace fadeward::app

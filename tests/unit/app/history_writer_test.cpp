@@ -1,0 +1,103 @@
+// The writer keeps what the disk does not take, within bounds, and says so once.
+#include "fadeward/app/history_writer.hpp"
+
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <fstream>
+#include <thread>
+
+#include "fadeward/history/reader.hpp"
+#include "support/temp_dir.hpp"
+
+namespace fadeward::app {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Time kStart = Time{std::chrono::sys_days{std::chrono::year{2031} / 4 / 1}};
+
+struct Said {
+  std::mutex mutex;
+  std::vector<std::string> lines;
+  HistoryWriter::Log log() {
+    return [this](HistoryWriter::Tone, const std::string& text) {
+      const std::lock_guard guard(mutex);
+      lines.push_back(text);
+    };
+  }
+  std::size_t size() {
+    const std::lock_guard guard(mutex);
+    return lines.size();
+  }
+};
+
+history::Batch quarter(int q, std::size_t links = 1) {
+  history::Batch batch;
+  for (std::size_t l = 0; l < links; ++l) {
+    Bin bin;
+    bin.start = kStart + kBinSpan * q;
+    bin.frames = 10;
+    batch.bins.push_back({"L" + std::to_string(l), Direction::inbound, bin});
+  }
+  batch.at = kStart + kBinSpan * (q + 1);
+  return batch;
+}
+
+std::size_t kept(const std::string& dir) {
+  auto reader = history::Reader::open(dir);
+  if (!reader) return 0;
+  std::size_t bins = 0;
+  for (const std::string& link : reader->links())
+    reader->bins(link, Direction::inbound, Time::min(), Time::max(),
+                 [&](const history::Summary&) { ++bins; });
+  return bins;
+}
+
+TEST(HistoryWriter, WritesWhatItWasGivenBeforeItEnds) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  for (int q = 0; q < 200; ++q) writer->push(quarter(q), kStart + kBinSpan * (q + 1));
+  EXPECT_TRUE(writer->finish());
+  EXPECT_EQ(kept(dir / "h"), 200U);
+  EXPECT_EQ(writer->errors(), 0U);
+  EXPECT_EQ(writer->dropped(), 0U);
+  EXPECT_TRUE(said.lines.empty());
+}
+
+TEST(HistoryWriter, WaitsForADiskThatDoesNotTakeIt) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  std::filesystem::remove(dir / "h");
+  dir.file("h", "in the way");
+  writer->push(quarter(0), kStart + kBinSpan);
+  for (int i = 0; i < 500 && writer->errors() == 0; ++i) std::this_thread::sleep_for(10ms);
+  EXPECT_EQ(writer->errors(), 1U);
+  writer->push(quarter(1), kStart + 2 * kBinSpan);  // no attempt before its time
+  std::this_thread::sleep_for(50ms);
+  EXPECT_EQ(writer->errors(), 1U);
+  std::filesystem::remove(dir / "h");
+  std::filesystem::create_directory(dir / "h");
+  for (int i = 0; i < 1000 && said.size() < 2; ++i) std::this_thread::sleep_for(10ms);
+  ASSERT_EQ(said.size(), 2U);
+  EXPECT_NE(said.lines[0].find("cannot be written"), std::string::npos) << said.lines[0];
+  EXPECT_NE(said.lines[1].find("written again"), std::string::npos) << said.lines[1];
+  EXPECT_TRUE(writer->finish());
+  EXPECT_EQ(kept(dir / "h"), 2U);
+}
+
+TEST(HistoryWriter, KeepsTheNewestWhenTooMuchWaits) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  std::filesystem::remove(dir / "h");
+  dir.file("h", "in the way");
+  for (int q = 0; q < 12; ++q) writer->push(quarter(q, 1000), kStart + kBinSpan * (q + 1));
+  EXPECT_FALSE(writer->finish());
+  EXPECT_EQ(writer->dropped(), 12000 - HistoryWriter::kMostBins);
+}
+
+}  // namespace
+}  // namespace fadeward::app

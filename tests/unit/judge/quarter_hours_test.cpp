@@ -1,0 +1,176 @@
+// The door for quarter hours: every frame is in exactly one of them, over restarts and clock steps.
+#include <gtest/gtest.h>
+
+#include <map>
+
+#include "fadeward/judge/supervisor.hpp"
+
+namespace fadeward::judge {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Time kStart = Time{std::chrono::sys_days{std::chrono::year{2031} / 4 / 1}} + 10h;
+
+Settings settings() {
+  Settings out;
+  LinkSettings link;
+  link.name = "weir";
+  link.expect = 10s;
+  link.radio.modulation = RadioSettings::Modulation::css;
+  link.radio.spreading_factor = 7;
+  link.radio.bandwidth_hz = 125000;
+  out.links.push_back(link);
+  return out;
+}
+
+/// A gateway with a report every ten seconds, and what its history would hold.
+struct Gateway {
+  explicit Gateway(Time wall) : now{wall, 1000s}, core(settings(), now, options()) {}
+
+  static SupervisorOptions options() {
+    SupervisorOptions out;
+    out.keep_bins = true;
+    return out;
+  }
+  void listen(Duration span) {
+    for (const Time end = now.wall + span; now.wall < end;) {
+      LinkReport report;
+      report.link = "weir";
+      report.set(Field::seq, static_cast<double>(++seq));
+      report.set(Field::rssi_dbm, -90);
+      report.set(Field::snr_db, 9);
+      report.set(Field::noise_dbm, -115);
+      core.take(report, now);
+      ++frames;
+      pass(10s);
+    }
+  }
+  void pass(Duration span) {
+    now.wall += span;
+    now.steady += span;
+    core.tick(now);
+    core.clear_events();
+  }
+  void collect() {
+    core.take_bins([&](LinkIndex link, Direction direction, Bin& bin) {
+      EXPECT_EQ(link, 0U);
+      if (direction != Direction::inbound) return;
+      EXPECT_EQ(bin.start.time_since_epoch() % kBinSpan, Duration{});
+      EXPECT_EQ(bin.margin.total(), bin.frames) << format_rfc3339(bin.start);
+      bins[bin.start] += bin.frames;
+      kept += bin.frames;
+    });
+  }
+
+  Instant now;
+  Supervisor core;
+  std::uint64_t seq = 0, frames = 0, kept = 0;
+  std::map<Time, std::uint64_t> bins;
+};
+
+TEST(QuarterHours, ComeWithTheFirstTickAfterTheirEnd) {
+  Gateway gateway(kStart);
+  gateway.listen(1h);
+  gateway.pass(1min);
+  gateway.collect();
+  const std::map<Time, std::uint64_t> wanted = {
+      {kStart, 90}, {kStart + 15min, 90}, {kStart + 30min, 90}, {kStart + 45min, 90}};
+  EXPECT_EQ(gateway.bins, wanted);
+  gateway.collect();  // once is enough
+  EXPECT_EQ(gateway.kept, 360U);
+  EXPECT_EQ(gateway.core.bins_dropped(), 0U);
+}
+
+TEST(QuarterHours, AreNotKeptForNobody) {
+  Gateway gateway(kStart);
+  gateway.core = Supervisor(settings(), gateway.now);
+  gateway.listen(1h);
+  gateway.pass(1min);
+  gateway.collect();
+  EXPECT_EQ(gateway.kept, 0U);
+  EXPECT_EQ(gateway.core.bins_dropped(), 0U);
+}
+
+TEST(QuarterHours, TheOpenOneSurvivesARestart) {
+  for (const Duration away : {Duration{2min}, Duration{20min}, Duration{26h}, Duration{24h * 30}}) {
+    SCOPED_TRACE(format_span(away));
+    Gateway before(kStart);
+    before.listen(40min);
+    before.collect();
+    EXPECT_EQ(before.kept, 180U);
+    const std::string state = before.core.save();
+
+    Gateway after(before.now.wall + away);
+    ASSERT_TRUE(after.core.restore(state, after.now));
+    static_cast<void>(after.core.snapshot(after.now));
+    after.seq = before.seq + 6;
+    after.listen(30min);
+    after.pass(15min);
+    after.collect();
+    EXPECT_EQ(before.kept + after.kept, before.frames + after.frames);
+    EXPECT_GE(after.bins[kStart + 30min], 60U);
+  }
+}
+
+TEST(QuarterHours, WaitForAClockAndMoveWithIt) {
+  Gateway gateway(Time{90s});
+  gateway.listen(50min);
+  gateway.collect();
+  EXPECT_TRUE(gateway.bins.empty());
+  gateway.now.wall = kStart + 50min;  // the clock is put right
+  gateway.listen(20min);
+  gateway.pass(15min);
+  gateway.collect();
+  EXPECT_EQ(gateway.kept, gateway.frames);
+  EXPECT_LE(gateway.bins.size(), 6U);
+  for (const auto& [start, frames] : gateway.bins) {
+    EXPECT_GE(start, kStart - 15min);
+    EXPECT_LE(start, kStart + 75min);
+  }
+}
+
+TEST(QuarterHours, CountEveryFrameOnceWhenTheClockSteps) {
+  for (const Duration step : {Duration{-5s}, Duration{5s}, Duration{-7min}, Duration{10min},
+                              Duration{-24h}, Duration{72h}}) {
+    SCOPED_TRACE(duration_to_seconds(step));
+    Gateway gateway(kStart);
+    gateway.listen(32min);  // two minutes into a quarter hour
+    gateway.collect();
+    gateway.now.wall += step;
+    gateway.listen(32min);
+    gateway.pass(15min);
+    gateway.collect();
+    EXPECT_EQ(gateway.kept, gateway.frames);
+  }
+}
+
+TEST(QuarterHours, OfARestartWithoutAClockKeepTheirTime) {
+  Gateway before(kStart);
+  before.listen(40min);
+  before.collect();
+  const std::string state = before.core.save();
+  Gateway after(Time{60s});  // 1970 again
+  ASSERT_TRUE(after.core.restore(state, after.now));
+  after.seq = before.seq + 6;
+  after.listen(5min);
+  after.collect();
+  EXPECT_TRUE(after.bins.empty());
+  after.now.wall = kStart + 5h;
+  after.listen(20min);
+  after.pass(15min);
+  after.collect();
+  EXPECT_EQ(after.bins[kStart + 30min], 60U);
+  EXPECT_EQ(before.kept + after.kept, before.frames + after.frames);
+}
+
+TEST(QuarterHours, EndWithARecording) {
+  Gateway gateway(kStart);
+  gateway.listen(20min);
+  gateway.core.end_bins();
+  gateway.collect();
+  EXPECT_EQ(gateway.kept, gateway.frames);
+}
+
+}  // namespace
+}  // namespace fadeward::judge
