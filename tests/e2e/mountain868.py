@@ -34,7 +34,8 @@ import urllib.request
 
 PROGRAM, RECORDING = sys.argv[1], sys.argv[2]
 TOLERANCE_DB = 0.3
-NOISY_DB, FLAT_DB, ENOUGH_FRAMES = 2.5, 1.0, 20
+NOISY_DB, FLAT_DB = 2.5, 1.0
+ENOUGH_FRAMES = 30   # of a channel: readings scatter by 1.5 dB, their median is good to 0.35 dB then
 RANK_AT_LEAST = 0.8
 CHANGES_AT_MOST, DAY_S = 10, 86400
 COMMISSIONING_DAYS = 14   # a shorter record need not show every noisy channel: most of them will do
