@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
+#include <initializer_list>
 #include <numbers>
 
 namespace fadeward::estimate {
@@ -56,10 +57,9 @@ void collect_lags(const DailyValues& side, std::vector<Lag>& lags) {
 }
 
 /// Variance of a mean over that of independent values.
-double memory_of(const DailyValues& before, const DailyValues& after) {
+double memory_of(std::initializer_list<const DailyValues*> sides) {
   std::vector<Lag> lags(kMostLags);
-  collect_lags(before, lags);
-  collect_lags(after, lags);
+  for (const DailyValues* side : sides) collect_lags(*side, lags);
   if (!(lags[0].products > 0)) return 1;
   const double variance = lags[0].products / lags[0].pairs;
   const double n = lags[0].pairs;
@@ -75,7 +75,7 @@ double memory_of(const DailyValues& before, const DailyValues& after) {
   const double first = correlation(1);
   // Each side lost a mean of its own: the bias is that of half as many.
   const double freed = lags[1].pairs > 3
-                           ? std::min(kMostCorrelation, first + (1 + 3 * first) / (n / 2))
+                           ? std::min(kMostCorrelation, first + (1 + 3 * first) * static_cast<double>(sides.size()) / n)
                            : 0;
   const double simple = freed > 0 ? (1 + freed) / (1 - freed) : 1;
   return std::max({1.0, 1 + 2 * sum, simple});
@@ -104,7 +104,7 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
   Shift out;
   out.before = before.size();
   out.after = after.size();
-  out.memory = memory_of(before, after);
+  out.memory = memory_of({&before, &after});
   const std::size_t step =
       std::max<std::size_t>(1, (std::max(out.before, out.after) + kMostDays - 1) / kMostDays);
   const auto first = thinned(before.values, step), second = thinned(after.values, step);
@@ -125,6 +125,35 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
   out.low = at_rank(differences, n * m / 2 - z * deviation);
   out.high = at_rank(differences, n * m / 2 + z * deviation + 1);
   const double away = std::max(0.0, std::abs(above - n * m / 2) - 0.5) / deviation;
+  out.p = std::erfc(away / std::numbers::sqrt2);
+  return out;
+}
+
+std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence) {
+  if (differences.size() < kLeastShiftDays || differences.days.size() != differences.size())
+    return {};
+  Shift out;
+  out.before = out.after = differences.size();
+  out.memory = memory_of({&differences});
+  const std::size_t step = (out.before + kMostDays - 1) / kMostDays;
+  const auto kept = thinned(differences.values, step);
+  const auto n = static_cast<double>(kept.size());
+  std::vector<double> averages;
+  double above = 0;
+  for (std::size_t i = 0; i < kept.size(); ++i)
+    for (std::size_t j = i; j < kept.size(); ++j) {
+      averages.push_back((kept[i] + kept[j]) / 2);
+      above += averages.back() > 0 ? 1 : averages.back() == 0 ? 0.5 : 0;
+    }
+  const double inflation = std::max(1.0, out.memory / static_cast<double>(step));
+  const double middle = n * (n + 1) / 4;
+  const double deviation = std::sqrt(n * (n + 1) * (2 * n + 1) / 24 * inflation);
+  const double z = boost::math::quantile(boost::math::normal{},
+                                         0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
+  out.difference = median_of(averages);
+  out.low = at_rank(averages, middle - z * deviation);
+  out.high = at_rank(averages, middle + z * deviation + 1);
+  const double away = std::max(0.0, std::abs(above - middle) - 0.5) / deviation;
   out.p = std::erfc(away / std::numbers::sqrt2);
   return out;
 }

@@ -42,4 +42,8 @@ inline constexpr std::size_t kLeastShiftDays = 7;
 std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& after,
                                 double confidence = 0.95);
 
+/// The same of the differences between two days that belong together (the same day of two years):
+/// median of their Walsh averages, Wilcoxon's signed ranks 1945, with the memory of the differences.
+std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence = 0.95);
+
 }  // namespace fadeward::estimate

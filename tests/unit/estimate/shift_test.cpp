@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <random>
 
@@ -113,6 +114,36 @@ TEST(Shift, SeldomSeesWhatIsNotThere) {
     seen += find_shift(before, after)->p < 0.05;
   }
   EXPECT_LE(seen, kTrials / 10) << "seeds 9600 to 9999";
+}
+
+// Walsh averages by hand: 1, 2, 3 and so on to 7; the median of the 28 averages is 4. Signed ranks:
+// W = 28 of 28, mean 14, variance 7 * 8 * 15 / 24 = 35, continuity 1/2.
+TEST(PairedShift, WalshAverages) {
+  DailyValues differences;
+  for (const int day : {4, 1, 6, 3, 7, 2, 5}) differences.add(day * 100, day);
+  std::ranges::sort(differences.days);
+  const auto shift = find_paired_shift(differences);
+  ASSERT_TRUE(shift);
+  EXPECT_DOUBLE_EQ(shift->difference, 4);
+  EXPECT_DOUBLE_EQ(shift->memory, 1);
+  EXPECT_NEAR(shift->p, std::erfc(13.5 / std::sqrt(35.0) / std::sqrt(2.0)), 1e-12);
+}
+
+TEST(PairedShift, IntervalHoldsTheTruth) {
+  constexpr int kTrials = 400;
+  int held = 0;
+  for (unsigned trial = 0; trial < kTrials; ++trial) {
+    Weather weather(10400 + trial, 2);
+    std::vector<double> year;
+    for (int day = 0; day < 60; ++day) year.push_back(weather.next());
+    for (int day = 0; day < 300; ++day) weather.next();
+    DailyValues differences;
+    for (int day = 0; day < 60; ++day) differences.add(day, -1.5 + weather.next() - year[static_cast<std::size_t>(day)]);
+    const auto shift = find_paired_shift(differences);
+    ASSERT_TRUE(shift);
+    held += shift->low <= -1.5 && shift->high >= -1.5;
+  }
+  EXPECT_GE(held, 0.91 * kTrials) << "seeds 10400 to 10799";
 }
 
 }  // namespace
