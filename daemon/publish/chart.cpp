@@ -307,7 +307,7 @@ void append_spark(std::string& out, const std::vector<std::optional<double>>& va
     last_y = y;
   }
   if (path.empty()) return;
-  out += "<svg class=s viewBox=\"0 0 " + std::to_string(width) + ' ' + std::to_string(height) + "\" aria-hidden=true><path d=\"" + path + "\"/></svg>";
+  out += "<svg class=s viewBox=\"0 0 " + std::to_string(width) + ' ' + std::to_string(height) + "\" aria-hidden=\"true\"><path d=\"" + path + "\"></path></svg>";
 }
 
 }  // namespace fadeward::publish

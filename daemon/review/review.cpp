@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "fadeward/base/settings.hpp"
 #include "fadeward/review/words.hpp"
 
 namespace fadeward::review {
@@ -163,7 +164,8 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     one.digest = digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to, part);
     one.years = years_of(one.digest.days);
     one.leaves = leaf_years(one.digest.days, question.leaves);
-    one.trend = long_trend(one.digest.days, one.digest.months, question.context.warning_db);
+    one.trend = long_trend(one.digest.days, one.digest.months,
+                           question.context.warning_db.value_or(*AlertSettings{}.margin_db.warning));
   }
   for (const DirectionReview& one : out.directions) {
     if (one.digest.empty()) continue;

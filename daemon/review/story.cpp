@@ -197,6 +197,8 @@ class Story {
   }
 
   static std::string margin_words(const Comparison& one) {
+    if (one.margin[0] && one.margin[1] && !clear(one))
+      return "either way without a difference that can be told from the weather (inbound " + in_db(one.margin[0]->low) + " to " + in_db(one.margin[0]->high) + ", outbound " + in_db(one.margin[1]->low) + " to " + in_db(one.margin[1]->high) + ")";
     return both_ways_words([&](std::size_t d) { return one.margin[d] ? shift_words(*one.margin[d]) : std::string(); });
   }
   static bool clear(const Comparison& one) {

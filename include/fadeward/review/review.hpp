@@ -14,7 +14,7 @@ namespace fadeward::review {
 
 /// What the configuration knows and the history does not.
 struct LinkContext {
-  std::optional<double> warning_db;   ///< thresholds of the margin
+  std::optional<double> warning_db;   ///< thresholds of the margin; the forecast takes the usual one where it is empty
   std::optional<double> critical_db;
   std::array<std::optional<double>, kDirections> budget_margin_db;
 };
