@@ -10,6 +10,7 @@
 #include "fadeward/app/commands.hpp"
 #include "fadeward/app/config_file.hpp"
 #include "fadeward/app/replay.hpp"
+#include "fadeward/app/review.hpp"
 #include "fadeward/app/watch.hpp"
 
 namespace fadeward::app {
@@ -34,6 +35,7 @@ struct Words {   // as typed
   BudgetOptions budget;
   ExportOptions exported;
   SimulateOptions simulate;
+  ReviewOptions review;
 };
 
 int run_replay(const Words& words) {
@@ -148,6 +150,17 @@ int run(int argc, char** argv) {
   export_command->add_option("--from", words.from, "first moment: a date or an RFC 3339 time");
   export_command->add_option("--to", words.to, "end, not included");
 
+  CLI::App* review_command = app.add_subcommand("review", "what the history says: seasons, changes, trend, availability");
+  ReviewOptions& review_options = words.review;
+  review_command->add_option("--history", review_options.history, "directory of the history")->required();
+  review_command->add_option("--link", review_options.link, "one link only");
+  review_command->add_option("--from", review_options.from, "first day or moment (UTC)");
+  review_command->add_option("--to", review_options.to, "first day or moment no longer in it");
+  review_command->add_option("--split", review_options.split, "compare before and after this day, work or weather");
+  review_command->add_option("--format", review_options.format, "text (default), html, csv or json");
+  review_command->add_flag("--report", review_options.report, "the performance report alone");
+  review_command->add_option("--config", review_options.config, "configuration, for thresholds and budgets");
+
   CLI::App* simulate_command = app.add_subcommand("simulate", "invented links with known truth, as canonical reports");
   simulate_command->footer(scenario_list());
   SimulateOptions& simulate_options = words.simulate;
@@ -185,6 +198,7 @@ int run(int argc, char** argv) {
   if (replay_command->parsed()) return run_replay(words);
   if (budget_command->parsed()) return budget(words.budget);
   if (export_command->parsed()) return run_export(words);
+  if (review_command->parsed()) return review(words.review);
   return run_simulate(words);
 }
 

@@ -24,6 +24,7 @@
 #include "fadeward/judge/supervisor.hpp"
 #include "fadeward/publish/history_json.hpp"
 #include "fadeward/publish/http_server.hpp"
+#include "fadeward/publish/review_desk.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
 
 namespace fadeward::app {
@@ -147,15 +148,21 @@ class Daemon {
     build.compiler = "g++ " __VERSION__;
     publish::HttpHooks hooks;
     hooks.reload = [this] { return reload_from_http(); };
-    if (history_)
+    if (history_) {
+      desk_ = std::make_unique<publish::ReviewDesk>(settings_.history.dir);
+      hooks.last_days = [this] { return desk_->last_days(box_.load().snapshot->time); };
       hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](const publish::HttpRequest& request)
           -> std::optional<publish::HttpAnswer> {
-        if (publish::path_of(request.target) != "/history") return {};
         const publish::Published published = box_.load();
+        constexpr std::string_view kReview = "/review/";
+        const std::string_view path = publish::path_of(request.target);
+        if (path.starts_with(kReview)) return desk_->page(path.substr(kReview.size()), *published.snapshot);
+        if (path != "/history") return {};
         std::vector<std::string> names;
         for (const judge::LinkSnapshot& link : published.snapshot->links) names.push_back(link.name);
         return json.answer(request, names, published.snapshot->time);
       };
+    }
     server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
     const Status started = server_->start();
     if (started) spdlog::info("serving http://{}:{}/", settings_.http.address, server_->port());
@@ -363,6 +370,7 @@ class Daemon {
   boost::asio::steady_timer watchdog_;
   std::vector<std::unique_ptr<PortFeed>> feeds_;
   std::vector<PortFeed*> opened_anew_;
+  std::unique_ptr<publish::ReviewDesk> desk_;   ///< outlives the server, which asks it
   std::unique_ptr<publish::HttpServer> server_;
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;

@@ -529,6 +529,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   out.window = link::FrameWindow::kSpan;
   out.budget_margin_db = budget_margin_db_[at(d)];
   out.trend_db_per_day = outlooks_[at(d)].trend_db_per_day();
+  if (const auto& crossing = outlooks_[at(d)].crossing())
+    if (crossing->outlook == Crossing::Outlook::crosses) out.days_left = crossing->days;
   out.baseline_margin_db = outlooks_[at(d)].baseline_margin_db();
   out.has_reserve = settings_.radio.slowest.said() ||
                     (settings_.radio.max_power_dbm && state.power_dbm.has_value());
@@ -613,6 +615,8 @@ LinkSnapshot LinkJudge::describe(Time now) {
   out.spreading_factor = state_.spreading_factor();
   out.bandwidth_hz = state_.bandwidth_hz();
   out.upkeep = in_upkeep(now);
+  out.margin_warning_db = settings_.alerts.margin_db.warning;
+  out.margin_critical_db = settings_.alerts.margin_db.critical;
   for (const Direction d : kBoth) out.directions[at(d)] = describe(d, now);
   return out;
 }

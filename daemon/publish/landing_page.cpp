@@ -1,8 +1,11 @@
 #include "fadeward/publish/landing_page.hpp"
 
 #include <algorithm>
+#include <cmath>
+#include <memory>
 #include <vector>
 
+#include "chart.hpp"
 #include "escape.hpp"
 #include "fadeward/base/text.hpp"
 
@@ -61,9 +64,27 @@ td.words { min-width: 14rem; overflow-wrap: anywhere; }
   .alerts th, .alerts td { padding: 0; border: 0; }
   .alerts td.words { flex-basis: 100%; min-width: 0; order: 1; }
 }
+.links td, .links th { padding: .3rem .6rem; }
+.links td:nth-child(3), .links td:nth-child(4), .links td:nth-last-child(3) { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
+.links small { display: block; color: var(--quiet); white-space: nowrap; }
+.links td.critical::before { content: "\25A0\A0" / ""; } .links td.warning::before { content: "\25B2\A0" / ""; }
+.links td.good::before { content: "\25CF\A0" / ""; } .links td.note::before { content: "\25CB\A0" / ""; } .links td.quiet::before { content: "\25C7\A0" / ""; }
+.s { display: block; width: 6rem; height: 1.75rem; }
+.s path { fill: none; stroke: var(--link); stroke-width: 1.5; vector-effect: non-scaling-stroke; stroke-linejoin: round; }
+@media (max-width: 40rem) {   /* a link becomes a card of three lines */
+  .links thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  .links tr { display: flex; flex-wrap: wrap; gap: .1rem .9rem; align-items: center; padding: .5rem .75rem; border-bottom: 1px solid var(--line); }
+  .links th, .links td { padding: 0; border: 0; }
+  .links th { flex-basis: 45%; } .links td:empty { display: none; }
+  .links small { display: inline; margin-left: .3rem; } .s { display: inline-block; vertical-align: middle; }
+  .links td:nth-child(3)::before { content: "in "; } .links td:nth-child(4)::before { content: "out "; }
+  .links td:nth-last-child(3)::before { content: "days left "; }
+}
 nav ul { display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; margin: 0; padding: 0;
          list-style: none; }
 )css";
+
+constexpr std::string_view kSpace = "\xc2\xa0";   ///< that does not break
 
 /// A state in words with its mark; the mark is for the eye only.
 struct Word {
@@ -109,23 +130,112 @@ Word state_of(const Snapshot& snapshot, std::size_t index) {
   return word_of(worst);
 }
 
-/// A cell with a number of fixed decimals; an en dash where it is not known.
-void append_number_cell(std::string& out, const std::optional<double>& value, double scale,
-                        int decimals, std::string_view unit) {
-  out += "<td class=\"number\">";
-  if (value) {
-    append_rounded(out, *value * scale, decimals);
-    out += "&nbsp;";
-    out += unit;
-  } else {
-    out += "<span title=\"not known\">&ndash;</span>";
+/// The margin, and below it how far it stands from the level that warns.
+void append_margin_cell(std::string& out, const LinkSnapshot& link, std::size_t d) {
+  const DirectionSnapshot& values = link.directions[d];
+  const std::optional<double> judged = values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
+  out += "<td>";
+  if (!values.margin_db) {
+    out += "&ndash;</td>";
+    return;
+  }
+  append_rounded(out, *values.margin_db, 1);
+  out += kSpace;
+  out += "dB";
+  if (judged && link.margin_warning_db) {
+    const double over = *judged - *link.margin_warning_db;
+    out += "<small>";
+    append_rounded(out, std::abs(over), 1);
+    out += over >= 0 ? " above " : " below ";
+    append_rounded(out, *link.margin_warning_db, 1);
+    out += "</small>";
   }
   out += "</td>";
 }
 
-void append_direction_cells(std::string& out, const DirectionSnapshot& values) {
-  append_number_cell(out, values.margin_db, 1, 1, "dB");
-  append_number_cell(out, values.loss_ratio, 100, 2, "%");
+/// Smallest distance from the level that warns; far where nothing is known.
+double headroom_of(const LinkSnapshot& link) {
+  double out = 1e9;
+  for (const DirectionSnapshot& values : link.directions) {
+    const auto& judged = values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
+    if (judged) out = std::min(out, *judged - link.margin_warning_db.value_or(0));
+  }
+  return out;
+}
+
+std::string_view words_of(Cause cause) {
+  switch (cause) {
+    case Cause::none: return {};
+    case Cause::path: return "path: obstruction, leaves or weather";
+    case Cause::near_antenna: return "antenna or feeder here";
+    case Cause::far_antenna: return "antenna or feeder at the site";
+    case Cause::far_transmit: return "transmitter at the site";
+    case Cause::near_transmit: return "transmitter here";
+    case Cause::near_receive: return "receiver here";
+    case Cause::far_receive: return "receiver at the site";
+    case Cause::near_noise: return "noise here";
+    case Cause::far_noise: return "noise at the site";
+    case Cause::near_channels: return "some hop channels here";
+    case Cause::far_channels: return "some hop channels at the site";
+    case Cause::collisions: return "collisions with other traffic";
+    case Cause::port: return "bytes lost at the port";
+    case Cause::restart: return "radio restarted";
+    case Cause::silent: return "no reports";
+  }
+  return {};
+}
+
+Cause cause_of(const Snapshot& snapshot, std::size_t index) {
+  Severity gravest = Severity::none;
+  Cause out = Cause::none;
+  for (const AlertState& alert : snapshot.alerts) {
+    if (!alert.active || alert.link != index || alert.cause == Cause::none || alert.severity <= gravest) continue;
+    gravest = alert.severity;
+    out = alert.cause;
+  }
+  for (const DirectionSnapshot& values : snapshot.links[index].directions)
+    if (out == Cause::none) out = values.cause;
+  return out;
+}
+
+/// The weaker direction, on a scale of its own that spans at least ten decibels.
+void append_last_day(std::string& out, const LandingExtras& extras, const LinkSnapshot& link) {
+  out += "<td>";
+  const auto found = extras.last_days ? extras.last_days->find(link.name) : review::LastDays::const_iterator{};
+  if (extras.last_days && found != extras.last_days->end()) {
+    const auto lowest = [](const auto& hours) {
+      double low = 1e9;
+      for (const auto& hour : hours)
+        if (hour) low = std::min(low, *hour);
+      return low;
+    };
+    const auto& lines = found->second;
+    const auto& hours = lowest(lines[1]) < lowest(lines[0]) ? lines[1] : lines[0];
+    double low = 1e9, high = -1e9;
+    for (const auto& hour : hours)
+      if (hour) {
+        low = std::min(low, *hour);
+        high = std::max(high, *hour);
+      }
+    if (low <= high) {
+      const double middle = (low + high) / 2, half = std::max(5.0, (high - low) / 2);
+      append_spark(out, {hours.begin(), hours.end()}, middle - half, middle + half, 96, 28);
+      out += "<small>";
+      append_rounded(out, low, 0);
+      out += " to ";
+      append_rounded(out, high, 0);
+      out += kSpace;
+      out += "dB</small>";
+    }
+  }
+  out += "</td>";
+}
+
+std::optional<double> days_left_of(const LinkSnapshot& link) {
+  std::optional<double> out;
+  for (const DirectionSnapshot& values : link.directions)
+    if (values.days_left) out = std::min(out.value_or(1e9), *values.days_left);
+  return out;
 }
 
 /// "40 s ago" and the like, coarse on purpose.
@@ -157,38 +267,72 @@ void append_moment(std::string& out, const std::optional<Time>& then, Time now) 
          "\">" + age_of(*then, now) + "</time>";
 }
 
-void append_link_row(std::string& out, const Snapshot& snapshot, std::size_t index) {
+/// An age without its machine-readable twin: a hundred rows must stay small.
+void append_age(std::string& out, const std::optional<Time>& then, Time now) {
+  out += then ? age_of(*then, now) : std::string("never");
+}
+
+void append_link_row(std::string& out, const Snapshot& snapshot, std::size_t index, const LandingExtras& extras) {
   const LinkSnapshot& link = snapshot.links[index];
-  out += "<tr><th scope=\"row\"><a href=\"/links/";
+  out += extras.reviews ? "<tr><th scope=row><a href=\"/review/" : "<tr><th scope=row><a href=\"/links/";
   append_percent_encoded(out, link.name);
   out += "\">";
-  append_html(out, link.name);
-  out += "</a></th><td>";
-  append_word(out, state_of(snapshot, index));
+  append_html(out, link.name, 60);
+  const Word state = state_of(snapshot, index);
+  out += "</a></th><td class=";
+  out += state.text == "note" ? std::string_view("note") : state.style;
+  out += '>';
+  out += state.text;
   out += "</td>";
-  for (const DirectionSnapshot& values : link.directions) append_direction_cells(out, values);
+  for (std::size_t d = 0; d < kDirections; ++d) append_margin_cell(out, link, d);
+  if (extras.reviews) append_last_day(out, extras, link);
   out += "<td>";
-  append_moment(out, link.last_report, snapshot.time);
+  if (const auto days = days_left_of(link)) append_rounded(out, *days, 0);
+  out += "</td><td>";
+  out += words_of(cause_of(snapshot, index));
+  out += "</td><td>";
+  append_age(out, link.last_report, snapshot.time);
   out += "</td></tr>\n";
 }
 
-void append_links(std::string& out, const Snapshot& snapshot) {
+/// How bad, for the order: what is upkeep or was never heard comes last.
+int rank_of(const Snapshot& snapshot, std::size_t index) {
+  const LinkSnapshot& link = snapshot.links[index];
+  if (link.upkeep || (!link.up && !link.last_report)) return 0;
+  const auto worst = static_cast<int>(worst_of(snapshot, index));
+  return 1 + std::max(worst, link.up ? 0 : static_cast<int>(Severity::warning));
+}
+
+void append_links(std::string& out, const Snapshot& snapshot, const LandingExtras& extras) {
   out += "<h2 id=\"links\">Links</h2>\n";
   if (snapshot.links.empty()) {
     out += "<p>No link is configured.</p>\n";
     return;
   }
-  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"links\"><table>\n"
+  std::vector<std::size_t> order(snapshot.links.size());
+  std::vector<int> ranks;
+  for (std::size_t i = 0; i < order.size(); ++i) {
+    order[i] = i;
+    ranks.push_back(rank_of(snapshot, i));
+  }
+  std::ranges::stable_sort(order, [&](std::size_t a, std::size_t b) {
+    if (ranks[a] != ranks[b]) return ranks[a] > ranks[b];
+    return headroom_of(snapshot.links[a]) < headroom_of(snapshot.links[b]);
+  });
+  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"links\"><table class=\"links\">\n"
          "<thead><tr><th scope=\"col\">Link</th><th scope=\"col\">State</th>"
          "<th scope=\"col\" class=\"number\">Margin inbound</th>"
-         "<th scope=\"col\" class=\"number\">Loss inbound</th>"
-         "<th scope=\"col\" class=\"number\">Margin outbound</th>"
-         "<th scope=\"col\" class=\"number\">Loss outbound</th>"
+         "<th scope=\"col\" class=\"number\">Margin outbound</th>";
+  if (extras.reviews) out += "<th scope=\"col\">Last day</th>";
+  out += "<th scope=\"col\" class=\"number\">Days left</th><th scope=\"col\">Likely cause</th>"
          "<th scope=\"col\">Last report</th></tr></thead>\n<tbody>\n";
-  for (std::size_t i = 0; i < snapshot.links.size(); ++i) append_link_row(out, snapshot, i);
+  for (const std::size_t i : order) append_link_row(out, snapshot, i, extras);
   out += "</tbody></table></div>\n"
-         "<p class=\"quiet\">Inbound is sent by the far end and heard at the gateway; outbound is "
-         "the other way.</p>\n";
+         "<p class=\"quiet\">Worst first. Inbound is sent by the far end and heard at the gateway; outbound is "
+         "the other way. Small figures: how far the margin stands from the level that warns. Days left: until "
+         "the forecast reaches that level; empty where no crossing is in sight.";
+  if (extras.reviews) out += " Last day: the weaker way.";
+  out += "</p>\n";
 }
 
 std::string_view owner_of(const Snapshot& snapshot, const AlertState& alert) {
@@ -210,7 +354,7 @@ void append_alert_row(std::string& out, const Snapshot& snapshot, const AlertSta
   out += "</th><td>";
   out += name_of(alert.alert);
   out += "</td><td class=\"words\">";
-  append_html(out, alert.text);
+  append_html(out, alert.text, 240);
   if (alert.stale) out += " <span class=\"quiet\">(no data since)</span>";
   out += "</td><td>";
   append_moment(out, alert.since, snapshot.time);
@@ -234,8 +378,10 @@ void append_alerts(std::string& out, const Snapshot& snapshot) {
          "<thead><tr><th scope=\"col\">Severity</th><th scope=\"col\">Where</th>"
          "<th scope=\"col\">Alert</th><th scope=\"col\">What</th><th scope=\"col\">Since</th>"
          "</tr></thead>\n<tbody>\n";
-  for (const AlertState* alert : active) append_alert_row(out, snapshot, *alert);
+  constexpr std::size_t kMost = 12;
+  for (std::size_t i = 0; i < std::min(active.size(), kMost); ++i) append_alert_row(out, snapshot, *active[i]);
   out += "</tbody></table></div>\n";
+  if (active.size() > kMost) out += "<p class=\"quiet\">" + std::to_string(active.size() - kMost) + " more are in <a href=\"/alerts\">/alerts</a>.</p>\n";
 }
 
 void append_port_row(std::string& out, const PortSnapshot& port, Time now) {
@@ -296,12 +442,12 @@ constexpr std::string_view kFoot =
 }  // namespace
 
 std::string landing_page(const Snapshot& snapshot, const ProgramState& program,
-                         const BuildInfo& build) {
+                         const BuildInfo& build, const LandingExtras& extras) {
   std::string out;
   append_head(out, snapshot, build);
   append_notices(out, snapshot, program);
+  append_links(out, snapshot, extras);
   append_alerts(out, snapshot);
-  append_links(out, snapshot);
   append_ports(out, snapshot);
   out += kFoot;
   return out;

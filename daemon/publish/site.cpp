@@ -11,6 +11,7 @@
 #include "fadeward/publish/landing_page.hpp"
 #include "fadeward/publish/links_json.hpp"
 #include "fadeward/publish/negotiation.hpp"
+#include "fadeward/publish/review_page.hpp"
 
 namespace fadeward::publish {
 
@@ -187,7 +188,10 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
   if (path == "/-/ready") return ready();
   const Published now = box.load();
   if (path == "/") {
-    return HttpAnswer::of(200, kHtml, landing_page(*now.snapshot, *now.program, build));
+    LandingExtras extras;
+    extras.reviews = static_cast<bool>(hooks.last_days);
+    if (hooks.last_days) extras.last_days = hooks.last_days();
+    return HttpAnswer::of(200, kHtml, landing_page(*now.snapshot, *now.program, build, extras));
   }
   if (path == "/links") return HttpAnswer::of(200, kJson, links_json(*now.snapshot));
   if (path.starts_with(links) && path.size() > links.size()) return link(path.substr(links.size()));
@@ -195,13 +199,15 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
     return HttpAnswer::of(200, kJson, alerts_json(*now.snapshot, now.program->external_labels));
   }
   if (path == "/style.css") {
-    HttpAnswer answer = fixed(200, landing_style());
-    answer.content_type = kCss;
+    HttpAnswer answer = HttpAnswer::of(200, kCss, std::string(landing_style()) + std::string(review_style()));
     answer.cacheable = true;
     return answer;
   }
   if (hooks.more) {
     if (auto answer = hooks.more(request)) return std::move(*answer);
+  }
+  if (path.starts_with("/review/")) {
+    return HttpAnswer::of(404, kHtml, plain_page("No review", "No history is kept, so there is nothing to review. Name a directory in the configuration (history: { dir: ... }) and start again."));
   }
   return fixed(404, "not found\n");
 }

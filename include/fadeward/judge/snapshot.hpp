@@ -46,6 +46,7 @@ struct DirectionSnapshot {
   LossSource loss_source = LossSource::none;
   std::optional<double> expected_loss_ratio;  ///< what the levels alone would lose, 0..1
   std::optional<double> trend_db_per_day;
+  std::optional<double> days_left;  ///< until the forecast crosses the warning level; empty: not in sight
   std::optional<double> deficit_db;        ///< budgeted margin - margin_db; positive is worse
   std::optional<double> budget_margin_db;  ///< what the budget promised
   bool has_reserve = false;  ///< a highest power or a slowest rate is configured, and in use known
@@ -82,6 +83,8 @@ struct LinkSnapshot {
   std::optional<int> spreading_factor;  ///< of the last frame, reported or configured
   std::optional<double> bandwidth_hz;
   bool upkeep = false;  ///< inside a configured upkeep period
+  std::optional<double> margin_warning_db;  ///< thresholds of MarginLow
+  std::optional<double> margin_critical_db;
   std::array<DirectionSnapshot, kDirections> directions;
 };
 

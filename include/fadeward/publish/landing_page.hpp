@@ -1,19 +1,29 @@
 // GET /: all links at a glance for a person.
 #pragma once
 
+#include <memory>
 #include <string>
 #include <string_view>
 
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/publish/program_state.hpp"
+#include "fadeward/review/last_day.hpp"
 
 namespace fadeward::publish {
 
-/// A whole HTML document: version, active alerts (the worst first), a table of links with margin
-/// both ways and their state in words, ports, and the other addresses of the server. It works
-/// without a script, refreshes itself and takes its looks from landing_style().
+/// What the page shows beside the snapshot.
+struct LandingExtras {
+  std::shared_ptr<const review::LastDays> last_days;   ///< null: no lines are drawn
+  bool reviews = false;                                ///< /review/NAME answers
+};
+
+/// A whole HTML document: every link at a glance, the worst first, with margin both ways against its
+/// warning level, the last day as a small line, days left, the likely cause in words and when it was
+/// last heard; then the gravest alerts in full, ports, and the other addresses of the server. It
+/// works without a script, refreshes itself and takes its looks from landing_style(). Below 60 kB
+/// for a hundred links.
 std::string landing_page(const judge::Snapshot& snapshot, const ProgramState& program,
-                         const BuildInfo& build);
+                         const BuildInfo& build, const LandingExtras& extras = {});
 
 /// The style sheet, for light and dark surroundings. A document of its own, so that the page can
 /// forbid everything inline.

@@ -13,6 +13,7 @@
 #include "fadeward/publish/exposition.hpp"
 #include "fadeward/publish/program_state.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
+#include "fadeward/review/last_day.hpp"
 
 namespace fadeward::publish {
 
@@ -46,6 +47,8 @@ struct HttpHooks {
   /// Asked about GET for every path that the site itself does not know ("/history", "/review/...");
   /// empty optional: 404. `HttpRequest::target` is complete with its query.
   std::function<std::optional<HttpAnswer>(const HttpRequest&)> more;
+  /// The lines of the last day for the page of all links; may give null. Set: reviews are served.
+  std::function<std::shared_ptr<const review::LastDays>()> last_days;
 };
 
 /// One thread. An answer outlives the site.

@@ -42,12 +42,61 @@ TEST(LandingPage, ShowsEveryLinkWithWordsForItsState) {
   low.direction = Direction::outbound;
   snapshot.alerts = {alert_of(AlertName::LossHigh, 0, Severity::warning), low};
   const std::string page = landing_page(snapshot, {}, {"1.2.3", "", ""});
-  for (const auto part : {"weir", "ridge", "23.3&nbsp;dB", "17.1&nbsp;dB", "not heard yet",
+  for (const auto part : {"weir", "ridge", "23.3\u00a0dB", "17.1\u00a0dB", "not heard yet",
                           "critical", "MarginLow", "1.2.3", "/metrics", "3 s ago", "mast"}) {
     EXPECT_NE(page.find(part), std::string::npos) << part;
   }
   EXPECT_LT(page.find("MarginLow"), page.find("LossHigh")) << "the worst first";
   EXPECT_TRUE(unbalanced(page).empty()) << unbalanced(page).front();
+}
+
+TEST(LandingPage, TheWorstLinkComesFirst) {
+  judge::Snapshot snapshot;
+  snapshot.time = kNow;
+  for (const char* name : {"fine", "thin", "mended", "broken", "gone"}) snapshot.links.push_back(known_link(name));
+  for (auto& link : snapshot.links) link.margin_warning_db = 10;
+  snapshot.links[1].directions[1].margin_db = 11;   // a decibel left
+  snapshot.links[2].upkeep = true;
+  snapshot.links[3].directions[0].days_left = 23.4;
+  snapshot.links[4].up = false;
+  snapshot.alerts = {alert_of(AlertName::MarginLow, 3, Severity::critical)};
+  snapshot.alerts[0].cause = Cause::far_antenna;
+  const std::string page = landing_page(snapshot, {}, {"1", "", ""});
+  std::vector<std::size_t> places;
+  for (const char* name : {"broken", "gone", "thin", "fine", "mended"}) places.push_back(page.find(">" + std::string(name) + "</a>"));
+  EXPECT_TRUE(std::ranges::is_sorted(places));
+  EXPECT_EQ(std::ranges::count(places, std::string::npos), 0);
+  EXPECT_NE(page.find("antenna or feeder at the site"), std::string::npos);
+  EXPECT_NE(page.find("<small>1 above 10</small>"), std::string::npos);
+  EXPECT_NE(page.find(">23</td>"), std::string::npos) << "days left";
+}
+
+// A phone on a hill: a hundred links with everything to say about each in 60 kB.
+TEST(LandingPage, AHundredLinksStaySmall) {
+  judge::Snapshot snapshot;
+  snapshot.time = kNow;
+  auto days = std::make_shared<review::LastDays>();
+  for (std::size_t i = 0; i < 100; ++i) {
+    snapshot.links.push_back(known_link("reservoir-" + std::to_string(i)));
+    judge::LinkSnapshot& link = snapshot.links.back();
+    link.margin_warning_db = 12.5;
+    link.directions[0].days_left = 117;
+    snapshot.alerts.push_back(alert_of(AlertName::FadingSuspected, static_cast<LinkIndex>(i), Severity::warning));
+    snapshot.alerts.back().cause = Cause::path;
+    snapshot.alerts.back().text = "Since 3 April 14:03 UTC, the signal of both directions is 6.1 dB lower, the noise as usual: obstruction, foliage or weather on the path; an antenna or feeder is not excluded.";
+    review::DayLine line;
+    for (std::size_t h = 0; h < 24; ++h)
+      for (std::size_t d = 0; d < 2; ++d) line[d][h] = 15 + 9 * std::sin(static_cast<double>(h * (i + 1)));
+    days->emplace(link.name, line);
+  }
+  const std::string page = landing_page(snapshot, {}, {"1", "", ""}, {days, true});
+  EXPECT_LT(page.size(), 60000u);
+  RecordProperty("bytes", static_cast<int>(page.size()));
+  std::size_t lines = 0;
+  for (std::size_t at = page.find("<svg"); at != std::string::npos; at = page.find("<svg", at + 1)) ++lines;
+  EXPECT_EQ(lines, 100u);
+  EXPECT_TRUE(unbalanced(page).empty()) << unbalanced(page).front();
+  EXPECT_NE(page.find("href=\"/review/reservoir-99\""), std::string::npos);
 }
 
 TEST(LandingPage, ForeignTextStaysText) {

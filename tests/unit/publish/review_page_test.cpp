@@ -1,0 +1,156 @@
+#include "fadeward/publish/review_page.hpp"
+
+#include <gtest/gtest.h>
+
+#include <boost/json.hpp>
+#include <sstream>
+
+#include "fadeward/publish/review_desk.hpp"
+#include "fadeward/publish/review_json.hpp"
+#include "support/temp_dir.hpp"
+#include "support/valley_years.hpp"
+#include "unit/publish/fixtures.hpp"
+
+namespace fadeward::publish {
+namespace {
+
+using test::date;
+using test::ValleyYears;
+
+/// Fourteen months of the invented valley, with names that try to break a document.
+class ReviewPages : public ::testing::Test {
+ protected:
+  static constexpr const char* kEvil = "<script>\"x\" & y</script>";
+
+  static void SetUpTestSuite() {
+    dir_ = new test::TempDir;
+    ValleyYears truth;
+    truth.end = date(2032, 6, 1);
+    ASSERT_EQ(test::write_valley_years(*dir_ / "h", truth, {"sluice", kEvil}), "");
+    auto opened = history::Reader::open(*dir_ / "h");
+    ASSERT_TRUE(opened);
+    reviews_ = new std::vector<review::LinkReview>;
+    reports_ = new std::vector<NamedPerformance>;
+    for (const char* name : {"sluice", kEvil}) {
+      review::Question question;
+      question.link = name;
+      question.split = date(2031, 12, 1);
+      reviews_->push_back(review::review_link(*opened, question));
+      reports_->push_back({name, review::report_link(*opened, question)});
+    }
+  }
+  static void TearDownTestSuite() {
+    delete reports_;
+    delete reviews_;
+    delete dir_;
+  }
+
+  inline static test::TempDir* dir_ = nullptr;
+  inline static std::vector<review::LinkReview>* reviews_ = nullptr;
+  inline static std::vector<NamedPerformance>* reports_ = nullptr;
+};
+
+std::size_t count_of(const std::string& text, std::string_view part) {
+  std::size_t out = 0;
+  for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + 1)) ++out;
+  return out;
+}
+
+TEST_F(ReviewPages, AFileNeedsNothingElse) {
+  const std::string page = review_page(*reviews_);
+  EXPECT_NE(page.find("<style>"), std::string::npos);
+  for (const char* part : {"<script", "src=", "href=\"http", "url(", "@import", "nan", "inf\""}) EXPECT_EQ(page.find(part), std::string::npos) << part;
+  EXPECT_EQ(count_of(page, "<svg"), count_of(page, "</svg>"));
+  EXPECT_EQ(count_of(page, "<table"), count_of(page, "</table>"));
+  EXPECT_EQ(count_of(page, "<tr>"), count_of(page, "</tr>"));
+  EXPECT_EQ(count_of(page, "<section"), 2u);
+  EXPECT_EQ(count_of(page, "role=\"img\" aria-label=\""), count_of(page, "<svg")) << "every drawing says what it is";
+  EXPECT_NE(page.find("&lt;script&gt;"), std::string::npos);
+}
+
+// The server's policy forbids inline styles and scripts.
+TEST_F(ReviewPages, TheServedPageKeepsToThePolicy) {
+  const std::string page = review_page({reviews_->data(), 1}, PageKind::served);
+  for (const char* part : {"<style", "style=", "<script"}) EXPECT_EQ(page.find(part), std::string::npos) << part;
+  EXPECT_NE(page.find("/style.css"), std::string::npos);
+  EXPECT_LT(page.size(), 400000u);
+}
+
+TEST_F(ReviewPages, JsonIsJson) {
+  const auto value = boost::json::parse(review_json(*reviews_));
+  const auto& links = value.at("links").as_array();
+  ASSERT_EQ(links.size(), 2u);
+  EXPECT_EQ(links[1].at("link").as_string(), kEvil);
+  const auto& days = links[0].at("directions").as_array()[0].at("days").as_array();
+  EXPECT_EQ(days.size(), 427u);   // 1 April 2031 to 31 May 2032
+  EXPECT_EQ(days[0].at("day").as_string(), "2031-04-01");
+  EXPECT_NEAR(days[0].at("margin_db").to_number<double>(), 24.5, 2.5);
+  const auto report = boost::json::parse(report_json(*reports_));
+  EXPECT_EQ(report.at("links").as_array()[0].at("performance").at("total").at("both"), links[0].at("performance").at("total").at("both"))
+      << "the report alone counts as the review does";
+}
+
+TEST_F(ReviewPages, CsvHasALineForEveryDay) {
+  const std::string csv = review_csv(*reviews_);
+  EXPECT_EQ(count_of(csv, "\n"), 1 + 2 * 2 * 427u);
+  EXPECT_NE(csv.find("\"<script>\"\"x\"\" & y</script>\",outbound,2032-05-31,"), std::string::npos);
+  std::istringstream lines(report_csv(*reports_));
+  std::string line;
+  std::getline(lines, line);
+  const auto commas = std::ranges::count(line, ',');
+  std::size_t rows = 0;
+  while (std::getline(lines, line)) {
+    EXPECT_EQ(std::ranges::count(line, ','), commas) << line;
+    ++rows;
+  }
+  EXPECT_EQ(rows, 2 * 3 * 14u);
+}
+
+TEST_F(ReviewPages, TextTellsWhatTheDateDid) {
+  const std::string text = review_text((*reviews_)[0]);
+  for (const char* part : {"Link sluice", "the date asked for", "Leaves", "Months, inbound", "2031-07", "Performance", "G.827", "does not compare"}) EXPECT_NE(text.find(part), std::string::npos) << part;
+}
+
+TEST_F(ReviewPages, TheNetworkIsTheSumOfItsLinks) {
+  const review::Tally all = network_seconds(*reports_);
+  std::uint64_t seconds = 0;
+  for (const NamedPerformance& one : *reports_) seconds += one.performance.total[review::kBothWays].available * static_cast<std::uint64_t>(*one.performance.interval / std::chrono::seconds{1});
+  EXPECT_EQ(all.available, seconds);
+  EXPECT_NE(report_text(*reports_).find("all links"), std::string::npos);
+  EXPECT_NE(report_page(*reports_).find("all links"), std::string::npos);
+}
+
+TEST_F(ReviewPages, TheDeskServesAndRefuses) {
+  ReviewDesk desk(*dir_ / "h");
+  judge::Snapshot snapshot;
+  snapshot.time = date(2032, 6, 1);
+  snapshot.links.push_back(testing::known_link("new one"));
+  const auto ask = [&](std::string_view name) {
+    HttpAnswer answer = desk.page(name, snapshot);
+    for (int i = 0; i < 100 && answer.status == 202; ++i) answer = desk.page(name, snapshot);
+    return answer;
+  };
+  const HttpAnswer found = ask("sluice");
+  EXPECT_EQ(found.status, 200u);
+  EXPECT_NE(found.body.find("<h1>Link sluice</h1>"), std::string_view::npos);
+  EXPECT_EQ(ask("nobody").status, 404u);
+  EXPECT_EQ(ask("%zz").status, 404u);
+  const HttpAnswer fresh = ask("new%20one");
+  EXPECT_EQ(fresh.status, 200u);
+  EXPECT_NE(fresh.body.find("Nothing is in the history"), std::string_view::npos);
+  std::shared_ptr<const review::LastDays> days;
+  for (int i = 0; i < 1000 && !(days = desk.last_days(snapshot.time)); ++i) std::this_thread::sleep_for(std::chrono::milliseconds{10});
+  ASSERT_TRUE(days);
+  ASSERT_EQ(days->size(), 2u);
+  EXPECT_TRUE(days->at("sluice")[0][23]);
+}
+
+TEST(ReviewDesk, WithoutADirectoryThereIsNothing) {
+  ReviewDesk desk("/nowhere/at/all");
+  HttpAnswer answer = desk.page("x", {});
+  for (int i = 0; i < 100 && answer.status == 202; ++i) answer = desk.page("x", {});
+  EXPECT_EQ(answer.status, 404u);
+}
+
+}  // namespace
+}  // namespace fadeward::publish

@@ -1,0 +1,202 @@
+// Five invented years through the store and back: the review must find what is true of them.
+#include "fadeward/review/review.hpp"
+
+#include <gtest/gtest.h>
+
+#include <chrono>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+
+#include "fadeward/review/words.hpp"
+#include "support/temp_dir.hpp"
+#include "support/valley_years.hpp"
+
+namespace fadeward::review {
+namespace {
+
+using namespace std::chrono_literals;
+using test::date;
+using test::ValleyYears;
+
+class FiveYears : public testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    if (std::filesystem::is_directory("/dev/shm")) ::setenv("TMPDIR", "/dev/shm", 0);   // no flash to wait for
+    dir_ = new test::TempDir;
+    const std::string failed = test::write_valley_years(*dir_ / "years", truth_);
+    ASSERT_EQ(failed, "");
+    auto opened = history::Reader::open(*dir_ / "years");
+    ASSERT_TRUE(opened);
+    Question question;
+    question.link = "sluice";
+    question.context.warning_db = 10;
+    const auto begin = std::chrono::steady_clock::now();
+    review_ = new LinkReview(review_link(*opened, question));
+    const auto took = std::chrono::steady_clock::now() - begin;
+    std::printf("review of five years: %.0f ms\n", std::chrono::duration<double>(took).count() * 1000);
+    for (const StoryLine& line : review_->story) std::printf("%s: %s\n", line.topic.c_str(), line.text.c_str());
+  }
+  static void TearDownTestSuite() {
+    delete review_;
+    delete dir_;
+    review_ = nullptr;
+    dir_ = nullptr;
+  }
+
+  static const Comparison* comparison(std::string_view what, bool same_weeks) {
+    for (const Comparison& one : review_->comparisons)
+      if (one.what.find(what) != std::string::npos && one.same_weeks == same_weeks) return &one;
+    return nullptr;
+  }
+
+  inline static ValleyYears truth_;
+  inline static test::TempDir* dir_ = nullptr;
+  inline static LinkReview* review_ = nullptr;
+};
+
+TEST_F(FiveYears, EveryDayAndMonthIsThere) {
+  for (const DirectionReview& one : review_->directions) {
+    EXPECT_EQ(one.digest.days.size(), 1827u);
+    EXPECT_EQ(one.digest.months.size(), 60u);
+    EXPECT_EQ(one.years.size(), 6u);
+  }
+  EXPECT_EQ(review_->from, truth_.start);
+  EXPECT_EQ(review_->to, truth_.end);
+  EXPECT_TRUE(review_->problems.empty());
+}
+
+// A month's frames are all of its quarter hours' frames, through packing and roll-up.
+TEST_F(FiveYears, MonthsHoldWhatTheirDaysHold) {
+  const Digest& digest = review_->directions[0].digest;
+  for (const SpanRow& month : digest.months) {
+    std::uint64_t frames = 0, lost = 0;
+    for (const SpanRow& day : digest.days)
+      if (day.from >= month.from && day.from < month.to) {
+        frames += day.frames;
+        lost += day.lost;
+      }
+    EXPECT_EQ(month.frames, frames);
+    EXPECT_EQ(month.lost, lost);
+    EXPECT_LE(*month.margin_low_db, *month.margin_db);
+    EXPECT_GE(*month.margin_high_db, *month.margin_db);
+  }
+}
+
+// January 2032: neither leaves nor anything else; margin = signal - noise - required SNR.
+TEST_F(FiveYears, AQuietMonthStandsWhereItShould) {
+  for (const SpanRow& month : review_->directions[0].digest.months) {
+    if (month.from != date(2032, 1, 1)) continue;
+    const double truth_db = truth_.inbound_signal_dbm - truth_.outside_noise_dbm - truth_.required_snr_db;
+    EXPECT_NEAR(*month.margin_db, truth_db, 0.6);   // weather: 0.8 dB that forgets in two days
+    // 1 % of fifteen normal levels of 3.2 dB: below the second lowest, -1.834 deviations
+    EXPECT_NEAR(*month.margin_low_db, truth_db - 1.834 * 3.2, 2.0);
+    return;
+  }
+  FAIL() << "no January 2032";
+}
+
+TEST_F(FiveYears, LeavesCostWhatTheyCost) {
+  for (const DirectionReview& one : review_->directions) {
+    ASSERT_EQ(one.leaves.size(), 5u);
+    for (const LeafYear& year : one.leaves) {
+      // The barn came in June 2033, the water began in September 2034 and went in March 2035.
+      EXPECT_EQ(year.alone(), year.year < 2033) << year.year;
+      if (!year.alone()) continue;
+      EXPECT_LE(year.margin.low - 0.3, -truth_.leaves_db) << year.year;
+      EXPECT_GE(year.margin.high + 0.3, -truth_.leaves_db) << year.year;
+      EXPECT_LT(year.margin.p, 1e-6) << year.year;
+    }
+  }
+}
+
+TEST_F(FiveYears, TheBarnIsAStepOfThePath) {
+  ASSERT_EQ(review_->steps.size(), 1u);
+  const Comparison* barn = &review_->steps[0].across;
+  for (const auto& shift : barn->margin) {
+    ASSERT_TRUE(shift);
+    EXPECT_NEAR(shift->difference, -truth_.barn_db, 0.8);
+    EXPECT_LT(shift->high, -3);
+  }
+  EXPECT_EQ(likely_cause(*barn), Cause::path);
+}
+
+TEST_F(FiveYears, TheMastVisitGaveBackWhatTheWaterTook) {
+  const Comparison* visit = comparison("feeder replaced", false);
+  ASSERT_NE(visit, nullptr);
+  // Inbound: signal back by 6 dB, noise unchanged.
+  ASSERT_TRUE(visit->margin[0]);
+  EXPECT_LE(visit->margin[0]->low, truth_.feeder_db);
+  EXPECT_GE(visit->margin[0]->high, truth_.feeder_db);
+  EXPECT_GT(visit->margin[0]->low, 4);
+  EXPECT_EQ(likely_cause(*visit), Cause::far_antenna);
+}
+
+TEST_F(FiveYears, TheDriveIsNoiseByDayInJuly) {
+  const Digest& digest = review_->directions[0].digest;
+  // All Julys together: one of five had twenty days of it; the others hide it from the median. The
+  // month itself shows it.
+  const auto july = std::ranges::find(digest.months, date(2032, 7, 1), &SpanRow::from);
+  const auto before = std::ranges::find(digest.months, date(2032, 6, 1), &SpanRow::from);
+  ASSERT_NE(july, digest.months.end());
+  EXPECT_GT(*before->margin_low_db - *july->margin_low_db, 3);
+  const bool told = std::ranges::any_of(review_->story, [](const StoryLine& line) {
+    return line.topic == "Change" && line.text.find("1 July 2032") != std::string::npos && line.text.find("near the gateway") != std::string::npos;
+  });
+  EXPECT_TRUE(told);
+}
+
+TEST_F(FiveYears, TheBadChannelStandsOut) {
+  const auto& channels = review_->directions[0].digest.channels;
+  ASSERT_EQ(channels.size(), 10u);
+  for (const ChannelRow& row : channels) {
+    ASSERT_TRUE(row.last_noise_offset_db);
+    EXPECT_NEAR(*row.last_noise_offset_db, row.channel == 7 ? truth_.bad_channel_db : 0, 0.3) << row.channel;
+  }
+  for (const ChannelRow& row : review_->directions[1].digest.channels) EXPECT_NEAR(row.noise_offset_db, 0, 0.3);
+}
+
+// Nine hours of silence: an outage. Two hours in which the gateway did not run: missing data. Six
+// hours on the mast: upkeep. Hours are all there is of the older years.
+TEST_F(FiveYears, AvailabilityKnowsSilenceFromAbsence) {
+  const LinkPerformance& all = review_->performance;
+  ASSERT_TRUE(all.interval);
+  EXPECT_EQ(*all.interval, Duration{1h});
+  EXPECT_EQ(all.total[kBothWays].no_data, 2u);
+  EXPECT_EQ(all.total[kBothWays].upkeep, 6u);
+  // Nine hourly intervals are one short of an outage: they are severely errored instead.
+  EXPECT_EQ(all.total[kBothWays].unavailable, 0u);
+  EXPECT_GE(all.total[kBothWays].severely_errored, 9u);
+  std::uint64_t judged = 0;
+  for (const PerformanceMonth& month : all.months) judged += month.tallies[kBothWays].available;
+  EXPECT_EQ(judged, all.total[kBothWays].available);
+}
+
+TEST_F(FiveYears, TheTrendIsHeldAgainstTheSameMonths) {
+  const LongTrend& trend = review_->directions[0].trend;
+  EXPECT_TRUE(trend.season_known);
+  ASSERT_TRUE(trend.db_per_year);
+  EXPECT_LT(*trend.db_per_year, 0);   // the barn
+  ASSERT_TRUE(trend.crossing);
+}
+
+TEST_F(FiveYears, APartOfIt) {
+  auto opened = history::Reader::open(*dir_ / "years");
+  ASSERT_TRUE(opened);
+  Question question;
+  question.link = "sluice";
+  question.from = date(2035, 6, 1);
+  question.to = date(2035, 7, 1);
+  const LinkReview part = review_link(*opened, question);
+  EXPECT_EQ(part.directions[0].digest.days.size(), 30u);
+  EXPECT_EQ(*part.performance.interval, Duration{15min});
+  EXPECT_EQ(part.performance.total[0].available, 30u * 96);
+  question.link = "nobody";
+  EXPECT_TRUE(review_link(*opened, question).empty());
+  question.from = date(2050, 1, 1);
+  question.to.reset();
+  EXPECT_TRUE(review_link(*opened, question).empty());
+}
+
+}  // namespace
+}  // namespace fadeward::review
