@@ -87,7 +87,8 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
       error_ = path_ + ": written by a later version (" + std::to_string(*version) + ")";
       return Trouble::foreign;
     }
-    if (*tables > 0 && (*version < 1 || db_.number("PRAGMA application_id") != kApplication)) {
+    // A version without a table: the schema itself is damaged.
+    if ((*tables > 0 || *version > 0) && (*version < 1 || *tables == 0 || db_.number("PRAGMA application_id") != kApplication)) {
       error_ = path_ + ": not a history";
       return Trouble::damaged;
     }
@@ -142,7 +143,10 @@ MonthFile::Trouble MonthFile::prepare() {
       {&put_period_, "INSERT OR REPLACE INTO period VALUES(?, ?, ?, ?, ?, ?, ?)"}};
   for (const auto& [statement, sql] : statements) {
     *statement = db_.prepare(sql);
-    if (!*statement) return trouble("tables");
+    if (*statement) continue;
+    // The file says that it is ours, but a table or column is not there.
+    const Trouble found = trouble("tables");
+    return db_.code() == SQLITE_ERROR ? Trouble::damaged : found;
   }
   struct stat file {};
   if (::stat(path_.c_str(), &file) != 0) {

@@ -1,6 +1,7 @@
 // Disks that fail, files that are damaged: what had been written stays, what waits is written
 // later.
 #include <gtest/gtest.h>
+#include <sqlite3.h>
 
 #include <algorithm>
 #include <filesystem>
@@ -154,6 +155,27 @@ TEST(Faults, DamageAnywhereNeitherCrashesNorInvents) {
     }
   }
   RecordProperty("of_400_lost_something", told);
+}
+
+/// What is left of the schema can be read, a table of it is gone: nothing could ever be written.
+TEST(Faults, AFileWithoutOneOfItsTablesIsSetAside) {
+  for (const char* table : {"event", "recent", "mark"}) {
+    const test::TempDir dir;
+    const std::string path = sample_file(dir / "h");
+    {
+      sqlite3* db = nullptr;
+      ASSERT_EQ(sqlite3_open(path.c_str(), &db), SQLITE_OK);
+      const std::string drop = std::string("DROP TABLE ") + table;
+      EXPECT_EQ(sqlite3_exec(db, drop.c_str(), nullptr, nullptr, nullptr), SQLITE_OK);
+      sqlite3_close(db);
+    }
+    auto store = std::move(Store::open(dir / "h", {})).value();
+    BinMaker maker(4, 20);
+    Batch batch = quarter(maker, 200);
+    EXPECT_TRUE(store->write(batch)) << table;
+    EXPECT_TRUE(batch.empty());
+    EXPECT_TRUE(std::filesystem::exists(path + ".damaged-1")) << table;
+  }
 }
 
 TEST(Faults, ACutFileIsTold) {
