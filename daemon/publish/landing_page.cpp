@@ -52,6 +52,7 @@ tr:last-child > th, tr:last-child > td { border-bottom: 0; }
 thead th { color: var(--quiet); font-weight: 600; font-size: .875rem; }
 td.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 th.number { text-align: right; }
+.alerts td:first-child { white-space: nowrap; }
 td.words { min-width: 14rem; overflow-wrap: anywhere; }
 .good { color: var(--good); }
 .warning { color: var(--warning); font-weight: 600; }

@@ -21,6 +21,18 @@ using test::ValleyYears;
 
 class FiveYears : public testing::Test {
  protected:
+  static void EveryDayAndMonthIsThere();
+  static void MonthsHoldWhatTheirDaysHold();
+  static void AQuietMonthStandsWhereItShould();
+  static void LeavesCostWhatTheyCost();
+  static void TheBarnIsAStepOfThePath();
+  static void TheMastVisitGaveBackWhatTheWaterTook();
+  static void TheDriveIsNoiseByDayInJuly();
+  static void TheBadChannelStandsOut();
+  static void AvailabilityKnowsSilenceFromAbsence();
+  static void TheTrendIsHeldAgainstTheSameMonths();
+  static void APartOfIt();
+
   static void SetUpTestSuite() {
     if (std::filesystem::is_directory("/dev/shm")) ::setenv("TMPDIR", "/dev/shm", 0);   // no flash to wait for
     dir_ = new test::TempDir;
@@ -55,7 +67,7 @@ class FiveYears : public testing::Test {
   inline static LinkReview* review_ = nullptr;
 };
 
-TEST_F(FiveYears, EveryDayAndMonthIsThere) {
+void FiveYears::EveryDayAndMonthIsThere() {
   for (const DirectionReview& one : review_->directions) {
     EXPECT_EQ(one.digest.days.size(), 1827u);
     EXPECT_EQ(one.digest.months.size(), 60u);
@@ -67,7 +79,7 @@ TEST_F(FiveYears, EveryDayAndMonthIsThere) {
 }
 
 // A month's frames are all of its quarter hours' frames, through packing and roll-up.
-TEST_F(FiveYears, MonthsHoldWhatTheirDaysHold) {
+void FiveYears::MonthsHoldWhatTheirDaysHold() {
   const Digest& digest = review_->directions[0].digest;
   for (const SpanRow& month : digest.months) {
     std::uint64_t frames = 0, lost = 0;
@@ -84,7 +96,7 @@ TEST_F(FiveYears, MonthsHoldWhatTheirDaysHold) {
 }
 
 // January 2032: neither leaves nor anything else; margin = signal - noise - required SNR.
-TEST_F(FiveYears, AQuietMonthStandsWhereItShould) {
+void FiveYears::AQuietMonthStandsWhereItShould() {
   for (const SpanRow& month : review_->directions[0].digest.months) {
     if (month.from != date(2032, 1, 1)) continue;
     const double truth_db = truth_.inbound_signal_dbm - truth_.outside_noise_dbm - truth_.required_snr_db;
@@ -96,7 +108,7 @@ TEST_F(FiveYears, AQuietMonthStandsWhereItShould) {
   FAIL() << "no January 2032";
 }
 
-TEST_F(FiveYears, LeavesCostWhatTheyCost) {
+void FiveYears::LeavesCostWhatTheyCost() {
   for (const DirectionReview& one : review_->directions) {
     ASSERT_EQ(one.leaves.size(), 5u);
     for (const LeafYear& year : one.leaves) {
@@ -110,7 +122,7 @@ TEST_F(FiveYears, LeavesCostWhatTheyCost) {
   }
 }
 
-TEST_F(FiveYears, TheBarnIsAStepOfThePath) {
+void FiveYears::TheBarnIsAStepOfThePath() {
   ASSERT_EQ(review_->steps.size(), 1u);
   const Comparison* barn = &review_->steps[0].across;
   for (const auto& shift : barn->margin) {
@@ -121,7 +133,7 @@ TEST_F(FiveYears, TheBarnIsAStepOfThePath) {
   EXPECT_EQ(likely_cause(*barn), Cause::path);
 }
 
-TEST_F(FiveYears, TheMastVisitGaveBackWhatTheWaterTook) {
+void FiveYears::TheMastVisitGaveBackWhatTheWaterTook() {
   const Comparison* visit = comparison("feeder replaced", false);
   ASSERT_NE(visit, nullptr);
   // Inbound: signal back by 6 dB, noise unchanged.
@@ -132,7 +144,7 @@ TEST_F(FiveYears, TheMastVisitGaveBackWhatTheWaterTook) {
   EXPECT_EQ(likely_cause(*visit), Cause::far_antenna);
 }
 
-TEST_F(FiveYears, TheDriveIsNoiseByDayInJuly) {
+void FiveYears::TheDriveIsNoiseByDayInJuly() {
   const Digest& digest = review_->directions[0].digest;
   // All Julys together: one of five had twenty days of it; the others hide it from the median. The
   // month itself shows it.
@@ -146,7 +158,7 @@ TEST_F(FiveYears, TheDriveIsNoiseByDayInJuly) {
   EXPECT_TRUE(told);
 }
 
-TEST_F(FiveYears, TheBadChannelStandsOut) {
+void FiveYears::TheBadChannelStandsOut() {
   const auto& channels = review_->directions[0].digest.channels;
   ASSERT_EQ(channels.size(), 10u);
   for (const ChannelRow& row : channels) {
@@ -158,7 +170,7 @@ TEST_F(FiveYears, TheBadChannelStandsOut) {
 
 // Nine hours of silence: an outage. Two hours in which the gateway did not run: missing data. Six
 // hours on the mast: upkeep. Hours are all there is of the older years.
-TEST_F(FiveYears, AvailabilityKnowsSilenceFromAbsence) {
+void FiveYears::AvailabilityKnowsSilenceFromAbsence() {
   const LinkPerformance& all = review_->performance;
   ASSERT_TRUE(all.interval);
   EXPECT_EQ(*all.interval, Duration{1h});
@@ -172,7 +184,7 @@ TEST_F(FiveYears, AvailabilityKnowsSilenceFromAbsence) {
   EXPECT_EQ(judged, all.total[kBothWays].available);
 }
 
-TEST_F(FiveYears, TheTrendIsHeldAgainstTheSameMonths) {
+void FiveYears::TheTrendIsHeldAgainstTheSameMonths() {
   const LongTrend& trend = review_->directions[0].trend;
   EXPECT_TRUE(trend.season_known);
   ASSERT_TRUE(trend.db_per_year);
@@ -180,7 +192,7 @@ TEST_F(FiveYears, TheTrendIsHeldAgainstTheSameMonths) {
   ASSERT_TRUE(trend.crossing);
 }
 
-TEST_F(FiveYears, APartOfIt) {
+void FiveYears::APartOfIt() {
   auto opened = history::Reader::open(*dir_ / "years");
   ASSERT_TRUE(opened);
   Question question;
@@ -196,6 +208,54 @@ TEST_F(FiveYears, APartOfIt) {
   question.from = date(2050, 1, 1);
   question.to.reset();
   EXPECT_TRUE(review_link(*opened, question).empty());
+}
+
+// One test: the years are written once.
+TEST_F(FiveYears, TellTheirStory) {
+  {
+    SCOPED_TRACE("EveryDayAndMonthIsThere");
+    EveryDayAndMonthIsThere();
+  }
+  {
+    SCOPED_TRACE("MonthsHoldWhatTheirDaysHold");
+    MonthsHoldWhatTheirDaysHold();
+  }
+  {
+    SCOPED_TRACE("AQuietMonthStandsWhereItShould");
+    AQuietMonthStandsWhereItShould();
+  }
+  {
+    SCOPED_TRACE("LeavesCostWhatTheyCost");
+    LeavesCostWhatTheyCost();
+  }
+  {
+    SCOPED_TRACE("TheBarnIsAStepOfThePath");
+    TheBarnIsAStepOfThePath();
+  }
+  {
+    SCOPED_TRACE("TheMastVisitGaveBackWhatTheWaterTook");
+    TheMastVisitGaveBackWhatTheWaterTook();
+  }
+  {
+    SCOPED_TRACE("TheDriveIsNoiseByDayInJuly");
+    TheDriveIsNoiseByDayInJuly();
+  }
+  {
+    SCOPED_TRACE("TheBadChannelStandsOut");
+    TheBadChannelStandsOut();
+  }
+  {
+    SCOPED_TRACE("AvailabilityKnowsSilenceFromAbsence");
+    AvailabilityKnowsSilenceFromAbsence();
+  }
+  {
+    SCOPED_TRACE("TheTrendIsHeldAgainstTheSameMonths");
+    TheTrendIsHeldAgainstTheSameMonths();
+  }
+  {
+    SCOPED_TRACE("APartOfIt");
+    APartOfIt();
+  }
 }
 
 }  // namespace
