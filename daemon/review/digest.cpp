@@ -15,6 +15,7 @@ using history::Summary;
 constexpr std::uint64_t kLeastPerHour = 30;     ///< frames for a cell of the hour map
 constexpr std::uint64_t kLeastPerChannel = 20;  ///< frames for an offset
 constexpr std::size_t kLeastChannels = 2;
+constexpr std::size_t kYearOfQuarters = 366 * 96;
 
 SpanRow row_of(const Summary& sum, Time from, Time to) {
   const Margins margins = margins_of(sum);
@@ -84,7 +85,9 @@ std::vector<ChannelRow> channels_of(const std::vector<ChannelTotal>& all,
 class Boiler {
  public:
   Boiler(Time from, Time to, const Progress& progress)
-      : from_(from), to_(to), progress_(progress) {}
+      : from_(from), to_(to), progress_(progress) {
+    out_.slots.reserve(kYearOfQuarters);
+  }
 
   void take(const Summary& bin) {
     // Channels of a day that is kept by the hour come alone, at its end.

@@ -11,20 +11,30 @@ namespace {
 using history::MarkKind;
 using history::MarkRecord;
 
-std::optional<Time> last_before(const Evidence& evidence, Time at) {
+using Heard = std::span<const std::vector<Slot>* const>;
+
+/// When anything was last written before `at`.
+std::optional<Time> last_before(const Evidence& evidence, Heard heard, Time at) {
+  std::optional<Time> out;
   const auto place = std::ranges::lower_bound(evidence, at);
-  if (place == evidence.begin()) return {};
-  return *(place - 1);
+  if (place != evidence.begin()) out = *(place - 1);
+  for (const std::vector<Slot>* slots : heard) {
+    const auto slot = std::ranges::lower_bound(*slots, at, {}, &Slot::from);
+    if (slot == slots->begin()) continue;
+    const Time end = std::min(at, (slot - 1)->from + (slot - 1)->span);
+    out = out ? std::max(*out, end) : end;
+  }
+  return out;
 }
 
-void program_gaps(const std::vector<MarkRecord>& marks, const Evidence& evidence, Time from, Time to,
-                  std::vector<Gap>& out) {
+void program_gaps(const std::vector<MarkRecord>& marks, const Evidence& evidence, Heard heard,
+                  Time from, Time to, std::vector<Gap>& out) {
   std::optional<Time> stopped;
   for (const MarkRecord& mark : marks) {
     if (mark.kind == MarkKind::stopped) {
       stopped = mark.time;
     } else if (mark.kind == MarkKind::started) {
-      const auto since = stopped ? stopped : last_before(evidence, mark.time);
+      const auto since = stopped ? stopped : last_before(evidence, heard, mark.time);
       out.push_back({since.value_or(from), mark.time, {}});
       stopped.reset();
     }
@@ -32,14 +42,16 @@ void program_gaps(const std::vector<MarkRecord>& marks, const Evidence& evidence
   if (stopped) out.push_back({*stopped, to, {}});
 }
 
-bool heard_within(const std::vector<Slot>& heard, const Gap& gap) {
-  auto at = std::ranges::lower_bound(heard, gap.from, {}, &Slot::from);
-  for (; at != heard.end() && at->from + at->span <= gap.to; ++at)
-    if (at->frames > 0) return true;
+bool heard_within(Heard heard, const Gap& gap) {
+  for (const std::vector<Slot>* slots : heard) {
+    auto at = std::ranges::lower_bound(*slots, gap.from, {}, &Slot::from);
+    for (; at != slots->end() && at->from + at->span <= gap.to; ++at)
+      if (at->frames > 0) return true;
+  }
   return false;
 }
 
-void port_gaps(const std::vector<MarkRecord>& marks, const std::vector<Slot>& heard, Time to,
+void port_gaps(const std::vector<MarkRecord>& marks, Heard heard, Time to,
                std::vector<Gap>& out) {
   std::map<std::string, std::vector<Gap>> closed;
   std::map<std::string, Time> since;
@@ -60,9 +72,9 @@ void port_gaps(const std::vector<MarkRecord>& marks, const std::vector<Slot>& he
 }  // namespace
 
 std::vector<Gap> gaps_of(const std::vector<MarkRecord>& marks, const Evidence& evidence,
-                         const std::vector<Slot>& heard, Time from, Time to) {
+                         Heard heard, Time from, Time to) {
   std::vector<Gap> out;
-  program_gaps(marks, evidence, from, to, out);
+  program_gaps(marks, evidence, heard, from, to, out);
   port_gaps(marks, heard, to, out);
   std::erase_if(out, [](const Gap& gap) { return gap.to <= gap.from; });
   std::ranges::sort(out, {}, &Gap::from);

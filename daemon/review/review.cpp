@@ -36,14 +36,18 @@ std::optional<Bounds> bounds_of(history::Reader& reader, const Question& questio
 }
 
 Evidence evidence_of(const std::vector<history::MarkRecord>& marks,
-                     const std::vector<history::EventRecord>& events,
-                     const std::array<const std::vector<Slot>*, kDirections>& slots) {
+                     const std::vector<history::EventRecord>& events) {
   Evidence out;
   for (const auto& mark : marks) out.push_back(mark.time);
   for (const auto& event : events) out.push_back(event.time);
-  for (const auto* some : slots)
-    for (const Slot& slot : *some) out.push_back(slot.from + slot.span);
   std::ranges::sort(out);
+  return out;
+}
+
+std::vector<PeriodRecord> upkeep_of(history::Reader& reader, const Question& question,
+                                    const Bounds& bounds) {
+  auto out = reader.periods(bounds.from, bounds.to, question.link);
+  std::erase_if(out, [](const PeriodRecord& one) { return one.kind != PeriodKind::upkeep; });
   return out;
 }
 
@@ -58,7 +62,8 @@ std::vector<history::EventRecord> events_of(history::Reader& reader, const Quest
 
 LinkPerformance performance_of(history::Reader& reader, const Question& question, Bounds bounds,
                                const std::array<const std::vector<Slot>*, kDirections>& slots,
-                               const std::vector<history::EventRecord>& events, const std::vector<Episode>& episodes) {
+                               const std::vector<history::EventRecord>& events, const std::vector<Episode>& episodes,
+                               std::vector<PeriodRecord> upkeep) {
   // Before a link was first heard it did not exist.
   if (!question.from) {
     Time first = Time::max();
@@ -69,10 +74,8 @@ LinkPerformance performance_of(history::Reader& reader, const Question& question
   PerformanceInput input;
   input.slots = slots;
   const auto marks = reader.marks(bounds.from, bounds.to);
-  const auto& heard = slots[0]->empty() ? *slots[1] : *slots[0];
-  input.gaps = gaps_of(marks, evidence_of(marks, events, slots), heard, bounds.from, bounds.to);
-  input.upkeep = reader.periods(bounds.from, bounds.to, question.link);
-  std::erase_if(input.upkeep, [](const PeriodRecord& one) { return one.kind != PeriodKind::upkeep; });
+  input.gaps = gaps_of(marks, evidence_of(marks, events), slots, bounds.from, bounds.to);
+  input.upkeep = std::move(upkeep);
   input.episodes = &episodes;
   input.from = bounds.from;
   input.to = bounds.to;
@@ -179,7 +182,7 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     (one.kind == PeriodKind::upkeep ? out.upkeep : out.baselines).push_back(std::move(one));
   compare_all(out, question);
   if (!out.empty())
-    out.performance = performance_of(reader, question, *bounds, {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events, out.episodes);
+    out.performance = performance_of(reader, question, *bounds, {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events, out.episodes, out.upkeep);
   out.problems = reader.problems();
   out.story = story_of(out);
   return out;
@@ -194,7 +197,8 @@ LinkPerformance report_link(history::Reader& reader, const Question& question) {
       if (bin.quarters > 0) slots[d].push_back(slot_of(bin));
     });
   const auto events = events_of(reader, question, *bounds);
-  return performance_of(reader, question, *bounds, {&slots[0], &slots[1]}, events, episodes_of(events));
+  return performance_of(reader, question, *bounds, {&slots[0], &slots[1]}, events, episodes_of(events),
+                        upkeep_of(reader, question, *bounds));
 }
 
 }  // namespace fadeward::review
