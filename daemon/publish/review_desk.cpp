@@ -119,6 +119,7 @@ struct ReviewDesk::State {
       review::Question question;
       question.link = job.link;
       question.context = job.context;
+      if (job.configured) question.alive = job.now;
       const review::LinkReview found = review::review_link(*opened, question);
       if (!found.empty()) return review_page({&found, 1}, PageKind::served);
     }

@@ -51,8 +51,11 @@ std::vector<PeriodRecord> upkeep_of(history::Reader& reader, const Question& que
   return out;
 }
 
+/// The last bin is no sign of the end: where a link went quiet, events and marks come after it.
+Time long_after(const Bounds& bounds) { return bounds.to + 24h * 400; }
+
 std::vector<history::EventRecord> events_of(history::Reader& reader, const Question& question, const Bounds& bounds) {
-  auto all = reader.events(bounds.from, bounds.to);
+  auto all = reader.events(bounds.from, question.to.value_or(long_after(bounds)));
   // Those of a port concern every link; the history does not say which links are on it.
   std::erase_if(all, [&](const history::EventRecord& one) {
     return !one.link.empty() && one.link != question.link;
@@ -73,7 +76,12 @@ LinkPerformance performance_of(history::Reader& reader, const Question& question
   }
   PerformanceInput input;
   input.slots = slots;
-  const auto marks = reader.marks(bounds.from, bounds.to);
+  const auto marks = reader.marks(bounds.from, long_after(bounds));
+  // Silence counts until the last sign of life of the program, whoever gave it.
+  Time alive = question.alive.value_or(bounds.to);
+  if (!marks.empty()) alive = std::max(alive, marks.back().time);
+  if (!events.empty()) alive = std::max(alive, events.back().time);
+  bounds.to = std::max(bounds.to, question.to ? std::min(alive, *question.to) : alive);
   input.gaps = gaps_of(marks, evidence_of(marks, events), slots, bounds.from, bounds.to);
   input.upkeep = std::move(upkeep);
   input.episodes = &episodes;

@@ -23,6 +23,7 @@ struct Question {
   std::string link;
   std::optional<Time> from;   ///< empty: as far as the history goes
   std::optional<Time> to;
+  std::optional<Time> alive;  ///< the program runs at this moment: silence until then is silence
   std::optional<Time> split;  ///< compare before and after this moment too
   LinkContext context;
   LeafSeason leaves;

@@ -210,6 +210,39 @@ void FiveYears::APartOfIt() {
   EXPECT_TRUE(review_link(*opened, question).empty());
 }
 
+// The last that was heard of a link is not the end of the record while the program lives on.
+TEST(Review, SilenceAtTheEndCounts) {
+  test::TempDir dir;
+  auto opened = history::Store::open(dir / "h", {});
+  ASSERT_TRUE(opened);
+  ValleyYears truth;
+  test::ValleyMaker maker(truth, 3);
+  history::Batch batch;
+  batch.at = truth.start;
+  std::array<Bin, kDirections> bins;
+  for (Time at = truth.start; at < truth.start + 48h; at += kBinSpan) {
+    ASSERT_TRUE(maker.make(at, bins));
+    batch.bins.push_back({"sluice", Direction::inbound, bins[0]});
+  }
+  batch.events.push_back(test::event_of(truth.start + 48h + 30min, history::EventChange::raised, AlertName::LinkSilent, Cause::silent, Shape::none, truth.start + 48h, {}, "No report for 15 min."));
+  batch.marks.push_back({truth.start + 72h, history::MarkKind::stopped, "", ""});
+  ASSERT_TRUE((*opened)->write(batch));
+  ASSERT_TRUE((*opened)->close());
+  auto reader = history::Reader::open(dir / "h");
+  ASSERT_TRUE(reader);
+  Question question;
+  question.link = "sluice";
+  const LinkPerformance all = report_link(*reader, question);
+  EXPECT_EQ(all.total[0].available, 192u);
+  EXPECT_EQ(all.total[0].unavailable, 96u);
+  ASSERT_EQ(all.outages.size(), 1u);
+  EXPECT_TRUE(all.outages[0].open);
+  EXPECT_EQ(all.outages[0].cause, Cause::silent);
+  EXPECT_FALSE(all.outages[0].direction) << "there is no other way";
+  question.to = truth.start + 60h;
+  EXPECT_EQ(report_link(*reader, question).total[0].unavailable, 48u);
+}
+
 // One test: the years are written once.
 TEST_F(FiveYears, TellTheirStory) {
   {
