@@ -193,6 +193,8 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     out.performance = performance_of(reader, question, *bounds, {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events, out.episodes, out.upkeep);
   out.problems = reader.problems();
   out.story = story_of(out);
+  // Megabytes that only the performance needed; a hundred links are reviewed in one go.
+  for (DirectionReview& one : out.directions) one.digest.slots = {};
   return out;
 }
 

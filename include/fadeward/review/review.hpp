@@ -31,7 +31,7 @@ struct Question {
 };
 
 struct DirectionReview {
-  Digest digest;
+  Digest digest;              ///< without its slots
   std::vector<YearLine> years;
   std::vector<LeafYear> leaves;
   LongTrend trend;
