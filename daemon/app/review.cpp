@@ -56,15 +56,20 @@ struct Moments {
 
 /// The words of the first that cannot be read; empty: all read.
 std::string read_moments(const ReviewOptions& options, Moments& out) {
-  const auto read = [](const char* key, const std::string& text, std::optional<Time>& into) -> std::string {
+  const auto read = [](const char* key, const std::string& text,
+                       std::optional<Time>& into) -> std::string {
     if (text.empty()) return {};
     into = parse_date_or_time(text);
     if (into) return {};
-    return std::string(key) + " " + printable(text, 60) + ": a date (2031-04-01) or an RFC 3339 time (2031-04-01T12:00:00Z)";
+    return std::string(key) + " " + printable(text, 60) +
+           ": a date (2031-04-01) or an RFC 3339 time (2031-04-01T12:00:00Z)";
   };
-  for (const auto& wrong : {read("--from", options.from, out.from), read("--to", options.to, out.to), read("--split", options.split, out.split)})
+  for (const auto& wrong :
+       {read("--from", options.from, out.from), read("--to", options.to, out.to),
+        read("--split", options.split, out.split)})
     if (!wrong.empty()) return wrong;
-  if (out.from && out.to && *out.from >= *out.to) return "--from " + options.from + " is not before --to " + options.to;
+  if (out.from && out.to && *out.from >= *out.to)
+    return "--from " + options.from + " is not before --to " + options.to;
   return {};
 }
 
@@ -75,7 +80,9 @@ std::string joined(const std::vector<std::string>& names) {
 }
 
 int print(const std::string& text) {
-  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0 ? 0 : 1;
+  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0
+             ? 0
+             : 1;
 }
 
 }  // namespace
@@ -84,7 +91,8 @@ int review(const ReviewOptions& options) {
   if (std::ranges::find(kFormats, options.format) == kFormats.end())
     return refuse("--format " + printable(options.format, 60) + ": text, html, csv or json");
   Moments moments;
-  if (const std::string wrong = read_moments(options, moments); !wrong.empty()) return refuse(wrong);
+  if (const std::string wrong = read_moments(options, moments); !wrong.empty())
+    return refuse(wrong);
   std::optional<Settings> settings;
   if (!options.config.empty()) {
     auto loaded = load_settings_to_judge(options.config);
@@ -95,12 +103,16 @@ int review(const ReviewOptions& options) {
     settings = std::move(loaded).value();
   }
   auto opened = history::Reader::open(options.history);
-  if (!opened) return refuse("--history " + printable(options.history) + ": " + opened.error().message);
+  if (!opened)
+    return refuse("--history " + printable(options.history) + ": " + opened.error().message);
   history::Reader& reader = *opened;
   std::vector<std::string> names = reader.links();
-  if (names.empty()) return refuse("--history " + printable(options.history) + ": holds no link yet");
+  if (names.empty())
+    return refuse("--history " + printable(options.history) + ": holds no link yet");
   if (!options.link.empty()) {
-    if (std::ranges::find(names, options.link) == names.end()) return refuse("--link " + printable(options.link, 60) + ": not in this history; there are: " + joined(names));
+    if (std::ranges::find(names, options.link) == names.end())
+      return refuse("--link " + printable(options.link, 60) +
+                    ": not in this history; there are: " + joined(names));
     names = {options.link};
   }
 
@@ -114,18 +126,24 @@ int review(const ReviewOptions& options) {
     question.to = moments.to;
     question.split = moments.split;
     if (settings) question.context = review::context_of(*settings, names[i]);
-    question.progress = [&](double share) { progress.show(names[i], (static_cast<double>(i) + share) / static_cast<double>(names.size())); };
+    question.progress = [&](double share) {
+      progress.show(names[i], (static_cast<double>(i) + share) / static_cast<double>(names.size()));
+    };
     progress.show(names[i], static_cast<double>(i) / static_cast<double>(names.size()));
     if (options.report)
       reports.push_back({names[i], review::report_link(reader, question)});
     else
       reviews.push_back(review::review_link(reader, question));
   }
-  for (const std::string& problem : reader.problems()) std::fprintf(stderr, "fadeward: %s\n", problem.c_str());
+  for (const std::string& problem : reader.problems())
+    std::fprintf(stderr, "fadeward: %s\n", problem.c_str());
 
-  if (options.format == "json") return print(options.report ? publish::report_json(reports) : publish::review_json(reviews));
-  if (options.format == "csv") return print(options.report ? publish::report_csv(reports) : publish::review_csv(reviews));
-  if (options.format == "html") return print(options.report ? publish::report_page(reports) : publish::review_page(reviews));
+  if (options.format == "json")
+    return print(options.report ? publish::report_json(reports) : publish::review_json(reviews));
+  if (options.format == "csv")
+    return print(options.report ? publish::report_csv(reports) : publish::review_csv(reviews));
+  if (options.format == "html")
+    return print(options.report ? publish::report_page(reports) : publish::review_page(reviews));
   if (options.report) return print(publish::report_text(reports));
   std::string text;
   for (const auto& one : reviews) text += (text.empty() ? "" : "\n\n") + publish::review_text(one);

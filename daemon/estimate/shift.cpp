@@ -74,9 +74,10 @@ double memory_of(std::initializer_list<const DailyValues*> sides) {
   }
   const double first = correlation(1);
   // Each side lost a mean of its own: the bias is that of half as many.
-  const double freed = lags[1].pairs > 3
-                           ? std::min(kMostCorrelation, first + (1 + 3 * first) * static_cast<double>(sides.size()) / n)
-                           : 0;
+  const double freed =
+      lags[1].pairs > 3 ? std::min(kMostCorrelation,
+                                   first + (1 + 3 * first) * static_cast<double>(sides.size()) / n)
+                        : 0;
   const double simple = freed > 0 ? (1 + freed) / (1 - freed) : 1;
   return std::max({1.0, 1 + 2 * sum, simple});
 }
@@ -119,8 +120,8 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
     }
   const double inflation = std::max(1.0, out.memory / static_cast<double>(step));
   const double deviation = std::sqrt(n * m * (n + m + 1) / 12 * inflation);
-  const double z = boost::math::quantile(boost::math::normal{},
-                                         0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
+  const double z =
+      boost::math::quantile(boost::math::normal{}, 0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
   out.difference = median_of(differences);
   out.low = at_rank(differences, n * m / 2 - z * deviation);
   out.high = at_rank(differences, n * m / 2 + z * deviation + 1);
@@ -148,8 +149,8 @@ std::optional<Shift> find_paired_shift(const DailyValues& differences, double co
   const double inflation = std::max(1.0, out.memory / static_cast<double>(step));
   const double middle = n * (n + 1) / 4;
   const double deviation = std::sqrt(n * (n + 1) * (2 * n + 1) / 24 * inflation);
-  const double z = boost::math::quantile(boost::math::normal{},
-                                         0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
+  const double z =
+      boost::math::quantile(boost::math::normal{}, 0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
   out.difference = median_of(averages);
   out.low = at_rank(averages, middle - z * deviation);
   out.high = at_rank(averages, middle + z * deviation + 1);

@@ -22,8 +22,13 @@ constexpr std::size_t kMostPoints = 420;
 struct Frame {
   double width = 1000, height = 270;
   double x_from = 0, x_to = 1, y_from = 0, y_to = 1;
-  double x(double value) const { return kLeft + (value - x_from) / (x_to - x_from) * (width - kLeft - kRight); }
-  double y(double value) const { return height - kBottom - (std::clamp(value, y_from, y_to) - y_from) / (y_to - y_from) * (height - kTop - kBottom); }
+  double x(double value) const {
+    return kLeft + (value - x_from) / (x_to - x_from) * (width - kLeft - kRight);
+  }
+  double y(double value) const {
+    return height - kBottom -
+           (std::clamp(value, y_from, y_to) - y_from) / (y_to - y_from) * (height - kTop - kBottom);
+  }
 };
 
 void place(std::string& out, double x, double y) {
@@ -67,7 +72,8 @@ void text(std::string& out, std::string_view style, double x, double y, std::str
 /// Lines every 5 or 10 dB with their numbers.
 void append_levels(std::string& out, const Frame& frame, std::string_view unit) {
   const double step = frame.y_to - frame.y_from > 45 ? 10 : frame.y_to - frame.y_from > 12 ? 5 : 2;
-  for (double level = std::ceil(frame.y_from / step) * step; level <= frame.y_to + 1e-9; level += step) {
+  for (double level = std::ceil(frame.y_from / step) * step; level <= frame.y_to + 1e-9;
+       level += step) {
     line(out, "grid", kLeft, frame.y(level), frame.width - kRight, frame.y(level));
     std::string number;
     append_rounded(number, level, 0);
@@ -80,15 +86,22 @@ double days_of(Time at) { return duration_to_seconds(at.time_since_epoch()) / 86
 
 /// Beginnings of years, or of months where there are few.
 void append_dates(std::string& out, const Frame& frame) {
-  const auto day = [](double x) { return Time{std::chrono::duration_cast<Duration>(std::chrono::duration<double, std::ratio<86400>>(x))}; };
-  const bool by_year = frame.x_to - frame.x_from > 900, by_quarter = frame.x_to - frame.x_from > 200;
+  const auto day = [](double x) {
+    return Time{
+        std::chrono::duration_cast<Duration>(std::chrono::duration<double, std::ratio<86400>>(x))};
+  };
+  const bool by_year = frame.x_to - frame.x_from > 900,
+             by_quarter = frame.x_to - frame.x_from > 200;
   history::Month month = history::month_of(day(frame.x_from));
   for (int i = 0; i < 1300; ++i, month = month.next()) {
     const double x = days_of(month.begin());
     if (x > frame.x_to) break;
-    if (x < frame.x_from || (by_year && month.month != 1) || (!by_year && by_quarter && month.month % 3 != 1)) continue;
+    if (x < frame.x_from || (by_year && month.month != 1) ||
+        (!by_year && by_quarter && month.month % 3 != 1))
+      continue;
     line(out, "grid", frame.x(x), kTop, frame.x(x), frame.height - kBottom);
-    text(out, "axis", frame.x(x) + 3, frame.height - kBottom + 18, by_year ? std::to_string(month.year) : month_words(month.begin()));
+    text(out, "axis", frame.x(x) + 3, frame.height - kBottom + 18,
+         by_year ? std::to_string(month.year) : month_words(month.begin()));
   }
 }
 
@@ -113,7 +126,8 @@ std::vector<std::vector<Point>> pieces_of(const std::vector<SpanRow>& days) {
   double at = -1;
   const auto finish = [&] {
     if (middle.empty()) return;
-    const Point point{first + (at + 0.5) * group, median_of(middle), median_of(low), median_of(high)};
+    const Point point{first + (at + 0.5) * group, median_of(middle), median_of(low),
+                      median_of(high)};
     if (out.empty() || point.x - out.back().back().x > 2.5 * group) out.emplace_back();
     out.back().push_back(point);
     middle.clear();
@@ -146,7 +160,8 @@ void append_band(std::string& out, const Frame& frame, const std::vector<Point>&
   out += "Z\"/>";
 }
 
-void append_level(std::string& out, const Frame& frame, std::string_view style, const std::optional<double>& level, std::string_view name) {
+void append_level(std::string& out, const Frame& frame, std::string_view style,
+                  const std::optional<double>& level, std::string_view name) {
   if (!level || *level < frame.y_from || *level > frame.y_to) return;
   line(out, style, kLeft, frame.y(*level), frame.width - kRight, frame.y(*level));
   text(out, "axis end", frame.width - kRight - 2, frame.y(*level) - 4, name);
@@ -161,7 +176,8 @@ void append_mark(std::string& out, const Frame& frame, const ChartMark& mark) {
 
 }  // namespace
 
-void append_margin_chart(std::string& out, const LinkReview& review, std::size_t direction, const std::vector<ChartMark>& marks, std::string_view label) {
+void append_margin_chart(std::string& out, const LinkReview& review, std::size_t direction,
+                         const std::vector<ChartMark>& marks, std::string_view label) {
   const auto pieces = pieces_of(review.directions[direction].digest.days);
   if (pieces.empty()) return;
   Frame frame;
@@ -173,7 +189,8 @@ void append_margin_chart(std::string& out, const LinkReview& review, std::size_t
       low = std::min(low, point.low);
       high = std::max(high, point.high);
     }
-  if (const auto& budget = review.context.budget_margin_db[direction]) high = std::max(high, *budget);
+  if (const auto& budget = review.context.budget_margin_db[direction])
+    high = std::max(high, *budget);
   frame.y_from = std::max(-20.0, std::floor(low / 5) * 5);
   frame.y_to = std::ceil((high + 1) / 5) * 5;
   begin_svg(out, frame, label);
@@ -194,7 +211,8 @@ void append_margin_chart(std::string& out, const LinkReview& review, std::size_t
   out += "\"/></svg>\n";
 }
 
-void append_years_chart(std::string& out, const std::vector<YearLine>& years, std::string_view label) {
+void append_years_chart(std::string& out, const std::vector<YearLine>& years,
+                        std::string_view label) {
   constexpr std::size_t kMostYears = 6;
   constexpr std::size_t kWeek = 7;
   if (years.empty()) return;
@@ -226,14 +244,17 @@ void append_years_chart(std::string& out, const std::vector<YearLine>& years, st
   frame.y_to = std::ceil((high + 0.5) / 2) * 2;
   begin_svg(out, frame, label);
   append_levels(out, frame, "dB");
-  static constexpr std::array<const char*, 12> kMonths = {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
-  static constexpr std::array<int, 12> kBegin = {0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334};
+  static constexpr std::array<const char*, 12> kMonths = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
+                                                          "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+  static constexpr std::array<int, 12> kBegin = {0,   31,  59,  90,  120, 151,
+                                                 181, 212, 243, 273, 304, 334};
   for (std::size_t m = 0; m < kMonths.size(); ++m) {
     line(out, "grid", frame.x(kBegin[m]), kTop, frame.x(kBegin[m]), frame.height - kBottom);
     text(out, "axis", frame.x(kBegin[m]) + 3, frame.height - kBottom + 18, kMonths[m]);
   }
   for (std::size_t k = 0; k < lines.size(); ++k) {
-    const std::string style = "year y" + std::to_string(static_cast<std::size_t>(lines[k].year) % kMostYears);
+    const std::string style =
+        "year y" + std::to_string(static_cast<std::size_t>(lines[k].year) % kMostYears);
     out += "<path class=\"" + style + "\" d=\"";
     double before = -100;
     for (const auto& [x, y] : lines[k].points) {
@@ -250,12 +271,15 @@ void append_years_chart(std::string& out, const std::vector<YearLine>& years, st
   out += "</svg>\n";
 }
 
-void append_channel_chart(std::string& out, const std::vector<ChannelRow>& channels, std::string_view label) {
+void append_channel_chart(std::string& out, const std::vector<ChannelRow>& channels,
+                          std::string_view label) {
   if (channels.empty()) return;
   Frame frame;
   frame.height = 210;
   double most = 3;
-  for (const ChannelRow& row : channels) most = std::max({most, std::abs(row.noise_offset_db), std::abs(row.signal_offset_db), std::abs(row.last_noise_offset_db.value_or(0))});
+  for (const ChannelRow& row : channels)
+    most = std::max({most, std::abs(row.noise_offset_db), std::abs(row.signal_offset_db),
+                     std::abs(row.last_noise_offset_db.value_or(0))});
   frame.y_to = std::ceil(most);
   frame.y_from = -frame.y_to;
   frame.x_to = static_cast<double>(channels.size());
@@ -279,12 +303,14 @@ void append_channel_chart(std::string& out, const std::vector<ChannelRow>& chann
     out += "\" cy=\"";
     append_rounded(out, frame.y(channels[i].signal_offset_db), 1);
     out += "\"/>";
-    if (i % every == 0) text(out, "sign", x, frame.height - kBottom + 18, std::to_string(channels[i].channel));
+    if (i % every == 0)
+      text(out, "sign", x, frame.height - kBottom + 18, std::to_string(channels[i].channel));
   }
   out += "</svg>\n";
 }
 
-void append_spark(std::string& out, const std::vector<std::optional<double>>& values, double low, double high, int width, int height) {
+void append_spark(std::string& out, const std::vector<std::optional<double>>& values, double low,
+                  double high, int width, int height) {
   if (!(high > low) || values.size() < 2) return;
   std::string path;
   bool pen = false;
@@ -294,11 +320,14 @@ void append_spark(std::string& out, const std::vector<std::optional<double>>& va
       pen = false;
       continue;
     }
-    const int x = static_cast<int>(std::lround(static_cast<double>(i) * width / static_cast<double>(values.size() - 1)));
-    const int y = static_cast<int>(std::lround(height - 1 - (std::clamp(*values[i], low, high) - low) / (high - low) * (height - 2)));
+    const int x = static_cast<int>(
+        std::lround(static_cast<double>(i) * width / static_cast<double>(values.size() - 1)));
+    const int y = static_cast<int>(std::lround(
+        height - 1 - (std::clamp(*values[i], low, high) - low) / (high - low) * (height - 2)));
     // Steps from point to point are shorter than places.
     if (pen) {
-      path += 'l' + std::to_string(x - last_x) + (y >= last_y ? " " : "") + std::to_string(y - last_y);
+      path +=
+          'l' + std::to_string(x - last_x) + (y >= last_y ? " " : "") + std::to_string(y - last_y);
     } else {
       path += 'M' + std::to_string(x) + ' ' + std::to_string(y);
     }
@@ -307,7 +336,8 @@ void append_spark(std::string& out, const std::vector<std::optional<double>>& va
     last_y = y;
   }
   if (path.empty()) return;
-  out += "<svg class=s viewBox=\"0 0 " + std::to_string(width) + ' ' + std::to_string(height) + "\" aria-hidden=\"true\"><path d=\"" + path + "\"></path></svg>";
+  out += "<svg class=s viewBox=\"0 0 " + std::to_string(width) + ' ' + std::to_string(height) +
+         "\" aria-hidden=\"true\"><path d=\"" + path + "\"></path></svg>";
 }
 
 }  // namespace fadeward::publish

@@ -25,12 +25,15 @@ void append_margin_chart(std::string& out, const review::LinkReview& review, std
                          const std::vector<ChartMark>& marks, std::string_view label);
 
 /// Years by day of the year, the last six, as medians of weeks; each named at its end.
-void append_years_chart(std::string& out, const std::vector<review::YearLine>& years, std::string_view label);
+void append_years_chart(std::string& out, const std::vector<review::YearLine>& years,
+                        std::string_view label);
 
 /// Noise of hop channels as bars, signal as dots, against the middle of all.
-void append_channel_chart(std::string& out, const std::vector<review::ChannelRow>& channels, std::string_view label);
+void append_channel_chart(std::string& out, const std::vector<review::ChannelRow>& channels,
+                          std::string_view label);
 
 /// A line of a few dozen points in a box of `width` x `height`, without axes. Gaps break it.
-void append_spark(std::string& out, const std::vector<std::optional<double>>& values, double low, double high, int width, int height);
+void append_spark(std::string& out, const std::vector<std::optional<double>>& values, double low,
+                  double high, int width, int height);
 
 }  // namespace fadeward::publish

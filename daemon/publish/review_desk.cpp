@@ -21,7 +21,7 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 
-constexpr std::chrono::milliseconds kPatience{250};   ///< that other requests can wait
+constexpr std::chrono::milliseconds kPatience{250};  ///< that other requests can wait
 constexpr std::size_t kMostWaiting = 8;
 constexpr std::string_view kHtml = "text/html; charset=utf-8";
 
@@ -45,7 +45,7 @@ HttpAnswer answer_of(const Kept& kept) {
 
 struct ReviewDesk::State {
   struct Job {
-    std::string link;   ///< empty: the lines of the last day
+    std::string link;  ///< empty: the lines of the last day
     review::LinkContext context;
     bool configured = false;
     Time now{};
@@ -81,7 +81,7 @@ struct ReviewDesk::State {
       lock.unlock();
       try {
         serve(job);
-      } catch (const std::exception&) {   // out of memory: the next asks again
+      } catch (const std::exception&) {  // out of memory: the next asks again
         fail(job);
       }
       lock.lock();
@@ -100,7 +100,8 @@ struct ReviewDesk::State {
   void serve(const Job& job) {
     auto opened = history::Reader::open(dir);
     if (job.link.empty()) {
-      auto found = std::make_shared<const review::LastDays>(opened ? review::last_days(*opened, job.now) : review::LastDays{});
+      auto found = std::make_shared<const review::LastDays>(
+          opened ? review::last_days(*opened, job.now) : review::LastDays{});
       const std::lock_guard lock(mutex);
       days = std::move(found);
       days_made = Clock::now();
@@ -124,15 +125,21 @@ struct ReviewDesk::State {
       if (!found.empty()) return review_page({&found, 1}, PageKind::served);
     }
     status = job.configured ? 200 : 404;
-    return job.configured ? plain_page("Review of " + job.link, "Nothing is in the history of this link yet. The first quarter hour will be there within half an hour of its first report.")
-                          : plain_page("No such link", "There is no link of the name " + job.link + ", neither in the configuration nor in the history.");
+    return job.configured
+               ? plain_page("Review of " + job.link,
+                            "Nothing is in the history of this link yet. The first quarter hour "
+                            "will be there within half an hour of its first report.")
+               : plain_page("No such link",
+                            "There is no link of the name " + job.link +
+                                ", neither in the configuration nor in the history.");
   }
 
   /// With the lock held. The oldest page goes.
   void make_room() {
     while (pages.size() >= kMostPages) {
       const auto oldest = std::ranges::min_element(pages, [](const auto& a, const auto& b) {
-        return std::pair(a.second.under_way, a.second.made) < std::pair(b.second.under_way, b.second.made);
+        return std::pair(a.second.under_way, a.second.made) <
+               std::pair(b.second.under_way, b.second.made);
       });
       if (oldest->second.under_way) return;
       pages.erase(oldest);
@@ -153,14 +160,19 @@ ReviewDesk::~ReviewDesk() {
 
 HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot& snapshot) {
   const auto name = percent_decode(encoded_name);
-  if (!name || name->empty()) return HttpAnswer::of(404, kHtml, plain_page("No such link", "The address names no link: /review/NAME."));
+  if (!name || name->empty())
+    return HttpAnswer::of(404, kHtml,
+                          plain_page("No such link", "The address names no link: /review/NAME."));
   std::unique_lock lock(state_->mutex);
   const auto old = [&](const Kept& kept) { return Clock::now() - kept.made > kKept; };
   auto at = state_->pages.find(*name);
   if (at == state_->pages.end() || (!at->second.under_way && old(at->second))) {
     if (state_->jobs.size() >= kMostWaiting) {
       if (at != state_->pages.end()) return answer_of(at->second);
-      return HttpAnswer::of(503, kHtml, plain_page("Busy", "Other reviews are being worked out. This page asks again by itself.", true));
+      return HttpAnswer::of(
+          503, kHtml,
+          plain_page("Busy", "Other reviews are being worked out. This page asks again by itself.",
+                     true));
     }
     State::Job job;
     job.link = *name;
@@ -170,7 +182,8 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
     if (job.configured) {
       job.context.warning_db = link->margin_warning_db;
       job.context.critical_db = link->margin_critical_db;
-      for (std::size_t d = 0; d < kDirections; ++d) job.context.budget_margin_db[d] = link->directions[d].budget_margin_db;
+      for (std::size_t d = 0; d < kDirections; ++d)
+        job.context.budget_margin_db[d] = link->directions[d].budget_margin_db;
     }
     if (at == state_->pages.end()) {
       state_->make_room();
@@ -186,8 +199,12 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
   };
   state_->done.wait_for(lock, kPatience, ready);
   const auto found = state_->pages.find(*name);
-  if (found != state_->pages.end() && found->second.page) return answer_of(found->second);   // may be the one before
-  return HttpAnswer::of(202, kHtml, plain_page("Review of " + *name, "The review is being worked out. This page asks again by itself.", true));
+  if (found != state_->pages.end() && found->second.page)
+    return answer_of(found->second);  // may be the one before
+  return HttpAnswer::of(
+      202, kHtml,
+      plain_page("Review of " + *name,
+                 "The review is being worked out. This page asks again by itself.", true));
 }
 
 std::shared_ptr<const review::LastDays> ReviewDesk::last_days(Time now) {

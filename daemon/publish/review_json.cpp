@@ -31,7 +31,8 @@ void array(std::string& out, std::string_view name, const Values& values, Write 
 
 void append_row(std::string& out, const SpanRow& row, bool month) {
   out += '{';
-  json::text(out, month ? "month" : "day", month ? date_digits(row.from).substr(0, 7) : date_digits(row.from));
+  json::text(out, month ? "month" : "day",
+             month ? date_digits(row.from).substr(0, 7) : date_digits(row.from));
   json::rounded(out, "margin_db", row.margin_db, 2);
   json::rounded(out, "margin_low_db", row.margin_low_db, 2);
   json::rounded(out, "margin_high_db", row.margin_high_db, 2);
@@ -45,7 +46,8 @@ void append_row(std::string& out, const SpanRow& row, bool month) {
   out += '}';
 }
 
-void append_shift(std::string& out, std::string_view name, const std::optional<estimate::Shift>& shift) {
+void append_shift(std::string& out, std::string_view name,
+                  const std::optional<estimate::Shift>& shift) {
   json::key(out, name);
   if (!shift) {
     out += "null";
@@ -67,11 +69,15 @@ void append_trend(std::string& out, const LongTrend& trend) {
   out += '{';
   json::flag(out, "season_known", trend.season_known);
   json::rounded(out, "db_per_year", trend.db_per_year, 3);
-  json::rounded(out, "low_db_per_year", trend.db_per_year ? std::optional(trend.low) : std::nullopt, 3);
-  json::rounded(out, "high_db_per_year", trend.db_per_year ? std::optional(trend.high) : std::nullopt, 3);
+  json::rounded(out, "low_db_per_year", trend.db_per_year ? std::optional(trend.low) : std::nullopt,
+                3);
+  json::rounded(out, "high_db_per_year",
+                trend.db_per_year ? std::optional(trend.high) : std::nullopt, 3);
   json::ratio(out, "p", trend.db_per_year ? std::optional(trend.p) : std::nullopt);
-  json::text_or_null(out, "forecast", trend.crossing ? crossing_words(*trend.crossing) : std::string());
-  const bool crosses = trend.crossing && trend.crossing->outlook == estimate::Crossing::Outlook::crosses;
+  json::text_or_null(out, "forecast",
+                     trend.crossing ? crossing_words(*trend.crossing) : std::string());
+  const bool crosses =
+      trend.crossing && trend.crossing->outlook == estimate::Crossing::Outlook::crosses;
   json::rounded(out, "days_left", crosses ? std::optional(trend.crossing->days) : std::nullopt, 0);
   out += '}';
 }
@@ -87,7 +93,8 @@ void append_direction(std::string& out, const DirectionReview& one, std::size_t 
     out += '{';
     json::count(out, "year", static_cast<std::uint64_t>(std::max(0, year.year)));
     append_shift(out, "margin", year.margin);
-    json::rounded(out, "winters_differ_db", year.both_sides ? std::optional(year.bare_change_db) : std::nullopt, 2);
+    json::rounded(out, "winters_differ_db",
+                  year.both_sides ? std::optional(year.bare_change_db) : std::nullopt, 2);
     out += '}';
   });
   array(out, "months", digest.months, [&](const SpanRow& row) { append_row(out, row, true); });
@@ -142,11 +149,13 @@ void append_episode(std::string& out, const Episode& one) {
   json::moment(out, "raised", one.raised);
   json::moment(out, "to", one.to);
   json::text_or_null(out, "port", one.port);
-  json::text_or_null(out, "direction", one.direction ? name_of(*one.direction) : std::string_view());
+  json::text_or_null(out, "direction",
+                     one.direction ? name_of(*one.direction) : std::string_view());
   json::text(out, "alert", name_of(one.alert));
   json::text(out, "severity", name_of(one.severity));
   json::text(out, "cause", name_of(one.cause));
-  json::text_or_null(out, "shape", one.shape == Shape::none ? std::string_view() : name_of(one.shape));
+  json::text_or_null(out, "shape",
+                     one.shape == Shape::none ? std::string_view() : name_of(one.shape));
   json::rounded(out, "size_db", one.size_db, 2);
   json::text(out, "text", one.text);
   out += '}';
@@ -204,9 +213,11 @@ void append_performance(std::string& out, const LinkPerformance& all) {
     json::moment(out, "from", one.from);
     json::moment(out, "to", one.to);
     json::seconds(out, "unavailable_s", one.unavailable);
-    json::text(out, "direction", one.direction ? name_of(*one.direction) : std::string_view("both"));
+    json::text(out, "direction",
+               one.direction ? name_of(*one.direction) : std::string_view("both"));
     json::flag(out, "over", !one.open);
-    json::text_or_null(out, "cause", one.cause == Cause::none ? std::string_view() : name_of(one.cause));
+    json::text_or_null(out, "cause",
+                       one.cause == Cause::none ? std::string_view() : name_of(one.cause));
     json::text(out, "text", one.text);
     out += '}';
   });
@@ -244,7 +255,8 @@ void append_review(std::string& out, const LinkReview& review) {
     out += '}';
   });
   append_performance(out, review.performance);
-  array(out, "problems", review.problems, [&](const std::string& one) { append_json_string(out, one); });
+  array(out, "problems", review.problems,
+        [&](const std::string& one) { append_json_string(out, one); });
   out += '}';
 }
 

@@ -68,8 +68,9 @@ constexpr std::string_view kStyle = R"css(
 )css";
 
 void append_head(std::string& out, std::string_view title, PageKind kind, bool again_soon = false) {
-  out += "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
-         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
+  out +=
+      "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
   if (again_soon) out += "<meta http-equiv=\"refresh\" content=\"2\">\n";
   out += "<title>";
   append_html(out, title);
@@ -87,7 +88,8 @@ void append_head(std::string& out, std::string_view title, PageKind kind, bool a
 
 void append_foot(std::string& out, PageKind kind) {
   out += "</main>\n";
-  if (kind == PageKind::served) out += "<nav aria-label=\"Pages\"><ul><li><a href=\"/\">all links</a></li></ul></nav>\n";
+  if (kind == PageKind::served)
+    out += "<nav aria-label=\"Pages\"><ul><li><a href=\"/\">all links</a></li></ul></nav>\n";
   out += "</body></html>\n";
 }
 
@@ -137,7 +139,9 @@ void words(std::string& out, std::string_view text, std::string_view style = {})
   out += "</td>";
 }
 
-std::optional<double> percent(const std::optional<double>& ratio) { return ratio ? std::optional(*ratio * 100) : std::nullopt; }
+std::optional<double> percent(const std::optional<double>& ratio) {
+  return ratio ? std::optional(*ratio * 100) : std::nullopt;
+}
 
 void begin_drawing(std::string& out, std::string_view name) {
   out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"";
@@ -153,7 +157,10 @@ class Page {
     out_ += "<section class=\"review\">\n<h1>Link ";
     append_html(out_, review_.link);
     out_ += "</h1>\n";
-    if (!review_.empty()) out_ += "<p class=\"quiet\">" + date_words(review_.from) + " to " + date_words(review_.to) + ", all times UTC. Inbound is sent by the far end and heard at the gateway; outbound is the other way.</p>\n";
+    if (!review_.empty())
+      out_ += "<p class=\"quiet\">" + date_words(review_.from) + " to " + date_words(review_.to) +
+              ", all times UTC. Inbound is sent by the far end and heard at the gateway; outbound "
+              "is the other way.</p>\n";
     story();
     if (!review_.empty()) {
       margins();
@@ -177,7 +184,9 @@ class Page {
     }
     begin_table(out, "Availability by month");
     out += "<thead><tr><th scope=\"col\">Month</th><th scope=\"col\">Way</th>";
-    for (const char* head : {"available %", "unavailable", "errored", "severely errored", "upkeep", "no data"}) out += "<th scope=\"col\" class=\"number\">" + std::string(head) + "</th>";
+    for (const char* head :
+         {"available %", "unavailable", "errored", "severely errored", "upkeep", "no data"})
+      out += "<th scope=\"col\" class=\"number\">" + std::string(head) + "</th>";
     out += "</tr></thead>\n<tbody>\n";
     const auto line = [&](std::string_view name, const Tallies& tallies) {
       for (std::size_t k = 0; k < tallies.size(); ++k) {
@@ -185,23 +194,30 @@ class Page {
         row_head(out, name);
         words(out, kWays[k]);
         number(out, percent(tallies[k].availability()), 4);
-        for (const std::uint64_t count : {tallies[k].unavailable, tallies[k].errored, tallies[k].severely_errored, tallies[k].upkeep, tallies[k].no_data}) number(out, static_cast<double>(count), 0);
+        for (const std::uint64_t count :
+             {tallies[k].unavailable, tallies[k].errored, tallies[k].severely_errored,
+              tallies[k].upkeep, tallies[k].no_data})
+          number(out, static_cast<double>(count), 0);
         out += "</tr>\n";
       }
     };
     line("in all", all.total);
-    for (std::size_t i = all.months.size(); i-- > 0;) line(month_words(all.months[i].from), all.months[i].tallies);
+    for (std::size_t i = all.months.size(); i-- > 0;)
+      line(month_words(all.months[i].from), all.months[i].tallies);
     end_table(out);
     out += "<h3>Outages</h3>\n";
     if (all.outages.empty()) out += "<p>None.</p>\n";
     if (!all.outages.empty()) {
       begin_table(out, "Outages");
-      out += "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Unavailable</th><th scope=\"col\">Way</th><th scope=\"col\">Likely cause</th></tr></thead>\n<tbody>\n";
+      out +=
+          "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Unavailable</th><th "
+          "scope=\"col\">Way</th><th scope=\"col\">Likely cause</th></tr></thead>\n<tbody>\n";
       for (const Outage& one : all.outages) {
         row_head(out, moment_words(one.from));
         words(out, span_words(one.unavailable) + (one.open ? ", not over" : ""));
         words(out, one.direction ? name_of(*one.direction) : "both");
-        words(out, std::string(meaning_of(one.cause)) + (one.text.empty() ? "" : ". " + one.text), "words");
+        words(out, std::string(meaning_of(one.cause)) + (one.text.empty() ? "" : ". " + one.text),
+              "words");
         out += "</tr>\n";
       }
       end_table(out);
@@ -220,14 +236,17 @@ class Page {
       const Episode& one = review_.episodes[i];
       if (tells_cause(one) || one.alert == AlertName::LinkSilent) order.push_back(i);
     }
-    std::ranges::stable_sort(order, [&](std::size_t a, std::size_t b) { return review_.episodes[a].size_db.value_or(0) > review_.episodes[b].size_db.value_or(0); });
+    std::ranges::stable_sort(order, [&](std::size_t a, std::size_t b) {
+      return review_.episodes[a].size_db.value_or(0) > review_.episodes[b].size_db.value_or(0);
+    });
     order.resize(std::min(order.size(), kMostMarks));
     std::ranges::sort(order);
     for (std::size_t k = 0; k < order.size(); ++k) {
       signs_[order[k]] = std::to_string(k + 1);
       marks_.push_back({review_.episodes[order[k]].from, signs_[order[k]], false});
     }
-    for (std::size_t k = 0; k < review_.upkeep.size() && k < 26; ++k) marks_.push_back({review_.upkeep[k].from, std::string(1, static_cast<char>('A' + k)), true});
+    for (std::size_t k = 0; k < review_.upkeep.size() && k < 26; ++k)
+      marks_.push_back({review_.upkeep[k].from, std::string(1, static_cast<char>('A' + k)), true});
   }
 
   void story() {
@@ -255,12 +274,16 @@ class Page {
   }
 
   void margins() {
-    out_ += "<h2>Margin</h2>\n<p class=\"quiet\">Line: median of the days. Band: from the level that 99 frames in 100 exceed to the one that 1 in 100 exceeds. "
-            "Numbers and dotted lines are the events, letters and full lines the work in the tables below.</p>\n";
+    out_ +=
+        "<h2>Margin</h2>\n<p class=\"quiet\">Line: median of the days. Band: from the level that "
+        "99 frames in 100 exceed to the one that 1 in 100 exceeds. "
+        "Numbers and dotted lines are the events, letters and full lines the work in the tables "
+        "below.</p>\n";
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (digest(d).empty()) continue;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
-      const std::string name = "Margin " + std::string(kWays[d]) + " over time, in decibels; the months table has the numbers";
+      const std::string name = "Margin " + std::string(kWays[d]) +
+                               " over time, in decibels; the months table has the numbers";
       begin_drawing(out_, name);
       append_margin_chart(out_, review_, d, marks_, name);
       out_ += "</div>\n";
@@ -268,7 +291,8 @@ class Page {
     if (review_.upkeep.empty()) return;
     out_ += "<ul>\n";
     for (std::size_t k = 0; k < review_.upkeep.size() && k < 26; ++k) {
-      out_ += "<li>" + std::string(1, static_cast<char>('A' + k)) + ": " + moment_words(review_.upkeep[k].from) + ", ";
+      out_ += "<li>" + std::string(1, static_cast<char>('A' + k)) + ": " +
+              moment_words(review_.upkeep[k].from) + ", ";
       append_html(out_, review_.upkeep[k].note.empty() ? "upkeep" : review_.upkeep[k].note);
       out_ += ", " + span_words(review_.upkeep[k].to - review_.upkeep[k].from) + "</li>\n";
     }
@@ -279,10 +303,14 @@ class Page {
     bool begun = false;
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (review_.directions[d].years.size() < 2) continue;
-      if (!begun) out_ += "<h2>Year over year</h2>\n<p class=\"quiet\">Medians of weeks, laid over each other.</p>\n";
+      if (!begun)
+        out_ +=
+            "<h2>Year over year</h2>\n<p class=\"quiet\">Medians of weeks, laid over each "
+            "other.</p>\n";
       begun = true;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
-      const std::string name = "Margin " + std::string(kWays[d]) + " by day of the year, one line a year, in decibels";
+      const std::string name =
+          "Margin " + std::string(kWays[d]) + " by day of the year, one line a year, in decibels";
       begin_drawing(out_, name);
       append_years_chart(out_, review_.directions[d].years, name);
       out_ += "</div>\n";
@@ -305,12 +333,18 @@ class Page {
     if (review_.comparisons.empty() && review_.steps.empty() && !review_.last_weeks) return;
     out_ += "<h2>Before and after</h2>\n";
     begin_table(out_, "Before and after");
-    out_ += "<thead><tr><th scope=\"col\">What</th><th scope=\"col\">Before</th><th scope=\"col\">After</th><th scope=\"col\">Margin inbound</th><th scope=\"col\">Margin outbound</th></tr></thead>\n<tbody>\n";
+    out_ +=
+        "<thead><tr><th scope=\"col\">What</th><th scope=\"col\">Before</th><th "
+        "scope=\"col\">After</th><th scope=\"col\">Margin inbound</th><th scope=\"col\">Margin "
+        "outbound</th></tr></thead>\n<tbody>\n";
     for (const Comparison& one : review_.comparisons) comparison_row(one);
     for (const EpisodeShift& one : review_.steps) comparison_row(one.across);
     if (review_.last_weeks) comparison_row(*review_.last_weeks);
     end_table(out_);
-    out_ += "<p class=\"quiet\">Difference of daily medians with its 95 % interval, by ranks; that weather resembles itself from day to day is taken into account. Where the same days of two years are compared, the season drops out.</p>\n";
+    out_ +=
+        "<p class=\"quiet\">Difference of daily medians with its 95 % interval, by ranks; that "
+        "weather resembles itself from day to day is taken into account. Where the same days of "
+        "two years are compared, the season drops out.</p>\n";
   }
 
   void leaves() {
@@ -321,7 +355,10 @@ class Page {
       if (!begun) {
         out_ += "<h2>Leaves</h2>\n";
         begin_table(out_, "Leaves");
-        out_ += "<thead><tr><th scope=\"col\">Summer</th><th scope=\"col\">Way</th><th scope=\"col\">Margin against the winters around it</th><th scope=\"col\" class=\"number\">winters differ by dB</th></tr></thead>\n<tbody>\n";
+        out_ +=
+            "<thead><tr><th scope=\"col\">Summer</th><th scope=\"col\">Way</th><th "
+            "scope=\"col\">Margin against the winters around it</th><th scope=\"col\" "
+            "class=\"number\">winters differ by dB</th></tr></thead>\n<tbody>\n";
       }
       begun = true;
       for (const LeafYear& one : all) {
@@ -334,7 +371,9 @@ class Page {
     }
     if (!begun) return;
     end_table(out_);
-    out_ += "<p class=\"quiet\">25 May to 25 September against 25 November to 25 March. Where the two winters differ, something else changed in between and the figure holds part of it.</p>\n";
+    out_ +=
+        "<p class=\"quiet\">25 May to 25 September against 25 November to 25 March. Where the two "
+        "winters differ, something else changed in between and the figure holds part of it.</p>\n";
   }
 
   void months() {
@@ -343,15 +382,22 @@ class Page {
       if (digest(d).months.empty()) continue;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       begin_table(out_, "Months " + std::string(kWays[d]));
-      heads(out_, {"Month", "margin dB", "1 % level dB", "99 % level dB", "signal dBm", "noise dBm", "loss %", "retries %", "available %", "frames"});
+      heads(out_, {"Month", "margin dB", "1 % level dB", "99 % level dB", "signal dBm", "noise dBm",
+                   "loss %", "retries %", "available %", "frames"});
       for (std::size_t i = digest(d).months.size(); i-- > 0;) {
         const SpanRow& row = digest(d).months[i];
         row_head(out_, month_words(row.from));
-        for (const auto& level : {row.margin_db, row.margin_low_db, row.margin_high_db, row.signal_dbm, row.noise_dbm}) number(out_, level, 1);
+        for (const auto& level :
+             {row.margin_db, row.margin_low_db, row.margin_high_db, row.signal_dbm, row.noise_dbm})
+          number(out_, level, 1);
         number(out_, percent(row.loss_ratio), 2);
         number(out_, percent(row.retry_ratio), 2);
-        const auto at = std::ranges::find(review_.performance.months, row.from, &PerformanceMonth::from);
-        number(out_, at == review_.performance.months.end() ? std::nullopt : percent(at->tallies[d].availability()), 3);
+        const auto at =
+            std::ranges::find(review_.performance.months, row.from, &PerformanceMonth::from);
+        number(out_,
+               at == review_.performance.months.end() ? std::nullopt
+                                                      : percent(at->tallies[d].availability()),
+               3);
         number(out_, static_cast<double>(row.frames), 0);
         out_ += "</tr>\n";
       }
@@ -370,13 +416,18 @@ class Page {
             high = std::max(high, *hour);
           }
       if (low > high) continue;
-      if (d == 0 || digest(0).empty()) out_ += "<h2>Hour and month</h2>\n<p class=\"quiet\">Median margin in dB by month of the year and hour of the day (UTC), all years together. Brown is the weak end, blue the strong one.</p>\n";
+      if (d == 0 || digest(0).empty())
+        out_ +=
+            "<h2>Hour and month</h2>\n<p class=\"quiet\">Median margin in dB by month of the year "
+            "and hour of the day (UTC), all years together. Brown is the weak end, blue the strong "
+            "one.</p>\n";
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       begin_table(out_, "Margin by month and hour, " + std::string(kWays[d]), "hours");
       out_ += "<thead><tr><th scope=\"col\">Month</th>";
       for (int h = 0; h < 24; ++h) out_ += "<th scope=\"col\">" + std::to_string(h) + "</th>";
       out_ += "</tr></thead>\n<tbody>\n";
-      static constexpr std::array<const char*, 12> kMonths = {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+      static constexpr std::array<const char*, 12> kMonths = {
+          "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
       for (std::size_t m = 0; m < map.size(); ++m) {
         row_head(out_, kMonths[m]);
         for (const auto& hour : map[m]) {
@@ -384,7 +435,8 @@ class Page {
             out_ += "<td>&ndash;</td>";
             continue;
           }
-          const int shade = high > low ? static_cast<int>(std::min(8.0, (*hour - low) / (high - low) * 9)) : 4;
+          const int shade =
+              high > low ? static_cast<int>(std::min(8.0, (*hour - low) / (high - low) * 9)) : 4;
           out_ += "<td class=\"h" + std::to_string(shade) + "\">";
           append_rounded(out_, *hour, 0);
           out_ += "</td>";
@@ -400,13 +452,18 @@ class Page {
     for (std::size_t d = 0; d < kDirections; ++d) {
       const auto& all = digest(d).channels;
       if (all.empty()) continue;
-      if (!begun) out_ += "<h2>Hop channels</h2>\n<p class=\"quiet\">Against the middle of all channels. Bars: noise in the last month. Dots: signal over the whole period.</p>\n";
+      if (!begun)
+        out_ +=
+            "<h2>Hop channels</h2>\n<p class=\"quiet\">Against the middle of all channels. Bars: "
+            "noise in the last month. Dots: signal over the whole period.</p>\n";
       begun = true;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
-      const std::string name = "Hop channels " + std::string(kWays[d]) + ", offsets in decibels; the table below has the numbers";
+      const std::string name = "Hop channels " + std::string(kWays[d]) +
+                               ", offsets in decibels; the table below has the numbers";
       begin_drawing(out_, name);
       append_channel_chart(out_, all, name);
-      out_ += "</div>\n<details><summary>Numbers of the " + std::to_string(all.size()) + " channels</summary>\n";
+      out_ += "</div>\n<details><summary>Numbers of the " + std::to_string(all.size()) +
+              " channels</summary>\n";
       begin_table(out_, "Hop channels " + std::string(kWays[d]));
       heads(out_, {"Channel", "frames", "signal dB", "noise dB", "noise last month dB"});
       for (const ChannelRow& row : all) {
@@ -430,17 +487,26 @@ class Page {
   void events() {
     if (review_.episodes.empty()) return;
     out_ += "<h2>Events</h2>\n";
-    const std::size_t skipped = review_.episodes.size() > kMostEvents ? review_.episodes.size() - kMostEvents : 0;
-    if (skipped > 0) out_ += "<p class=\"quiet\">The last " + std::to_string(kMostEvents) + " and the numbered ones of " + std::to_string(review_.episodes.size()) + ".</p>\n";
+    const std::size_t skipped =
+        review_.episodes.size() > kMostEvents ? review_.episodes.size() - kMostEvents : 0;
+    if (skipped > 0)
+      out_ += "<p class=\"quiet\">The last " + std::to_string(kMostEvents) +
+              " and the numbered ones of " + std::to_string(review_.episodes.size()) + ".</p>\n";
     begin_table(out_, "Events");
-    out_ += "<thead><tr><th scope=\"col\">Mark</th><th scope=\"col\">From</th><th scope=\"col\">To</th><th scope=\"col\">Alert</th><th scope=\"col\">Likely cause</th><th scope=\"col\" class=\"number\">dB</th><th scope=\"col\">Told at the time</th></tr></thead>\n<tbody>\n";
+    out_ +=
+        "<thead><tr><th scope=\"col\">Mark</th><th scope=\"col\">From</th><th "
+        "scope=\"col\">To</th><th scope=\"col\">Alert</th><th scope=\"col\">Likely cause</th><th "
+        "scope=\"col\" class=\"number\">dB</th><th scope=\"col\">Told at the "
+        "time</th></tr></thead>\n<tbody>\n";
     for (std::size_t i = review_.episodes.size(); i-- > 0;) {
       const Episode& one = review_.episodes[i];
       if (i < skipped && signs_[i].empty()) continue;
       row_head(out_, signs_[i].empty() ? std::string("-") : signs_[i]);
       words(out_, moment_words(one.from));
       words(out_, one.to ? moment_words(*one.to) : std::string("still standing"));
-      words(out_, std::string(name_of(one.alert)) + (one.direction ? ", " + std::string(name_of(*one.direction)) : "") + (one.port.empty() ? "" : ", port " + one.port));
+      words(out_, std::string(name_of(one.alert)) +
+                      (one.direction ? ", " + std::string(name_of(*one.direction)) : "") +
+                      (one.port.empty() ? "" : ", port " + one.port));
       words(out_, one.cause == Cause::none ? std::string_view("-") : meaning_of(one.cause));
       number(out_, one.size_db && *one.size_db != 0 ? one.size_db : std::nullopt, 1);
       words(out_, one.text, "words");
@@ -451,7 +517,7 @@ class Page {
 
   std::string& out_;
   const LinkReview& review_;
-  std::vector<std::string> signs_;   ///< of each episode; empty: not marked
+  std::vector<std::string> signs_;  ///< of each episode; empty: not marked
   std::vector<ChartMark> marks_;
 };
 
@@ -459,7 +525,9 @@ class Page {
 
 std::string review_page(std::span<const LinkReview> reviews, PageKind kind) {
   std::string out;
-  append_head(out, reviews.size() == 1 ? "Review of " + reviews[0].link : std::string("Review of links"), kind);
+  append_head(out,
+              reviews.size() == 1 ? "Review of " + reviews[0].link : std::string("Review of links"),
+              kind);
   out += "<main>\n";
   for (const LinkReview& review : reviews) Page(out, review).write();
   append_foot(out, kind);
@@ -471,15 +539,18 @@ std::string report_page(std::span<const NamedPerformance> links, PageKind kind) 
   append_head(out, "Performance report", kind);
   out += "<main>\n<h1>Performance report</h1>\n";
   begin_table(out, "All links");
-  heads(out, {"Link", "available %", "inbound %", "outbound %", "outages", "errored %", "severely errored %", "interval"});
+  heads(out, {"Link", "available %", "inbound %", "outbound %", "outages", "errored %",
+              "severely errored %", "interval"});
   for (const NamedPerformance& one : links) {
     row_head(out, one.link);
     number(out, percent(one.performance.total[kBothWays].availability()), 4);
-    for (std::size_t d = 0; d < kDirections; ++d) number(out, percent(one.performance.total[d].availability()), 4);
+    for (std::size_t d = 0; d < kDirections; ++d)
+      number(out, percent(one.performance.total[d].availability()), 4);
     number(out, static_cast<double>(one.performance.outages.size()), 0);
     number(out, percent(one.performance.total[kBothWays].errored_ratio()), 3);
     number(out, percent(one.performance.total[kBothWays].severely_errored_ratio()), 4);
-    words(out, one.performance.interval ? span_words(*one.performance.interval) : std::string("-"), "number");
+    words(out, one.performance.interval ? span_words(*one.performance.interval) : std::string("-"),
+          "number");
     out += "</tr>\n";
   }
   row_head(out, "all links");
@@ -490,7 +561,9 @@ std::string report_page(std::span<const NamedPerformance> links, PageKind kind) 
     out += "<section class=\"review\"><h2>";
     append_html(out, one.link);
     out += "</h2>\n";
-    if (one.performance.from != Time{}) out += "<p class=\"quiet\">" + moment_words(one.performance.from) + " to " + moment_words(one.performance.to) + "</p>\n";
+    if (one.performance.from != Time{})
+      out += "<p class=\"quiet\">" + moment_words(one.performance.from) + " to " +
+             moment_words(one.performance.to) + "</p>\n";
     Page::performance_of(out, one.performance);
     out += "</section>\n";
   }

@@ -88,7 +88,9 @@ void append_months(std::string& out, const LinkReview& review, std::size_t d) {
   out += "\nMonths, " + std::string(kWays[d]) + "\n";
   Columns columns(out);
   columns.cell("month", 8);
-  for (const char* head : {"margin dB", "1 % dB", "99 % dB", "signal dBm", "noise dBm", "loss %", "retries %", "available %", "frames"}) columns.cell(head, 12);
+  for (const char* head : {"margin dB", "1 % dB", "99 % dB", "signal dBm", "noise dBm", "loss %",
+                           "retries %", "available %", "frames"})
+    columns.cell(head, 12);
   columns.end();
   for (const SpanRow& row : months) {
     columns.cell(month_digits(row.from), 8);
@@ -109,7 +111,10 @@ void append_leaves(std::string& out, const LinkReview& review) {
   for (std::size_t d = 0; d < kDirections; ++d) {
     const auto& years = review.directions[d].leaves;
     if (years.empty()) continue;
-    out += "\nSummer (25 May to 25 September) against the winters around it (25 November to 25 March), " + std::string(kWays[d]) + "\n";
+    out +=
+        "\nSummer (25 May to 25 September) against the winters around it (25 November to 25 "
+        "March), " +
+        std::string(kWays[d]) + "\n";
     Columns columns(out);
     columns.cell("year", 8);
     for (const char* head : {"change dB", "from", "to", "p"}) columns.cell(head, 12);
@@ -137,10 +142,13 @@ void append_episodes(std::string& out, const LinkReview& review) {
   constexpr std::size_t kMost = 60;
   out += "\nEvents\n";
   const std::size_t skipped = review.episodes.size() > kMost ? review.episodes.size() - kMost : 0;
-  if (skipped > 0) out += "(the last " + std::to_string(kMost) + " of " + std::to_string(review.episodes.size()) + "; --format json has all)\n";
+  if (skipped > 0)
+    out += "(the last " + std::to_string(kMost) + " of " + std::to_string(review.episodes.size()) +
+           "; --format json has all)\n";
   for (std::size_t i = skipped; i < review.episodes.size(); ++i) {
     const Episode& one = review.episodes[i];
-    std::string line = moment_words(one.from) + "  " + std::string(name_of(one.alert)) + ", " + owner_of(one.port, one.direction);
+    std::string line = moment_words(one.from) + "  " + std::string(name_of(one.alert)) + ", " +
+                       owner_of(one.port, one.direction);
     if (one.cause != Cause::none) line += ", " + std::string(name_of(one.cause));
     line += one.to ? ", " + span_words(*one.to - one.from) : std::string(", still standing");
     append_wrapped(out, line, 2);
@@ -153,7 +161,9 @@ void append_episodes(std::string& out, const LinkReview& review) {
 void append_tallies(std::string& out, const LinkPerformance& all) {
   Columns columns(out);
   columns.cell("month", 12);
-  for (const char* head : {"way", "available %", "unavailable", "errored", "severe", "upkeep", "no data"}) columns.cell(head, 12);
+  for (const char* head :
+       {"way", "available %", "unavailable", "errored", "severe", "upkeep", "no data"})
+    columns.cell(head, 12);
   columns.end();
   const auto line = [&](std::string_view name, const Tallies& tallies) {
     for (std::size_t k = 0; k < tallies.size(); ++k) {
@@ -162,7 +172,9 @@ void append_tallies(std::string& out, const LinkPerformance& all) {
       columns.cell(name, 12);
       columns.cell(kWays[k], 12);
       columns.number(percent(one.availability()), 4, 12);
-      for (const std::uint64_t count : {one.unavailable, one.errored, one.severely_errored, one.upkeep, one.no_data}) columns.cell(std::to_string(count), 12);
+      for (const std::uint64_t count :
+           {one.unavailable, one.errored, one.severely_errored, one.upkeep, one.no_data})
+        columns.cell(std::to_string(count), 12);
       columns.end();
     }
   };
@@ -176,8 +188,10 @@ void append_outages(std::string& out, const LinkPerformance& all) {
     return;
   }
   for (const Outage& one : all.outages) {
-    std::string line = "Outage " + moment_words(one.from) + ", " + span_words(one.unavailable) + " unavailable" +
-                       (one.direction ? ", " + std::string(name_of(*one.direction)) + " only" : "") + (one.open ? ", not over" : "") + ": " + std::string(meaning_of(one.cause)) + ".";
+    std::string line =
+        "Outage " + moment_words(one.from) + ", " + span_words(one.unavailable) + " unavailable" +
+        (one.direction ? ", " + std::string(name_of(*one.direction)) + " only" : "") +
+        (one.open ? ", not over" : "") + ": " + std::string(meaning_of(one.cause)) + ".";
     if (!one.text.empty()) line += " " + printable(one.text, 300);
     append_wrapped(out, line, 2);
   }
@@ -192,7 +206,9 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   out += "\n";
   append_outages(out, all);
   for (std::size_t d = 0; d < kDirections; ++d)
-    if (all.known[d] && !all.loss_known[d]) out += "Losses " + std::string(kWays[d]) + " are not known: errors cannot be counted there.\n";
+    if (all.known[d] && !all.loss_known[d])
+      out +=
+          "Losses " + std::string(kWays[d]) + " are not known: errors cannot be counted there.\n";
 }
 
 void append_csv_number(std::string& out, const std::optional<double>& value, int decimals) {
@@ -215,18 +231,25 @@ void append_csv_name(std::string& out, std::string_view name) {
 
 Tally in_seconds(const Tally& tally, Duration interval) {
   const auto times = static_cast<std::uint64_t>(interval / std::chrono::seconds{1});
-  return {tally.available * times, tally.unavailable * times, tally.errored * times, tally.severely_errored * times, tally.upkeep * times, tally.no_data * times};
+  return {tally.available * times,        tally.unavailable * times, tally.errored * times,
+          tally.severely_errored * times, tally.upkeep * times,      tally.no_data * times};
 }
 
 }  // namespace
 
 std::string counting_words(std::optional<Duration> interval) {
   std::string out;
-  if (interval) out += "Counted on intervals of " + span_words(*interval) + ", the shortest kept that holds ten expected frames. ";
-  out += "Errored: a frame was lost. Severely errored: 30 % of the frames or more were lost, or nothing was heard. "
-         "Unavailable: from the first of ten severely errored intervals in a row until the first of ten that are not; errors count in available time only. "
-         "Both ways: unavailable if either way is. Upkeep, and times when the program did not run or the port was closed, are left out and shown. "
-         "In the manner of ITU-T G.826 and G.827; it does not compare with figures on seconds.";
+  if (interval)
+    out += "Counted on intervals of " + span_words(*interval) +
+           ", the shortest kept that holds ten expected frames. ";
+  out +=
+      "Errored: a frame was lost. Severely errored: 30 % of the frames or more were lost, or "
+      "nothing was heard. "
+      "Unavailable: from the first of ten severely errored intervals in a row until the first of "
+      "ten that are not; errors count in available time only. "
+      "Both ways: unavailable if either way is. Upkeep, and times when the program did not run or "
+      "the port was closed, are left out and shown. "
+      "In the manner of ITU-T G.826 and G.827; it does not compare with figures on seconds.";
   return out;
 }
 
@@ -236,13 +259,15 @@ std::string review_text(const LinkReview& review) {
   for (const StoryLine& line : review.story) width = std::max(width, line.topic.size() + 2);
   std::string_view last;
   for (const StoryLine& line : review.story) {
-    const std::string_view topic = line.topic == last ? std::string_view() : std::string_view(line.topic);
+    const std::string_view topic =
+        line.topic == last ? std::string_view() : std::string_view(line.topic);
     last = line.topic;
     out += topic;
     out.append(width - topic.size(), ' ');
     append_wrapped(out, printable(line.text, 4000), width);
   }
-  for (const std::string& problem : review.problems) append_wrapped(out, "Not read: " + printable(problem), 2);
+  for (const std::string& problem : review.problems)
+    append_wrapped(out, "Not read: " + printable(problem), 2);
   if (review.empty()) return out;
   for (std::size_t d = 0; d < kDirections; ++d) append_months(out, review, d);
   append_leaves(out, review);
@@ -255,7 +280,9 @@ std::string review_text(const LinkReview& review) {
 }
 
 std::string review_csv(std::span<const LinkReview> reviews) {
-  std::string out = "link,direction,day,margin_db,margin_low_db,margin_high_db,signal_dbm,noise_dbm,loss_ratio,retry_ratio,frames,lost,upkeep\n";
+  std::string out =
+      "link,direction,day,margin_db,margin_low_db,margin_high_db,signal_dbm,noise_dbm,loss_ratio,"
+      "retry_ratio,frames,lost,upkeep\n";
   for (const LinkReview& review : reviews)
     for (std::size_t d = 0; d < kDirections; ++d)
       for (const SpanRow& row : review.directions[d].digest.days) {
@@ -263,10 +290,13 @@ std::string review_csv(std::span<const LinkReview> reviews) {
         out += ',';
         out += kWays[d];
         out += ',' + date_digits(row.from);
-        for (const auto& level : {row.margin_db, row.margin_low_db, row.margin_high_db, row.signal_dbm, row.noise_dbm}) append_csv_number(out, level, 2);
+        for (const auto& level :
+             {row.margin_db, row.margin_low_db, row.margin_high_db, row.signal_dbm, row.noise_dbm})
+          append_csv_number(out, level, 2);
         append_csv_number(out, row.loss_ratio, 6);
         append_csv_number(out, row.retry_ratio, 6);
-        out += ',' + std::to_string(row.frames) + ',' + std::to_string(row.lost) + (row.upkeep_quarters > 0 ? ",1\n" : ",0\n");
+        out += ',' + std::to_string(row.frames) + ',' + std::to_string(row.lost) +
+               (row.upkeep_quarters > 0 ? ",1\n" : ",0\n");
       }
   return out;
 }
@@ -291,14 +321,17 @@ std::string report_text(std::span<const NamedPerformance> links) {
   if (links.empty()) return out + "There is no link in this history.\n";
   Columns columns(out);
   columns.cell("link", 20);
-  for (const char* head : {"interval", "available %", "in %", "out %", "outages", "errored %", "severe %"}) columns.cell(head, 12);
+  for (const char* head :
+       {"interval", "available %", "in %", "out %", "outages", "errored %", "severe %"})
+    columns.cell(head, 12);
   columns.end();
   for (const NamedPerformance& one : links) {
     const LinkPerformance& all = one.performance;
     columns.cell(printable(one.link, 40), 20);
     columns.cell(all.interval ? span_words(*all.interval) : "-", 12);
     columns.number(percent(all.total[kBothWays].availability()), 4, 12);
-    for (std::size_t d = 0; d < kDirections; ++d) columns.number(percent(all.total[d].availability()), 4, 12);
+    for (std::size_t d = 0; d < kDirections; ++d)
+      columns.number(percent(all.total[d].availability()), 4, 12);
     columns.cell(std::to_string(all.outages.size()), 12);
     columns.number(percent(all.total[kBothWays].errored_ratio()), 3, 12);
     columns.number(percent(all.total[kBothWays].severely_errored_ratio()), 4, 12);
@@ -313,7 +346,8 @@ std::string report_text(std::span<const NamedPerformance> links) {
   append_wrapped(out, counting_words({}), 0);
   for (const NamedPerformance& one : links) {
     out += "\nLink " + printable(one.link);
-    if (one.performance.from != Time{}) out += ", " + moment_words(one.performance.from) + " to " + moment_words(one.performance.to);
+    if (one.performance.from != Time{})
+      out += ", " + moment_words(one.performance.from) + " to " + moment_words(one.performance.to);
     if (one.performance.interval) out += ", intervals of " + span_words(*one.performance.interval);
     out += "\n";
     append_performance(out, one.performance);
@@ -322,7 +356,9 @@ std::string report_text(std::span<const NamedPerformance> links) {
 }
 
 std::string report_csv(std::span<const NamedPerformance> links) {
-  std::string out = "link,direction,month,interval_s,availability_ratio,available,unavailable,errored,severely_errored,upkeep,no_data\n";
+  std::string out =
+      "link,direction,month,interval_s,availability_ratio,available,unavailable,errored,severely_"
+      "errored,upkeep,no_data\n";
   for (const NamedPerformance& one : links) {
     if (!one.performance.interval) continue;
     for (const PerformanceMonth& month : one.performance.months)
@@ -332,9 +368,12 @@ std::string report_csv(std::span<const NamedPerformance> links) {
         append_csv_name(out, one.link);
         out += ',';
         out += kWays[k];
-        out += ',' + month_digits(month.from) + ',' + std::to_string(*one.performance.interval / std::chrono::seconds{1});
+        out += ',' + month_digits(month.from) + ',' +
+               std::to_string(*one.performance.interval / std::chrono::seconds{1});
         append_csv_number(out, tally.availability(), 6);
-        for (const std::uint64_t count : {tally.available, tally.unavailable, tally.errored, tally.severely_errored, tally.upkeep, tally.no_data}) out += ',' + std::to_string(count);
+        for (const std::uint64_t count : {tally.available, tally.unavailable, tally.errored,
+                                          tally.severely_errored, tally.upkeep, tally.no_data})
+          out += ',' + std::to_string(count);
         out += '\n';
       }
   }

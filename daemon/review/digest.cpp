@@ -84,8 +84,7 @@ std::vector<ChannelRow> channels_of(const std::vector<ChannelTotal>& all,
 
 class Boiler {
  public:
-  Boiler(Time from, Time to, const Progress& progress)
-      : from_(from), to_(to), progress_(progress) {
+  Boiler(Time from, Time to, const Progress& progress) : from_(from), to_(to), progress_(progress) {
     out_.slots.reserve(kYearOfQuarters);
   }
 
@@ -110,8 +109,7 @@ class Boiler {
     end_month();
     for (std::size_t m = 0; m < hours_.size(); ++m)
       for (std::size_t h = 0; h < hours_[m].size(); ++h)
-        if (hours_[m][h].total() >= kLeastPerHour)
-          out_.hours[m][h] = hours_[m][h].quantile_db(0.5);
+        if (hours_[m][h].total() >= kLeastPerHour) out_.hours[m][h] = hours_[m][h].quantile_db(0.5);
     out_.channels = channels_of(all_.channels, last_channels_);
     return std::move(out_);
   }

@@ -27,7 +27,8 @@ std::vector<Episode> episodes_of(const std::vector<EventRecord>& events) {
   std::map<Key, std::size_t> standing;
   std::vector<Episode> out;
   for (const EventRecord& event : events) {
-    const Key key{event.alert, event.port, event.direction ? static_cast<int>(*event.direction) : -1};
+    const Key key{event.alert, event.port,
+                  event.direction ? static_cast<int>(*event.direction) : -1};
     auto at = standing.find(key);
     if (at == standing.end() || event.change == EventChange::raised) {
       Episode episode;

@@ -51,8 +51,7 @@ bool heard_within(Heard heard, const Gap& gap) {
   return false;
 }
 
-void port_gaps(const std::vector<MarkRecord>& marks, Heard heard, Time to,
-               std::vector<Gap>& out) {
+void port_gaps(const std::vector<MarkRecord>& marks, Heard heard, Time to, std::vector<Gap>& out) {
   std::map<std::string, std::vector<Gap>> closed;
   std::map<std::string, Time> since;
   for (const MarkRecord& mark : marks) {
@@ -64,7 +63,8 @@ void port_gaps(const std::vector<MarkRecord>& marks, Heard heard, Time to,
   }
   for (const auto& [port, from] : since) closed[port].push_back({from, to, port});
   for (const auto& [port, gaps] : closed) {
-    const bool another = std::ranges::any_of(gaps, [&](const Gap& gap) { return heard_within(heard, gap); });
+    const bool another =
+        std::ranges::any_of(gaps, [&](const Gap& gap) { return heard_within(heard, gap); });
     if (!another) out.insert(out.end(), gaps.begin(), gaps.end());
   }
 }

@@ -44,7 +44,8 @@ class Grid {
  public:
   Grid(Time from, Time to, Duration step) : step_(step) {
     first_ = Time{from.time_since_epoch() / step * step};
-    const auto wanted = static_cast<std::size_t>(std::max<std::int64_t>(0, (to - first_ + step - Duration{1}) / step));
+    const auto wanted = static_cast<std::size_t>(
+        std::max<std::int64_t>(0, (to - first_ + step - Duration{1}) / step));
     size_ = std::min(wanted, kMostIntervals);
   }
   std::size_t size() const { return size_; }
@@ -74,7 +75,8 @@ class Grid {
     std::vector<Duration> covered(size_);
     for (const auto& span : spans)
       for (std::size_t i = place(span.from); i < size_ && begin_of(i) < span.to; ++i)
-        covered[i] += std::max(Duration{}, std::min(span.to, begin_of(i) + step_) - std::max(span.from, begin_of(i)));
+        covered[i] += std::max(
+            Duration{}, std::min(span.to, begin_of(i) + step_) - std::max(span.from, begin_of(i)));
     std::vector<bool> out(size_);
     for (std::size_t i = 0; i < size_; ++i) out[i] = covered[i] * 2 > step_;
     return out;
@@ -112,12 +114,16 @@ void tell_cause(Outage& outage, const std::vector<Episode>& episodes) {
   const auto rank = [&](const Episode& one) {
     const bool cause = one.cause != Cause::none && one.cause != Cause::silent;
     const bool own = !one.direction || !outage.direction || one.direction == outage.direction;
-    return (cause ? 4 : one.cause == Cause::silent ? 1 : 0) + (own ? 1 : 0) + (tells_cause(one) ? 1 : 0) + (one.severity >= Severity::warning ? 1 : 0);
+    return (cause                        ? 4
+            : one.cause == Cause::silent ? 1
+                                         : 0) +
+           (own ? 1 : 0) + (tells_cause(one) ? 1 : 0) + (one.severity >= Severity::warning ? 1 : 0);
   };
   for (const Episode& one : episodes) {
     const bool stood = one.from < outage.to && (!one.to || *one.to > outage.from - kEarlier);
     if (!stood || one.severity < Severity::info) continue;
-    if (best == nullptr || rank(one) > rank(*best) || (rank(one) == rank(*best) && one.from > best->from))
+    if (best == nullptr || rank(one) > rank(*best) ||
+        (rank(one) == rank(*best) && one.from > best->from))
       best = &one;
   }
   if (best == nullptr) return;
@@ -146,7 +152,8 @@ LinkPerformance link_performance(const PerformanceInput& input) {
 
   const Grid grid(input.from, input.to, *out.interval);
   const auto gap = grid.mostly(input.gaps), upkeep = grid.mostly(input.upkeep);
-  const std::array<std::vector<Counts>, kDirections> counts = {grid.counts(*slots[0]), grid.counts(*slots[1])};
+  const std::array<std::vector<Counts>, kDirections> counts = {grid.counts(*slots[0]),
+                                                               grid.counts(*slots[1])};
   std::array<std::vector<IntervalState>, kDirections + 1> states;
   std::array<Judged, kDirections + 1> judged;
   for (std::size_t d = 0; d < kDirections; ++d) {
@@ -161,7 +168,8 @@ LinkPerformance link_performance(const PerformanceInput& input) {
 
   for (std::size_t k = 0; k < states.size(); ++k)
     out.total[k] = tally(states[k], judged[k], 0, grid.size());
-  for (history::Month month = history::month_of(input.from); month.begin() < input.to; month = month.next()) {
+  for (history::Month month = history::month_of(input.from); month.begin() < input.to;
+       month = month.next()) {
     PerformanceMonth row{month.begin(), month.end(), {}};
     // An interval belongs to the month in which it begins.
     const auto place = [&](Time at) {
@@ -177,9 +185,13 @@ LinkPerformance link_performance(const PerformanceInput& input) {
     outage.from = grid.begin_of(run.first);
     outage.to = grid.begin_of(run.end);
     outage.open = run.open;
-    outage.unavailable = *out.interval * static_cast<std::int64_t>(tally(states[kBothWays], judged[kBothWays], run.first, run.end).unavailable);
+    outage.unavailable =
+        *out.interval *
+        static_cast<std::int64_t>(
+            tally(states[kBothWays], judged[kBothWays], run.first, run.end).unavailable);
     const bool in = touches(judged[0], run), back = touches(judged[1], run);
-    if (in != back && out.known[0] && out.known[1]) outage.direction = in ? Direction::inbound : Direction::outbound;
+    if (in != back && out.known[0] && out.known[1])
+      outage.direction = in ? Direction::inbound : Direction::outbound;
     if (input.episodes) tell_cause(outage, *input.episodes);
     out.outages.push_back(std::move(outage));
   }

@@ -14,9 +14,9 @@ using namespace std::chrono_literals;
 using history::PeriodKind;
 using history::PeriodRecord;
 
-constexpr Duration kWindow = 24h * 30;        ///< before and after a date
-constexpr Duration kLastWeeks = 24h * 60;     ///< held against the year before
-constexpr Duration kLeastLasting = 24h * 7;   ///< of a change that daily values can show
+constexpr Duration kWindow = 24h * 30;       ///< before and after a date
+constexpr Duration kLastWeeks = 24h * 60;    ///< held against the year before
+constexpr Duration kLeastLasting = 24h * 7;  ///< of a change that daily values can show
 constexpr double kLeastChangeDb = 2;
 constexpr std::size_t kMostComparisons = 24;
 
@@ -54,7 +54,8 @@ std::vector<PeriodRecord> upkeep_of(history::Reader& reader, const Question& que
 /// The last bin is no sign of the end: where a link went quiet, events and marks come after it.
 Time long_after(const Bounds& bounds) { return bounds.to + 24h * 400; }
 
-std::vector<history::EventRecord> events_of(history::Reader& reader, const Question& question, const Bounds& bounds) {
+std::vector<history::EventRecord> events_of(history::Reader& reader, const Question& question,
+                                            const Bounds& bounds) {
   auto all = reader.events(bounds.from, question.to.value_or(long_after(bounds)));
   // Those of a port concern every link; the history does not say which links are on it.
   std::erase_if(all, [&](const history::EventRecord& one) {
@@ -65,7 +66,8 @@ std::vector<history::EventRecord> events_of(history::Reader& reader, const Quest
 
 LinkPerformance performance_of(history::Reader& reader, const Question& question, Bounds bounds,
                                const std::array<const std::vector<Slot>*, kDirections>& slots,
-                               const std::vector<history::EventRecord>& events, const std::vector<Episode>& episodes,
+                               const std::vector<history::EventRecord>& events,
+                               const std::vector<Episode>& episodes,
                                std::vector<PeriodRecord> upkeep) {
   // Before a link was first heard it did not exist.
   if (!question.from) {
@@ -130,12 +132,14 @@ std::vector<EpisodeShift> steps_of(const LinkReview& review, const DaysOfBoth& d
 void compare_all(LinkReview& review, const Question& question) {
   const DaysOfBoth days = {&review.directions[0].digest.days, &review.directions[1].digest.days};
   if (question.split)
-    compare_around(days, "the date asked for", *question.split, *question.split, review.comparisons);
+    compare_around(days, "the date asked for", *question.split, *question.split,
+                   review.comparisons);
   for (const PeriodRecord& one : review.upkeep)
     compare_around(days, one.note.empty() ? "upkeep" : one.note, one.from, one.to,
                    review.comparisons);
   review.steps = steps_of(review, days);
-  Comparison last = compare_with_year_before(days, "the last 60 days", review.to - kLastWeeks, review.to);
+  Comparison last =
+      compare_with_year_before(days, "the last 60 days", review.to - kLastWeeks, review.to);
   if (last.known()) review.last_weeks = std::move(last);
 }
 
@@ -144,12 +148,15 @@ void compare_all(LinkReview& review, const Question& question) {
 Cause likely_cause(const Comparison& comparison) {
   const auto step = [](const std::optional<estimate::Shift>& shift) {
     constexpr double kLeastDb = 1;
-    if (!shift || shift->p > 0.01 || !is_clear(*shift) || std::abs(shift->difference) < kLeastDb) return 0.0;
+    if (!shift || shift->p > 0.01 || !is_clear(*shift) || std::abs(shift->difference) < kLeastDb)
+      return 0.0;
     return shift->difference;
   };
   const double in = step(comparison.signal[0]), back = step(comparison.signal[1]);
   const double near = step(comparison.noise[0]), far = step(comparison.noise[1]);
-  const auto alike = [](double a, double b) { return a * b > 0 && std::abs(a - b) < 0.5 * std::max(std::abs(a), std::abs(b)); };
+  const auto alike = [](double a, double b) {
+    return a * b > 0 && std::abs(a - b) < 0.5 * std::max(std::abs(a), std::abs(b));
+  };
   if (in * back > 0) {
     if (alike(in, back) && near * in > 0 && far == 0) return Cause::near_antenna;
     if (alike(in, back) && far * in > 0 && near == 0) return Cause::far_antenna;
@@ -170,17 +177,23 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
   if (!bounds) return out;
   for (std::size_t d = 0; d < kDirections; ++d) {
     Progress part;
-    if (question.progress) part = [&, d](double share) { question.progress((static_cast<double>(d) + share) / kDirections); };
+    if (question.progress)
+      part = [&, d](double share) {
+        question.progress((static_cast<double>(d) + share) / kDirections);
+      };
     DirectionReview& one = out.directions[d];
-    one.digest = digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to, part);
+    one.digest =
+        digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to, part);
     one.years = years_of(one.digest.days);
     one.leaves = leaf_years(one.digest.days, question.leaves);
-    one.trend = long_trend(one.digest.days, one.digest.months,
-                           question.context.warning_db.value_or(*AlertSettings{}.margin_db.warning));
+    one.trend =
+        long_trend(one.digest.days, one.digest.months,
+                   question.context.warning_db.value_or(*AlertSettings{}.margin_db.warning));
   }
   for (const DirectionReview& one : out.directions) {
     if (one.digest.empty()) continue;
-    const Time first = one.digest.slots.front().from, last = one.digest.slots.back().from + one.digest.slots.back().span;
+    const Time first = one.digest.slots.front().from,
+               last = one.digest.slots.back().from + one.digest.slots.back().span;
     out.from = out.from == Time{} ? first : std::min(out.from, first);
     out.to = std::max(out.to, last);
   }
@@ -190,7 +203,10 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     (one.kind == PeriodKind::upkeep ? out.upkeep : out.baselines).push_back(std::move(one));
   compare_all(out, question);
   if (!out.empty())
-    out.performance = performance_of(reader, question, *bounds, {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events, out.episodes, out.upkeep);
+    out.performance =
+        performance_of(reader, question, *bounds,
+                       {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events,
+                       out.episodes, out.upkeep);
   out.problems = reader.problems();
   out.story = story_of(out);
   // Megabytes that only the performance needed; a hundred links are reviewed in one go.
@@ -203,12 +219,13 @@ LinkPerformance report_link(history::Reader& reader, const Question& question) {
   if (!bounds) return {};
   std::array<std::vector<Slot>, kDirections> slots;
   for (std::size_t d = 0; d < kDirections; ++d)
-    reader.bins(question.link, static_cast<Direction>(d), bounds->from, bounds->to, [&](const history::Summary& bin) {
-      if (bin.quarters > 0) slots[d].push_back(slot_of(bin));
-    });
+    reader.bins(question.link, static_cast<Direction>(d), bounds->from, bounds->to,
+                [&](const history::Summary& bin) {
+                  if (bin.quarters > 0) slots[d].push_back(slot_of(bin));
+                });
   const auto events = events_of(reader, question, *bounds);
-  return performance_of(reader, question, *bounds, {&slots[0], &slots[1]}, events, episodes_of(events),
-                        upkeep_of(reader, question, *bounds));
+  return performance_of(reader, question, *bounds, {&slots[0], &slots[1]}, events,
+                        episodes_of(events), upkeep_of(reader, question, *bounds));
 }
 
 }  // namespace fadeward::review

@@ -12,7 +12,8 @@ using std::chrono::year_month_day;
 year_month_day date_of(Time at) { return std::chrono::floor<days>(at); }
 
 Time time_of(int year, MonthDay day) {
-  return Time{std::chrono::sys_days{std::chrono::year{year} / static_cast<int>(day.month) / static_cast<int>(day.day)}};
+  return Time{std::chrono::sys_days{std::chrono::year{year} / static_cast<int>(day.month) /
+                                    static_cast<int>(day.day)}};
 }
 
 /// The next such day from `after` on.
@@ -57,13 +58,15 @@ BareDays bare_days(estimate::DailyValues before, estimate::DailyValues after) {
   return out;
 }
 
-estimate::DailyValues differences_of(const estimate::DailyValues& before, const estimate::DailyValues& after, double apart) {
+estimate::DailyValues differences_of(const estimate::DailyValues& before,
+                                     const estimate::DailyValues& after, double apart) {
   estimate::DailyValues out;
   std::size_t k = 0;
   for (std::size_t i = 0; i < after.size(); ++i) {
     const double then = after.days[i] - apart;
     while (k < before.size() && before.days[k] < then) ++k;
-    if (k < before.size() && before.days[k] == then) out.add(after.days[i], after.values[i] - before.values[k]);
+    if (k < before.size() && before.days[k] == then)
+      out.add(after.days[i], after.values[i] - before.values[k]);
   }
   return out;
 }
@@ -76,7 +79,8 @@ std::vector<YearLine> years_of(const std::vector<SpanRow>& rows) {
     const year_month_day date = date_of(row.from);
     const int year = static_cast<int>(date.year());
     if (out.empty() || out.back().year != year) out.push_back({year, {}});
-    const auto day = (std::chrono::floor<days>(row.from) - std::chrono::sys_days{date.year() / 1 / 1}).count();
+    const auto day =
+        (std::chrono::floor<days>(row.from) - std::chrono::sys_days{date.year() / 1 / 1}).count();
     out.back().margin_db[static_cast<std::size_t>(day)] = row.margin_db;
   }
   return out;
@@ -99,7 +103,8 @@ std::vector<LeafYear> leaf_years(const std::vector<SpanRow>& rows, const LeafSea
   const int last = static_cast<int>(date_of(rows.back().from).year());
   for (int year = first; year <= last; ++year) {
     const Time on = time_of(year, season.from), off = next(season.to, on);
-    const Time after_from = next(season.bare_from, off), after_to = next(season.bare_to, after_from);
+    const Time after_from = next(season.bare_from, off),
+               after_to = next(season.bare_to, after_from);
     const Time before_to = next(season.bare_to, on - days{365});
     const Time before_from = before_to - (after_to - after_from);
     const auto leaves = margins_between(rows, on, off);
@@ -108,7 +113,8 @@ std::vector<LeafYear> leaf_years(const std::vector<SpanRow>& rows, const LeafSea
     const BareDays bare = bare_days(before, after);
     const auto shift = estimate::find_shift(bare.days, leaves);
     if (!shift) continue;
-    const bool both = before.size() >= estimate::kLeastShiftDays && after.size() >= estimate::kLeastShiftDays;
+    const bool both =
+        before.size() >= estimate::kLeastShiftDays && after.size() >= estimate::kLeastShiftDays;
     out.push_back({year, both, *shift, bare.change_db});
   }
   return out;
@@ -142,16 +148,18 @@ Comparison compared(const DaysOfBoth& both, std::string what, Time before_from, 
 
 Comparison compare(const DaysOfBoth& both, std::string what, Time before_from, Time before_to,
                    Time after_from, Time after_to) {
-  return compared(both, std::move(what), before_from, before_to, after_from, after_to,
-                  [](const auto& before, const auto& after) { return estimate::find_shift(before, after); });
+  return compared(
+      both, std::move(what), before_from, before_to, after_from, after_to,
+      [](const auto& before, const auto& after) { return estimate::find_shift(before, after); });
 }
 
 Comparison compare_with_year_before(const DaysOfBoth& both, std::string what, Time from, Time to) {
   constexpr int kYear = 365;
-  Comparison out = compared(both, std::move(what), from - days{kYear}, to - days{kYear}, from, to,
-                            [](const auto& before, const auto& after) {
-                              return estimate::find_paired_shift(differences_of(before, after, kYear));
-                            });
+  Comparison out =
+      compared(both, std::move(what), from - days{kYear}, to - days{kYear}, from, to,
+               [](const auto& before, const auto& after) {
+                 return estimate::find_paired_shift(differences_of(before, after, kYear));
+               });
   out.same_weeks = true;
   return out;
 }

@@ -1,5 +1,5 @@
-// The review of one link over five years, with and without its page; the store is in memory where it
-// can be had, so that no disk is measured.
+// The review of one link over five years, with and without its page; the store is in memory where
+// it can be had, so that no disk is measured.
 #include <benchmark/benchmark.h>
 
 #include <cstdio>
@@ -43,14 +43,15 @@ void review_five_years(benchmark::State& state) {
 }
 BENCHMARK(review_five_years)->Unit(benchmark::kMillisecond);
 
-void read_five_years(benchmark::State& state) {   // what the store alone costs
+void read_five_years(benchmark::State& state) {  // what the store alone costs
   years();
   for (auto _ : state) {
     auto reader = history::Reader::open(years());
     std::uint64_t frames = 0;
     const auto extent = reader->extent();
     for (const Direction d : {Direction::inbound, Direction::outbound})
-      reader->bins("sluice", d, extent->first, extent->second, [&](const history::Summary& bin) { frames += bin.frames; });
+      reader->bins("sluice", d, extent->first, extent->second,
+                   [&](const history::Summary& bin) { frames += bin.frames; });
     benchmark::DoNotOptimize(frames);
   }
 }

@@ -9,12 +9,12 @@
 namespace fadeward::app {
 
 struct ReviewOptions {
-  std::string history;    ///< directory
-  std::string config;     ///< for thresholds and budgets; empty: none
-  std::string link;       ///< empty: all
-  std::string from, to, split;   ///< dates or times as typed; empty: not said
-  std::string format = "text";   ///< text, html, csv, json
-  bool report = false;    ///< the performance report alone
+  std::string history;          ///< directory
+  std::string config;           ///< for thresholds and budgets; empty: none
+  std::string link;             ///< empty: all
+  std::string from, to, split;  ///< dates or times as typed; empty: not said
+  std::string format = "text";  ///< text, html, csv, json
+  bool report = false;          ///< the performance report alone
 };
 
 /// Writes to standard output; progress to standard error where it is a terminal. Returns the exit

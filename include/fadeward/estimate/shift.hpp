@@ -24,9 +24,9 @@ struct Shift {
   double difference = 0;  ///< median of all differences after - before (Hodges and Lehmann 1963)
   double low = 0;         ///< interval of that difference
   double high = 0;
-  double p = 1;           ///< no difference: Mann and Whitney 1947, both sides
-  double memory = 1;      ///< how many times the variance is that of independent days
-  std::size_t before = 0; ///< days on each side
+  double p = 1;            ///< no difference: Mann and Whitney 1947, both sides
+  double memory = 1;       ///< how many times the variance is that of independent days
+  std::size_t before = 0;  ///< days on each side
   std::size_t after = 0;
 };
 
@@ -43,7 +43,8 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
                                 double confidence = 0.95);
 
 /// The same of the differences between two days that belong together (the same day of two years):
-/// median of their Walsh averages, Wilcoxon's signed ranks 1945, with the memory of the differences.
+/// median of their Walsh averages, Wilcoxon's signed ranks 1945, with the memory of the
+/// differences.
 std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence = 0.95);
 
 }  // namespace fadeward::estimate

@@ -22,8 +22,8 @@ class ReviewDesk {
   explicit ReviewDesk(std::string dir);
   ~ReviewDesk();
 
-  /// GET /review/NAME. Waits a moment for the page; where it takes longer: 202 with a page that asks
-  /// again. 404 with a sentence for a link that is neither configured nor in the history.
+  /// GET /review/NAME. Waits a moment for the page; where it takes longer: 202 with a page that
+  /// asks again. 404 with a sentence for a link that is neither configured nor in the history.
   HttpAnswer page(std::string_view encoded_name, const judge::Snapshot& snapshot);
 
   /// The newest lines there are; null until the first are ready. Asking has them renewed when they

@@ -14,7 +14,8 @@ namespace fadeward::publish {
 enum class PageKind { file, served };
 
 /// One document for all of them, a section for each.
-std::string review_page(std::span<const review::LinkReview> reviews, PageKind kind = PageKind::file);
+std::string review_page(std::span<const review::LinkReview> reviews,
+                        PageKind kind = PageKind::file);
 std::string report_page(std::span<const NamedPerformance> links, PageKind kind = PageKind::file);
 
 /// A page with a headline and one paragraph.

@@ -11,17 +11,17 @@
 namespace fadeward::review {
 
 struct Episode {
-  Time from{};                         ///< onset where it is known, else when it was raised
+  Time from{};  ///< onset where it is known, else when it was raised
   Time raised{};
-  std::optional<Time> to;              ///< cleared; empty: it still stood at the end
-  std::string port;                    ///< of an alert of a port; else empty
+  std::optional<Time> to;  ///< cleared; empty: it still stood at the end
+  std::string port;        ///< of an alert of a port; else empty
   std::optional<Direction> direction;
   AlertName alert = AlertName::MarginLow;
   Severity severity = Severity::none;  ///< the worst that it had
   Cause cause = Cause::none;           ///< the last that was told
   Shape shape = Shape::none;
-  std::optional<double> size_db;       ///< the last that was told
-  std::string text;                    ///< the last that was told while it stood
+  std::optional<double> size_db;  ///< the last that was told
+  std::string text;               ///< the last that was told while it stood
 };
 
 /// `events` in order of time. One that only changes or clears what was raised before the first

@@ -40,7 +40,7 @@ struct LinkPerformance {
   std::array<bool, kDirections> loss_known{};
   Tallies total;
   std::vector<PerformanceMonth> months;
-  std::vector<Outage> outages;       ///< in order; of the directions, joined where both are out
+  std::vector<Outage> outages;  ///< in order; of the directions, joined where both are out
 };
 
 struct PerformanceInput {

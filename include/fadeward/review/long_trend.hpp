@@ -14,9 +14,9 @@ struct LongTrend {
   /// slope of the record, and only as far as it goes.
   bool season_known = false;
   std::optional<double> db_per_year;
-  double low = 0;   ///< 95 % interval
+  double low = 0;  ///< 95 % interval
   double high = 0;
-  double p = 1;     ///< no trend
+  double p = 1;                                ///< no trend
   std::optional<estimate::Crossing> crossing;  ///< empty without a threshold or days
 };
 

@@ -14,14 +14,15 @@ namespace fadeward::review {
 
 /// What the configuration knows and the history does not.
 struct LinkContext {
-  std::optional<double> warning_db;   ///< thresholds of the margin; the forecast takes the usual one where it is empty
+  std::optional<double>
+      warning_db;  ///< thresholds of the margin; the forecast takes the usual one where it is empty
   std::optional<double> critical_db;
   std::array<std::optional<double>, kDirections> budget_margin_db;
 };
 
 struct Question {
   std::string link;
-  std::optional<Time> from;   ///< empty: as far as the history goes
+  std::optional<Time> from;  ///< empty: as far as the history goes
   std::optional<Time> to;
   std::optional<Time> alive;  ///< the program runs at this moment: silence until then is silence
   std::optional<Time> split;  ///< compare before and after this moment too
@@ -31,7 +32,7 @@ struct Question {
 };
 
 struct DirectionReview {
-  Digest digest;              ///< without its slots
+  Digest digest;  ///< without its slots
   std::vector<YearLine> years;
   std::vector<LeafYear> leaves;
   LongTrend trend;
@@ -52,19 +53,19 @@ struct EpisodeShift {
 
 struct LinkReview {
   std::string link;
-  Time from{};   ///< of the data found
+  Time from{};  ///< of the data found
   Time to{};
   LinkContext context;
   std::array<DirectionReview, kDirections> directions;
-  std::vector<Episode> episodes;                ///< of this link and of ports
+  std::vector<Episode> episodes;  ///< of this link and of ports
   std::vector<history::PeriodRecord> upkeep;
   std::vector<history::PeriodRecord> baselines;
-  std::vector<Comparison> comparisons;          ///< work and dates, each on both sides and by year
-  std::vector<EpisodeShift> steps;              ///< of the larger steps among the episodes
-  std::optional<Comparison> last_weeks;         ///< against the same days a year before
+  std::vector<Comparison> comparisons;   ///< work and dates, each on both sides and by year
+  std::vector<EpisodeShift> steps;       ///< of the larger steps among the episodes
+  std::optional<Comparison> last_weeks;  ///< against the same days a year before
   LinkPerformance performance;
   std::vector<StoryLine> story;
-  std::vector<std::string> problems;            ///< what could not be read
+  std::vector<std::string> problems;  ///< what could not be read
 
   bool empty() const { return directions[0].digest.empty() && directions[1].digest.empty(); }
 };

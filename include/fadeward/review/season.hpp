@@ -38,9 +38,9 @@ struct LeafSeason {
 
 /// One summer of leaves against the bare seasons before and after it.
 struct LeafYear {
-  int year = 0;               ///< in which the leaves came out
-  bool both_sides = false;    ///< a bare season before and one after: a slow change cancels
-  estimate::Shift margin;     ///< with leaves less without, dB
+  int year = 0;             ///< in which the leaves came out
+  bool both_sides = false;  ///< a bare season before and one after: a slow change cancels
+  estimate::Shift margin;   ///< with leaves less without, dB
   /// The bare season after less the one before; something else changed in between where it is
   /// large. 0 with one side.
   double bare_change_db = 0;

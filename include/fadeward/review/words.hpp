@@ -11,13 +11,13 @@
 
 namespace fadeward::review {
 
-std::string in_db(double value_db);                          ///< "4.2 dB", "-0.5 dB"
-std::string in_percent(double ratio, int decimals = 2);      ///< "99.95 %"
-std::string date_words(Time at);                             ///< "3 April 2034"
-std::string month_words(Time at);                            ///< "April 2034"
-std::string moment_words(Time at);                           ///< "3 April 2034 14:15 UTC"
-std::string span_words(Duration span);                       ///< "45 min", "3 h 15 min", "12 days"
-std::string date_digits(Time at);                            ///< "2034-04-03"
+std::string in_db(double value_db);                      ///< "4.2 dB", "-0.5 dB"
+std::string in_percent(double ratio, int decimals = 2);  ///< "99.95 %"
+std::string date_words(Time at);                         ///< "3 April 2034"
+std::string month_words(Time at);                        ///< "April 2034"
+std::string moment_words(Time at);                       ///< "3 April 2034 14:15 UTC"
+std::string span_words(Duration span);                   ///< "45 min", "3 h 15 min", "12 days"
+std::string date_digits(Time at);                        ///< "2034-04-03"
 
 /// "3.9 dB lower (3.5 to 4.3 dB)", "unchanged (-0.3 to 0.4 dB)" where the interval holds 0.
 std::string shift_words(const estimate::Shift& shift);

@@ -17,7 +17,8 @@ DailyValues in_days(std::initializer_list<double> values, double first = 0) {
 
 // Hodges and Lehmann by hand: the 49 differences of two short series, sorted.
 TEST(Shift, MedianOfAllDifferences) {
-  const auto shift = find_shift(in_days({0, 1, 2, 3, 4, 5, 6}), in_days({10, 11, 12, 13, 14, 15, 16}, 20));
+  const auto shift =
+      find_shift(in_days({0, 1, 2, 3, 4, 5, 6}), in_days({10, 11, 12, 13, 14, 15, 16}, 20));
   ASSERT_TRUE(shift);
   EXPECT_DOUBLE_EQ(shift->difference, 10);
   EXPECT_LT(shift->low, 10);
@@ -31,7 +32,7 @@ TEST(Shift, ProbabilityOfSeparatedSeries) {
   DailyValues before, after;
   std::mt19937 random(5);
   std::uniform_real_distribution<double> even(0, 1);
-  for (int day = 0; day < 20; ++day) before.add(3 * day, even(random));   // gaps: no neighbours
+  for (int day = 0; day < 20; ++day) before.add(3 * day, even(random));  // gaps: no neighbours
   for (int day = 0; day < 25; ++day) after.add(200 + 3 * day, 5 + even(random));
   const auto shift = find_shift(before, after);
   ASSERT_TRUE(shift);
@@ -57,7 +58,9 @@ TEST(Shift, TakesSeriesThatDoNotMove) {
 class Weather {
  public:
   Weather(unsigned seed, double memory_days)
-      : random_(seed), kept_(memory_days > 0 ? std::exp(-1 / memory_days) : 0), state_(normal_(random_)) {}
+      : random_(seed),
+        kept_(memory_days > 0 ? std::exp(-1 / memory_days) : 0),
+        state_(normal_(random_)) {}
   double next() {
     state_ = kept_ * state_ + std::sqrt(1 - kept_ * kept_) * normal_(random_);
     const double rain = chance_(random_) < 1.0 / 12 ? 2 * chance_(random_) : 0;
@@ -89,15 +92,16 @@ TEST(Shift, IntervalHoldsTheTruth) {
       DailyValues before, after;
       for (int day = 0; day < one.before; ++day) before.add(day, 20 + weather.next());
       for (int day = 0; day < 40; ++day) weather.next();
-      for (int day = 0; day < one.after; ++day) after.add(one.before + 40 + day, 16 + weather.next());
+      for (int day = 0; day < one.after; ++day)
+        after.add(one.before + 40 + day, 16 + weather.next());
       const auto shift = find_shift(before, after);
       ASSERT_TRUE(shift);
       held += shift->low <= -4 && shift->high >= -4;
       found += shift->p < 0.01;
     }
     RecordProperty("held_of_400", held);
-    EXPECT_GE(held, one.least * kTrials) << "memory " << one.memory_days << " days, " << one.before
-                                         << " days, seeds 9100 to 9499";
+    EXPECT_GE(held, one.least * kTrials)
+        << "memory " << one.memory_days << " days, " << one.before << " days, seeds 9100 to 9499";
     EXPECT_GE(found, 0.9 * kTrials);
   }
 }
@@ -138,7 +142,8 @@ TEST(PairedShift, IntervalHoldsTheTruth) {
     for (int day = 0; day < 60; ++day) year.push_back(weather.next());
     for (int day = 0; day < 300; ++day) weather.next();
     DailyValues differences;
-    for (int day = 0; day < 60; ++day) differences.add(day, -1.5 + weather.next() - year[static_cast<std::size_t>(day)]);
+    for (int day = 0; day < 60; ++day)
+      differences.add(day, -1.5 + weather.next() - year[static_cast<std::size_t>(day)]);
     const auto shift = find_paired_shift(differences);
     ASSERT_TRUE(shift);
     held += shift->low <= -1.5 && shift->high >= -1.5;

@@ -60,26 +60,30 @@ class ReviewPages : public ::testing::Test {
 
 std::size_t count_of(const std::string& text, std::string_view part) {
   std::size_t out = 0;
-  for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + 1)) ++out;
+  for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + 1))
+    ++out;
   return out;
 }
 
 void ReviewPages::AFileNeedsNothingElse() {
   const std::string page = review_page(*reviews_);
   EXPECT_NE(page.find("<style>"), std::string::npos);
-  for (const char* part : {"<script", "src=", "href=\"http", "url(", "@import", "nan", "inf\""}) EXPECT_EQ(page.find(part), std::string::npos) << part;
+  for (const char* part : {"<script", "src=", "href=\"http", "url(", "@import", "nan", "inf\""})
+    EXPECT_EQ(page.find(part), std::string::npos) << part;
   EXPECT_EQ(count_of(page, "<svg"), count_of(page, "</svg>"));
   EXPECT_EQ(count_of(page, "<table"), count_of(page, "</table>"));
   EXPECT_EQ(count_of(page, "<tr>"), count_of(page, "</tr>"));
   EXPECT_EQ(count_of(page, "<section"), 2u);
-  EXPECT_EQ(count_of(page, "role=\"img\" aria-label=\""), count_of(page, "<svg")) << "every drawing says what it is";
+  EXPECT_EQ(count_of(page, "role=\"img\" aria-label=\""), count_of(page, "<svg"))
+      << "every drawing says what it is";
   EXPECT_NE(page.find("&lt;script&gt;"), std::string::npos);
 }
 
 // The server's policy forbids inline styles and scripts.
 void ReviewPages::TheServedPageKeepsToThePolicy() {
   const std::string page = review_page({reviews_->data(), 1}, PageKind::served);
-  for (const char* part : {"<style", "style=", "<script"}) EXPECT_EQ(page.find(part), std::string::npos) << part;
+  for (const char* part : {"<style", "style=", "<script"})
+    EXPECT_EQ(page.find(part), std::string::npos) << part;
   EXPECT_NE(page.find("/style.css"), std::string::npos);
   EXPECT_LT(page.size(), 400000u);
 }
@@ -90,11 +94,12 @@ void ReviewPages::JsonIsJson() {
   ASSERT_EQ(links.size(), 2u);
   EXPECT_EQ(links[1].at("link").as_string(), kEvil);
   const auto& days = links[0].at("directions").as_array()[0].at("days").as_array();
-  EXPECT_EQ(days.size(), 427u);   // 1 April 2031 to 31 May 2032
+  EXPECT_EQ(days.size(), 427u);  // 1 April 2031 to 31 May 2032
   EXPECT_EQ(days[0].at("day").as_string(), "2031-04-01");
   EXPECT_NEAR(days[0].at("margin_db").to_number<double>(), 24.5, 2.5);
   const auto report = boost::json::parse(report_json(*reports_));
-  EXPECT_EQ(report.at("links").as_array()[0].at("performance").at("total").at("both"), links[0].at("performance").at("total").at("both"))
+  EXPECT_EQ(report.at("links").as_array()[0].at("performance").at("total").at("both"),
+            links[0].at("performance").at("total").at("both"))
       << "the report alone counts as the review does";
 }
 
@@ -116,13 +121,17 @@ void ReviewPages::CsvHasALineForEveryDay() {
 
 void ReviewPages::TextTellsWhatTheDateDid() {
   const std::string text = review_text((*reviews_)[0]);
-  for (const char* part : {"Link sluice", "the date asked for", "Leaves", "Months, inbound", "2031-07", "Performance", "G.827", "does not compare"}) EXPECT_NE(text.find(part), std::string::npos) << part;
+  for (const char* part : {"Link sluice", "the date asked for", "Leaves", "Months, inbound",
+                           "2031-07", "Performance", "G.827", "does not compare"})
+    EXPECT_NE(text.find(part), std::string::npos) << part;
 }
 
 void ReviewPages::TheNetworkIsTheSumOfItsLinks() {
   const review::Tally all = network_seconds(*reports_);
   std::uint64_t seconds = 0;
-  for (const NamedPerformance& one : *reports_) seconds += one.performance.total[review::kBothWays].available * static_cast<std::uint64_t>(*one.performance.interval / std::chrono::seconds{1});
+  for (const NamedPerformance& one : *reports_)
+    seconds += one.performance.total[review::kBothWays].available *
+               static_cast<std::uint64_t>(*one.performance.interval / std::chrono::seconds{1});
   EXPECT_EQ(all.available, seconds);
   EXPECT_NE(report_text(*reports_).find("all links"), std::string::npos);
   EXPECT_NE(report_page(*reports_).find("all links"), std::string::npos);
@@ -147,7 +156,8 @@ void ReviewPages::TheDeskServesAndRefuses() {
   EXPECT_EQ(fresh.status, 200u);
   EXPECT_NE(fresh.body.find("Nothing is in the history"), std::string_view::npos);
   std::shared_ptr<const review::LastDays> days;
-  for (int i = 0; i < 1000 && !(days = desk.last_days(snapshot.time)); ++i) std::this_thread::sleep_for(std::chrono::milliseconds{10});
+  for (int i = 0; i < 1000 && !(days = desk.last_days(snapshot.time)); ++i)
+    std::this_thread::sleep_for(std::chrono::milliseconds{10});
   ASSERT_TRUE(days);
   ASSERT_EQ(days->size(), 2u);
   EXPECT_TRUE(days->at("sluice")[0][23]);

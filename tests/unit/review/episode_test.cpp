@@ -9,7 +9,9 @@ using enum history::EventChange;
 
 constexpr Time at(int hour) { return Time{std::chrono::hours{500000 + hour}}; }
 
-history::EventRecord event(int hour, history::EventChange change, AlertName alert, std::optional<Direction> direction = {}, Severity severity = Severity::warning) {
+history::EventRecord event(int hour, history::EventChange change, AlertName alert,
+                           std::optional<Direction> direction = {},
+                           Severity severity = Severity::warning) {
   history::EventRecord out;
   out.time = at(hour);
   out.link = "weir";
@@ -24,7 +26,8 @@ history::EventRecord event(int hour, history::EventChange change, AlertName aler
 TEST(Episodes, BeginEndAndWorst) {
   auto later = event(3, changed, AlertName::MarginLow, Direction::inbound, Severity::critical);
   later.cause = Cause::path;
-  const auto all = episodes_of({event(1, raised, AlertName::MarginLow, Direction::inbound), event(2, raised, AlertName::MarginLow, Direction::outbound), later,
+  const auto all = episodes_of({event(1, raised, AlertName::MarginLow, Direction::inbound),
+                                event(2, raised, AlertName::MarginLow, Direction::outbound), later,
                                 event(5, cleared, AlertName::MarginLow, Direction::inbound)});
   ASSERT_EQ(all.size(), 2u);
   EXPECT_EQ(all[0].from, at(1));
@@ -45,7 +48,9 @@ TEST(Episodes, AnAlertFromBeforeThePeriodBeginsAtItsOnset) {
 }
 
 TEST(Episodes, RaisedTwiceIsTwoOfThem) {
-  const auto all = episodes_of({event(1, raised, AlertName::LinkSilent), event(4, raised, AlertName::LinkSilent), event(6, cleared, AlertName::LinkSilent)});
+  const auto all =
+      episodes_of({event(1, raised, AlertName::LinkSilent), event(4, raised, AlertName::LinkSilent),
+                   event(6, cleared, AlertName::LinkSilent)});
   ASSERT_EQ(all.size(), 2u);
   EXPECT_FALSE(all[0].to);
   EXPECT_EQ(*all[1].to, at(6));

@@ -7,12 +7,13 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr Time kStart{std::chrono::hours{24 * 23000}};   // some midnight
+constexpr Time kStart{std::chrono::hours{24 * 23000}};  // some midnight
 constexpr Time quarter(int i) { return kStart + 15min * i; }
 
 /// Quarter hours [from, to) with 90 frames each.
 void hear(std::vector<Slot>& slots, int from, int to, std::uint32_t lost = 0) {
-  for (int i = from; i < to; ++i) slots.push_back({quarter(i), 15min, 90 - lost, lost, true, false});
+  for (int i = from; i < to; ++i)
+    slots.push_back({quarter(i), 15min, 90 - lost, lost, true, false});
 }
 
 const std::vector<Slot> kNever;
@@ -57,7 +58,8 @@ TEST(LinkPerformance, SilenceIsAnOutage) {
   EXPECT_EQ(all.outages[0].unavailable, Duration{3h});
   EXPECT_FALSE(all.outages[0].direction);
   EXPECT_FALSE(all.outages[0].open);
-  EXPECT_EQ(all.outages[0].cause, Cause::far_transmit) << "what was seen before it went quiet tells more than that it was quiet";
+  EXPECT_EQ(all.outages[0].cause, Cause::far_transmit)
+      << "what was seen before it went quiet tells more than that it was quiet";
 }
 
 TEST(LinkPerformance, WhenTheProgramDidNotRunNothingIsKnown) {
@@ -115,7 +117,7 @@ TEST(LinkPerformance, OneWayOnly) {
   std::vector<Slot> in, out;
   hear(in, 0, 96);
   hear(out, 0, 40);
-  hear(out, 40, 60, 60);   // two in three lost
+  hear(out, 40, 60, 60);  // two in three lost
   hear(out, 60, 96);
   const LinkPerformance all = link_performance(input_of(in, out, 96));
   EXPECT_EQ(all.total[0].unavailable, 0u);
@@ -128,7 +130,8 @@ TEST(LinkPerformance, OneWayOnly) {
 // A site that reports every hour: twelve frames in half a day.
 TEST(LinkPerformance, HourlySitesNeedLongIntervals) {
   std::vector<Slot> in;
-  for (int hour = 0; hour < 24 * 60; ++hour) in.push_back({kStart + 1h * hour, 15min, 1, 0, true, false});
+  for (int hour = 0; hour < 24 * 60; ++hour)
+    in.push_back({kStart + 1h * hour, 15min, 1, 0, true, false});
   const LinkPerformance all = link_performance(input_of(in, kNever, 96 * 60));
   EXPECT_EQ(*all.interval, Duration{12h});
   EXPECT_EQ(all.total[0].available, 120u);

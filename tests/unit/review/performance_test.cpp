@@ -99,7 +99,9 @@ TEST(Performance, BothWays) {
   // Nine of one direction next to nine of the other are no outage.
   const auto a = sequence("9E 20."), b = sequence("9. 9E 11.");
   const auto ab = worse_of(a, b);
-  EXPECT_EQ(tally(ab, both_ways(judge_intervals(a), judge_intervals(b), ab), 0, ab.size()).unavailable, 0u);
+  EXPECT_EQ(
+      tally(ab, both_ways(judge_intervals(a), judge_intervals(b), ab), 0, ab.size()).unavailable,
+      0u);
 }
 
 TEST(Performance, PartsAddUpToTheWhole) {
@@ -120,10 +122,10 @@ TEST(Performance, PartsAddUpToTheWhole) {
 }
 
 TEST(Performance, ShortestIntervalWithTenFrames) {
-  EXPECT_EQ(interval_for(8640, 15min), Duration{15min});   // every 10 s: 90
-  EXPECT_EQ(interval_for(960, 15min), Duration{15min});    // just ten
+  EXPECT_EQ(interval_for(8640, 15min), Duration{15min});  // every 10 s: 90
+  EXPECT_EQ(interval_for(960, 15min), Duration{15min});   // just ten
   EXPECT_EQ(interval_for(959, 15min), Duration{30min});
-  EXPECT_EQ(interval_for(24, 15min), Duration{12h});       // hourly: 12 in half a day, 8 in 8 h
+  EXPECT_EQ(interval_for(24, 15min), Duration{12h});  // hourly: 12 in half a day, 8 in 8 h
   EXPECT_EQ(interval_for(8640, 1h), Duration{1h});
   EXPECT_FALSE(interval_for(1, 15min));
   EXPECT_FALSE(interval_for(0, 15min));

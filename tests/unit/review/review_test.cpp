@@ -34,7 +34,8 @@ class FiveYears : public testing::Test {
   static void APartOfIt();
 
   static void SetUpTestSuite() {
-    if (std::filesystem::is_directory("/dev/shm")) ::setenv("TMPDIR", "/dev/shm", 0);   // no flash to wait for
+    if (std::filesystem::is_directory("/dev/shm"))
+      ::setenv("TMPDIR", "/dev/shm", 0);  // no flash to wait for
     dir_ = new test::TempDir;
     const std::string failed = test::write_valley_years(*dir_ / "years", truth_);
     ASSERT_EQ(failed, "");
@@ -46,8 +47,10 @@ class FiveYears : public testing::Test {
     const auto begin = std::chrono::steady_clock::now();
     review_ = new LinkReview(review_link(*opened, question));
     const auto took = std::chrono::steady_clock::now() - begin;
-    std::printf("review of five years: %.0f ms\n", std::chrono::duration<double>(took).count() * 1000);
-    for (const StoryLine& line : review_->story) std::printf("%s: %s\n", line.topic.c_str(), line.text.c_str());
+    std::printf("review of five years: %.0f ms\n",
+                std::chrono::duration<double>(took).count() * 1000);
+    for (const StoryLine& line : review_->story)
+      std::printf("%s: %s\n", line.topic.c_str(), line.text.c_str());
   }
   static void TearDownTestSuite() {
     delete review_;
@@ -99,8 +102,9 @@ void FiveYears::MonthsHoldWhatTheirDaysHold() {
 void FiveYears::AQuietMonthStandsWhereItShould() {
   for (const SpanRow& month : review_->directions[0].digest.months) {
     if (month.from != date(2032, 1, 1)) continue;
-    const double truth_db = truth_.inbound_signal_dbm - truth_.outside_noise_dbm - truth_.required_snr_db;
-    EXPECT_NEAR(*month.margin_db, truth_db, 0.6);   // weather: 0.8 dB that forgets in two days
+    const double truth_db =
+        truth_.inbound_signal_dbm - truth_.outside_noise_dbm - truth_.required_snr_db;
+    EXPECT_NEAR(*month.margin_db, truth_db, 0.6);  // weather: 0.8 dB that forgets in two days
     // 1 % of fifteen normal levels of 3.2 dB: below the second lowest, -1.834 deviations
     EXPECT_NEAR(*month.margin_low_db, truth_db - 1.834 * 3.2, 2.0);
     return;
@@ -153,7 +157,8 @@ void FiveYears::TheDriveIsNoiseByDayInJuly() {
   ASSERT_NE(july, digest.months.end());
   EXPECT_GT(*before->margin_low_db - *july->margin_low_db, 3);
   const bool told = std::ranges::any_of(review_->story, [](const StoryLine& line) {
-    return line.topic == "Change" && line.text.find("1 July 2032") != std::string::npos && line.text.find("near the gateway") != std::string::npos;
+    return line.topic == "Change" && line.text.find("1 July 2032") != std::string::npos &&
+           line.text.find("near the gateway") != std::string::npos;
   });
   EXPECT_TRUE(told);
 }
@@ -163,9 +168,11 @@ void FiveYears::TheBadChannelStandsOut() {
   ASSERT_EQ(channels.size(), 10u);
   for (const ChannelRow& row : channels) {
     ASSERT_TRUE(row.last_noise_offset_db);
-    EXPECT_NEAR(*row.last_noise_offset_db, row.channel == 7 ? truth_.bad_channel_db : 0, 0.3) << row.channel;
+    EXPECT_NEAR(*row.last_noise_offset_db, row.channel == 7 ? truth_.bad_channel_db : 0, 0.3)
+        << row.channel;
   }
-  for (const ChannelRow& row : review_->directions[1].digest.channels) EXPECT_NEAR(row.noise_offset_db, 0, 0.3);
+  for (const ChannelRow& row : review_->directions[1].digest.channels)
+    EXPECT_NEAR(row.noise_offset_db, 0, 0.3);
 }
 
 // Nine hours of silence: an outage. Two hours in which the gateway did not run: missing data. Six
@@ -188,7 +195,7 @@ void FiveYears::TheTrendIsHeldAgainstTheSameMonths() {
   const LongTrend& trend = review_->directions[0].trend;
   EXPECT_TRUE(trend.season_known);
   ASSERT_TRUE(trend.db_per_year);
-  EXPECT_LT(*trend.db_per_year, 0);   // the barn
+  EXPECT_LT(*trend.db_per_year, 0);  // the barn
   ASSERT_TRUE(trend.crossing);
 }
 
@@ -224,7 +231,9 @@ TEST(Review, SilenceAtTheEndCounts) {
     ASSERT_TRUE(maker.make(at, bins));
     batch.bins.push_back({"sluice", Direction::inbound, bins[0]});
   }
-  batch.events.push_back(test::event_of(truth.start + 48h + 30min, history::EventChange::raised, AlertName::LinkSilent, Cause::silent, Shape::none, truth.start + 48h, {}, "No report for 15 min."));
+  batch.events.push_back(test::event_of(truth.start + 48h + 30min, history::EventChange::raised,
+                                        AlertName::LinkSilent, Cause::silent, Shape::none,
+                                        truth.start + 48h, {}, "No report for 15 min."));
   batch.marks.push_back({truth.start + 72h, history::MarkKind::stopped, "", ""});
   ASSERT_TRUE((*opened)->write(batch));
   ASSERT_TRUE((*opened)->close());

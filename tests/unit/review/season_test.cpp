@@ -31,7 +31,8 @@ std::vector<SpanRow> invented(unsigned seed, Time from, Time to, double leaves_d
     row.from = day;
     row.to = day + days{1};
     row.quarters = 96;
-    row.margin_db = 20 + 0.6 * weather - (chance(random) < 1.0 / 12 ? 2 * chance(random) : 0) - leaves_db * test::ValleyYears::foliage(day) + other_db(day);
+    row.margin_db = 20 + 0.6 * weather - (chance(random) < 1.0 / 12 ? 2 * chance(random) : 0) -
+                    leaves_db * test::ValleyYears::foliage(day) + other_db(day);
     row.signal_dbm = *row.margin_db - 125;
     row.noise_dbm = -117.0;
     out.push_back(row);
@@ -46,7 +47,8 @@ TEST(Season, LeavesAreRecoveredWithinTheirInterval) {
   constexpr unsigned kLinks = 100;
   int held = 0, seasons = 0;
   for (unsigned link = 0; link < kLinks; ++link)
-    for (const LeafYear& one : leaf_years(invented(20100 + link, date(2031, 1, 1), date(2035, 4, 1), 4, kNothing))) {
+    for (const LeafYear& one :
+         leaf_years(invented(20100 + link, date(2031, 1, 1), date(2035, 4, 1), 4, kNothing))) {
       ++seasons;
       held += one.margin.low <= -4 && one.margin.high >= -4;
       EXPECT_TRUE(one.both_sides);
@@ -58,7 +60,8 @@ TEST(Season, LeavesAreRecoveredWithinTheirInterval) {
 TEST(Season, NoLeavesNoStep) {
   int seen = 0, seasons = 0;
   for (unsigned link = 0; link < 50; ++link)
-    for (const LeafYear& one : leaf_years(invented(20300 + link, date(2031, 1, 1), date(2035, 4, 1), 0, kNothing))) {
+    for (const LeafYear& one :
+         leaf_years(invented(20300 + link, date(2031, 1, 1), date(2035, 4, 1), 0, kNothing))) {
       ++seasons;
       seen += one.margin.p < 0.01;
     }
@@ -70,7 +73,10 @@ TEST(Season, ASlowLossIsNoSeason) {
   double sum = 0;
   int seasons = 0;
   for (unsigned link = 0; link < 20; ++link)
-    for (const LeafYear& one : leaf_years(invented(20400 + link, date(2031, 1, 1), date(2035, 4, 1), 4, [](Time at) { return -2 * duration_to_seconds(at - date(2031, 1, 1)) / (365.25 * 86400); }))) {
+    for (const LeafYear& one :
+         leaf_years(invented(20400 + link, date(2031, 1, 1), date(2035, 4, 1), 4, [](Time at) {
+           return -2 * duration_to_seconds(at - date(2031, 1, 1)) / (365.25 * 86400);
+         }))) {
       sum += one.margin.difference;
       ++seasons;
     }
@@ -80,16 +86,20 @@ TEST(Season, ASlowLossIsNoSeason) {
 // On the southern half of the world the summer lies over the new year.
 TEST(Season, TheOtherHalfOfTheWorld) {
   const LeafSeason south{{11, 25}, {3, 25}, {5, 25}, {9, 25}};
-  const auto rows = invented(20500, date(2031, 1, 1), date(2034, 1, 1), -4, kNothing);   // higher in the north's summer
-  for (const LeafYear& one : leaf_years(rows, south)) EXPECT_NEAR(one.margin.difference, -4, 0.8) << one.year;
+  const auto rows = invented(20500, date(2031, 1, 1), date(2034, 1, 1), -4,
+                             kNothing);  // higher in the north's summer
+  for (const LeafYear& one : leaf_years(rows, south))
+    EXPECT_NEAR(one.margin.difference, -4, 0.8) << one.year;
 }
 
 TEST(Season, TheSameDaysAYearBefore) {
   int held = 0;
   for (unsigned link = 0; link < 200; ++link) {
     // Across the fall of the leaves; a step of -1.5 dB a year after the first.
-    const auto rows = invented(20600 + link, date(2031, 1, 1), date(2033, 1, 1), 6, [](Time at) { return at < date(2032, 6, 1) ? 0 : -1.5; });
-    const Comparison found = compare_with_year_before({&rows, nullptr}, "x", date(2032, 10, 1), date(2032, 12, 1));
+    const auto rows = invented(20600 + link, date(2031, 1, 1), date(2033, 1, 1), 6,
+                               [](Time at) { return at < date(2032, 6, 1) ? 0 : -1.5; });
+    const Comparison found =
+        compare_with_year_before({&rows, nullptr}, "x", date(2032, 10, 1), date(2032, 12, 1));
     ASSERT_TRUE(found.margin[0]);
     EXPECT_FALSE(found.margin[1]);
     // 2032 has a leap day: the leaves stand at most 1/4 dB from those of the same day count.
@@ -118,11 +128,15 @@ TEST(Season, YearsAreLaidOverEachOther) {
 TEST(LongTrend, ALossUnderLeaves) {
   int held = 0;
   for (unsigned link = 0; link < 40; ++link) {
-    const auto rows = invented(21000 + link, date(2031, 1, 1), date(2036, 1, 1), 4, [](Time at) { return -1.5 * duration_to_seconds(at - date(2031, 1, 1)) / (365.25 * 86400); });
+    const auto rows = invented(21000 + link, date(2031, 1, 1), date(2036, 1, 1), 4, [](Time at) {
+      return -1.5 * duration_to_seconds(at - date(2031, 1, 1)) / (365.25 * 86400);
+    });
     std::vector<SpanRow> months;
     for (int year = 2031; year < 2036; ++year)
       for (unsigned month = 1; month <= 12; ++month) {
-        auto values = margins_between(rows, date(year, month, 1), date(month == 12 ? year + 1 : year, month % 12 + 1, 1)).values;
+        auto values = margins_between(rows, date(year, month, 1),
+                                      date(month == 12 ? year + 1 : year, month % 12 + 1, 1))
+                          .values;
         std::ranges::nth_element(values, values.begin() + 14);
         SpanRow row;
         row.from = date(year, month, 1);
@@ -147,7 +161,9 @@ TEST(LongTrend, SaysNothingTooEarly) {
 }
 
 /// A clear shift with nothing left to doubt.
-estimate::Shift clear_shift(double difference_db) { return {difference_db, difference_db - 0.3, difference_db + 0.3, 1e-6, 3, 30, 30}; }
+estimate::Shift clear_shift(double difference_db) {
+  return {difference_db, difference_db - 0.3, difference_db + 0.3, 1e-6, 3, 30, 30};
+}
 
 // The signatures of contract section 4: which of signal and noise changed at which end.
 TEST(LikelyCause, SignaturesOfTheContract) {
@@ -155,13 +171,18 @@ TEST(LikelyCause, SignaturesOfTheContract) {
     double in, out, near, far;
     Cause cause;
   };
-  for (const Case& one : {Case{-5, -5, 0, 0, Cause::path}, Case{5, 5.5, 0, 0, Cause::path}, Case{-5, -5, -2, 0, Cause::near_antenna}, Case{-5, -5, 0, -2, Cause::far_antenna},
-                          Case{-4, 0, 0, 0, Cause::far_transmit}, Case{0, -4, 0, 0, Cause::near_transmit}, Case{-4, 0, -4, 0, Cause::near_receive}, Case{0, -4, 0, -4, Cause::far_receive},
-                          Case{0, 0, 6, 0, Cause::near_noise}, Case{0, 0, 0, 6, Cause::far_noise}, Case{0, 0, 0, 0, Cause::none}, Case{-5, 5, 0, 0, Cause::none}}) {
+  for (const Case& one :
+       {Case{-5, -5, 0, 0, Cause::path}, Case{5, 5.5, 0, 0, Cause::path},
+        Case{-5, -5, -2, 0, Cause::near_antenna}, Case{-5, -5, 0, -2, Cause::far_antenna},
+        Case{-4, 0, 0, 0, Cause::far_transmit}, Case{0, -4, 0, 0, Cause::near_transmit},
+        Case{-4, 0, -4, 0, Cause::near_receive}, Case{0, -4, 0, -4, Cause::far_receive},
+        Case{0, 0, 6, 0, Cause::near_noise}, Case{0, 0, 0, 6, Cause::far_noise},
+        Case{0, 0, 0, 0, Cause::none}, Case{-5, 5, 0, 0, Cause::none}}) {
     Comparison comparison;
     comparison.signal = {clear_shift(one.in), clear_shift(one.out)};
     comparison.noise = {clear_shift(one.near), clear_shift(one.far)};
-    EXPECT_EQ(likely_cause(comparison), one.cause) << one.in << ' ' << one.out << ' ' << one.near << ' ' << one.far;
+    EXPECT_EQ(likely_cause(comparison), one.cause)
+        << one.in << ' ' << one.out << ' ' << one.near << ' ' << one.far;
   }
 }
 
