@@ -17,8 +17,11 @@ enum class Kind : std::uint8_t { bin = 1, hour = 2, summary = 3 };
 constexpr std::size_t kHead = 3;
 constexpr std::int64_t kStepCdb = 50;
 constexpr std::size_t kMostCells = 16384;  // of -4000..4000 dB
+constexpr std::int64_t kFarthest = kMostCells;
 constexpr std::size_t kMostChannels = 65536;
 constexpr double kMeanSteps = 4;  // per decibel, of a channel's mean levels
+constexpr double kFarthestDb = 4000;
+constexpr std::uint64_t kMostFrames = std::uint64_t{1} << 48;  // of a channel
 
 std::uint16_t checksum(std::string_view bytes) {
   std::uint64_t h = 0x51ed270b + bytes.size();
@@ -88,8 +91,8 @@ struct Middles {
   }
   /// What the sum of squares would be, were all values off by the same.
   std::uint64_t square_with(std::uint64_t off) const {
-    const std::int64_t mean =
-        held == 0 ? 0 : static_cast<std::int64_t>(sum) / static_cast<std::int64_t>(held);
+    const auto count = static_cast<std::int64_t>(held);
+    const std::int64_t mean = count <= 0 ? 0 : static_cast<std::int64_t>(sum) / count;
     return square + 2 * static_cast<std::uint64_t>(mean) * off;
   }
 };
@@ -133,9 +136,11 @@ bool get_levels(BitReader& bits, RawLevels& raw, std::int64_t& near) {
   const std::uint64_t size = bits.golomb(5);
   if (size == 0) return bits.ok();
   if (size > kMostCells) return false;
-  near += unzigzag(bits.golomb(3));
+  const std::int64_t further = unzigzag(bits.golomb(3));
+  if (further < -2 * kFarthest || further > 2 * kFarthest) return false;
+  near += further;
   raw.lowest = near;
-  if (near < -std::int64_t{kMostCells} || near > std::int64_t{kMostCells}) return false;
+  if (near < -kFarthest || near > kFarthest) return false;
   const int k = static_cast<int>(bits.bits(3));
   raw.counts.resize(size);
   BitReader own = bits;  // in registers: the counts could be its members, for all that is known
@@ -332,9 +337,16 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
   }
   const std::int64_t signal_mean = unzigzag(bits.golomb(8)), noise_mean = unzigzag(bits.golomb(8));
   int k = static_cast<int>(bits.bits(3));
-  for (ChannelTotal& channel : channels) channel.frames = bits.golomb(k);
+  bool sound = true;
+  for (ChannelTotal& channel : channels) {
+    channel.frames = bits.golomb(k);
+    sound = sound && channel.frames > 0 && channel.frames <= kMostFrames;
+  }
   const auto level = [&](std::int64_t mean) {
-    return static_cast<double>(mean) + static_cast<double>(unzigzag(bits.golomb(k)));
+    const double steps =
+        static_cast<double>(mean) + static_cast<double>(unzigzag(bits.golomb(k)));
+    sound = sound && std::abs(steps) <= kFarthestDb * kMeanSteps;
+    return steps;
   };
   k = static_cast<int>(bits.bits(3));
   for (ChannelTotal& channel : channels)
@@ -342,7 +354,7 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
   k = static_cast<int>(bits.bits(3));
   for (ChannelTotal& channel : channels)
     channel.noise_sum_dbm = level(noise_mean) / kMeanSteps * static_cast<double>(channel.frames);
-  return bits.ok();
+  return sound && bits.ok();
 }
 
 std::vector<ChannelTotal> channels_of(const Bin& bin) {
@@ -531,11 +543,12 @@ std::optional<Bin> decode_bin(std::string_view bytes, Time start) {
   bin.start = start;
   std::vector<ChannelTotal> channels;
   if (!get_bin(bits, raw, near) || !to_bin(raw, bin) || !get_channels(bits, channels)) return {};
-  for (const ChannelTotal& channel : channels)
-    bin.channels.push_back(
-        {channel.channel,
-         static_cast<std::uint16_t>(std::min<std::uint64_t>(channel.frames, 0xffff)),
-         static_cast<float>(channel.signal_sum_dbm), static_cast<float>(channel.noise_sum_dbm)});
+  for (const ChannelTotal& channel : channels) {
+    if (channel.frames > 0xffff) return {};
+    bin.channels.push_back({channel.channel, static_cast<std::uint16_t>(channel.frames),
+                            static_cast<float>(channel.signal_sum_dbm),
+                            static_cast<float>(channel.noise_sum_dbm)});
+  }
   return bin;
 }
 

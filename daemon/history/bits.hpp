@@ -100,8 +100,6 @@ class BitReader {
     return bits(width == 63 ? 64 : width);
   }
   bool ok() const { return ok_; }
-  /// Only padding may be left.
-  bool at_end() const { return ok_ && end_ - at_ + held_ / 8 == 0; }
 
  private:
   std::uint64_t long_golomb(int k) {
@@ -125,7 +123,7 @@ class BitReader {
       held_ += 8 * bytes;
       return;
     }
-    while (held_ <= 56 && at_ < end_) {
+    while (held_ < 56 && at_ < end_) {  // at most 63, as above: a shift by 64 has no meaning
       word_ |= std::uint64_t{*at_++} << (56 - held_);
       held_ += 8;
     }

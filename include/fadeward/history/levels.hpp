@@ -57,12 +57,16 @@ class Levels {
       for (std::size_t i = 0; i < count; ++i) at[i] += cells[i];
     }
     total_ += total;
-    sum_cdb_ += sum_cdb;
-    sum_square_cdb_ += sum_square_cdb;
+    sum_cdb_ = sum_of(sum_cdb_, sum_cdb);
+    sum_square_cdb_ = sum_of(sum_square_cdb_, sum_square_cdb);
   }
 
  private:
   void make_room(std::int64_t first, std::int64_t last);
+  /// Damaged moments may wrap, but must not trap.
+  static std::int64_t sum_of(std::int64_t a, std::int64_t b) {
+    return static_cast<std::int64_t>(static_cast<std::uint64_t>(a) + static_cast<std::uint64_t>(b));
+  }
 
   std::int64_t first_cell_ = 0;  ///< of cells_[0] on the grid
   std::vector<std::uint64_t> cells_;
