@@ -102,7 +102,7 @@ if listening; then
   exit 1
 fi
 
-sed -e "s|serial:/tmp/fadeward-demo/radio|serial:$dir/radio|" \
+sed -e "s|/tmp/fadeward-demo|$dir|" \
   -e "s|127.0.0.1:10868|$address:$port|" "$top/deploy/examples/demo.yaml" >"$dir/demo.yaml"
 
 milliseconds() { local us=${EPOCHREALTIME//[!0-9]/}; echo $((us / 1000)); }
@@ -135,10 +135,11 @@ done
 cat <<TEXT
 
   The Tarn Valley is invented; its four links are watched $speed times faster than life.
-  Look at   http://$address:$port/          all links
-            http://$address:$port/links     the same as JSON
-            http://$address:$port/alerts    what is wrong right now
-            http://$address:$port/metrics   for Prometheus
+  Look at   http://$address:$port/              all links
+            http://$address:$port/review/ridge  one link's history
+            http://$address:$port/links         the same as JSON
+            http://$address:$port/alerts        what is wrong right now
+            http://$address:$port/metrics       for Prometheus
   Expect    noise at quarry after 1 h, over at 3 h; a restart of weir; a tree in ridge's path at
             3 h 30 min; a battery that fades at the sluice from 10 h on, and more until day 3.
   The daemon tells below what it finds. Ctrl-C ends everything.

@@ -1,5 +1,6 @@
 #include "fadeward/base/text.hpp"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
@@ -79,6 +80,17 @@ void append_rounded(std::string& out, double value, int decimals) {
     return;
   }
   append_number(out, std::abs(scaled) < 9e15 ? std::round(scaled) / ten : value);
+}
+
+void append_fixed(std::string& out, double value, int decimals) {
+  if (!std::isfinite(value)) {
+    append_number(out, value);
+    return;
+  }
+  std::array<char, 340> digits;  // the longest double, its sign, its decimals
+  const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), value,
+                                 std::chars_format::fixed, std::clamp(decimals, 0, 9));
+  out.append(digits.data(), end.ptr);
 }
 
 void append_json_string(std::string& out, std::string_view text) {

@@ -140,13 +140,13 @@ void append_margin_cell(std::string& out, const LinkSnapshot& link, std::size_t 
     out += "&ndash;</td>";
     return;
   }
-  append_rounded(out, *values.margin_db, 1);
+  append_fixed(out, *values.margin_db, 1);
   out += kSpace;
   out += "dB";
   if (judged && link.margin_warning_db) {
     const double over = *judged - *link.margin_warning_db;
     out += "<small>";
-    append_rounded(out, std::abs(over), 1);
+    append_fixed(out, std::abs(over), 1);
     out += over >= 0 ? " above " : " below ";
     append_rounded(out, *link.margin_warning_db, 1);
     out += "</small>";

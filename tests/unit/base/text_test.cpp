@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <cstdio>
+
 #include <cmath>
 #include <cstdlib>
 #include <limits>
@@ -39,6 +41,20 @@ TEST(Rounded, HasNoTrailingZeros) {
   EXPECT_EQ(rounded(3.10, 2), "3.1");
   EXPECT_EQ(rounded(-0.001, 2), "0");
   EXPECT_EQ(rounded(1e300, 2), "1e+300");
+}
+
+TEST(Fixed, KeepsItsDecimals) {
+  // printf("%.1f") of ISO C says the same.
+  for (const double value : {20.0, -3.14159, 0.04, 1e300, 12345.678, -0.0}) {
+    char expected[400];
+    std::snprintf(expected, sizeof expected, "%.1f", value);
+    std::string out;
+    append_fixed(out, value, 1);
+    EXPECT_EQ(out, expected);
+  }
+  std::string out;
+  append_fixed(out, std::numeric_limits<double>::quiet_NaN(), 1);
+  EXPECT_EQ(out, "null");
 }
 
 // RFC 8259 section 7: what must be escaped. RFC 3629: what is not UTF-8.
