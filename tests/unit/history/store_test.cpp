@@ -231,6 +231,18 @@ TEST(Store, RefusesYearsThatDidNotHappen) {
   const auto store = store_in(dir / "h");
   BinMaker maker(1);
   Batch batch;
+  // Spans that no day begins or ends: each once, in order of time.
+  for (const Duration step : {Duration{5h}, Duration{36h}, 10 * kDay}) {
+    Time last{};
+    std::uint32_t quarters = 0;
+    reader.summaries("L1", Direction::inbound, Time::min(), at(kApril2031) + 30 * kDay, step,
+                     [&](const Summary& sum) {
+                       EXPECT_GT(sum.start, last);
+                       last = sum.start;
+                       quarters += sum.quarters;
+                     });
+    EXPECT_EQ(quarters, 96U * 2 + 5) << step.count();
+  }
   batch.at = at(600);
   for (const std::int64_t when : {0LL, 600LL, 1577836799LL, 7258118400LL})  // 1970, 2019, 2200
     batch.bins.push_back({"L1", Direction::inbound, maker.make(at(when - when % 900))});
