@@ -2,7 +2,9 @@
 #include "fadeward/history/store.hpp"
 
 #include <gtest/gtest.h>
+#include <sqlite3.h>
 
+#include <cstdlib>
 #include <filesystem>
 #include <map>
 
@@ -77,6 +79,31 @@ Written fill(Store& store, Time from, int quarters, int links, std::uint32_t see
     }
   }
   return out;
+}
+
+/// Another program's look into a file.
+std::int64_t number_in(const std::string& path, const std::string& sql) {
+  sqlite3* db = nullptr;
+  EXPECT_EQ(sqlite3_open(path.c_str(), &db), SQLITE_OK);
+  std::int64_t out = -1;
+  sqlite3_exec(
+      db, sql.c_str(),
+      [](void* into, int, char** values, char**) {
+        *static_cast<std::int64_t*>(into) = std::atoll(values[0]);
+        return 0;
+      },
+      &out, nullptr);
+  sqlite3_close(db);
+  return out;
+}
+std::int64_t rows_of(const std::string& path, const std::string& table) {
+  return number_in(path, "SELECT count(*) FROM " + table);
+}
+void execute(const std::string& path, const char* sql) {
+  sqlite3* db = nullptr;
+  ASSERT_EQ(sqlite3_open(path.c_str(), &db), SQLITE_OK);
+  EXPECT_EQ(sqlite3_exec(db, sql, nullptr, nullptr, nullptr), SQLITE_OK);
+  sqlite3_close(db);
 }
 
 Summary sum_of(Reader& reader, const std::string& link, Direction direction, Time from, Time to) {
