@@ -357,7 +357,10 @@ bool MonthFile::encode_day(std::int64_t day,
     while ((code = read.step()) == SQLITE_ROW) {
       const std::int64_t quarter = read.integer(0) >> 24, series = read.integer(0) & kSeriesMask;
       auto bin = decode_bin(read.bytes(1), time_of_quarter(quarter));
-      if (!bin) continue;
+      if (!bin) {
+        ++spoiled;
+        continue;
+      }
       Hour& hour = hours[hour_id(day, series, quarter % kQuartersPerDay / 4)];
       for (const ChannelPart& channel : bin->channels)
         hour.channels.add_channel({channel.channel, channel.frames, double{channel.signal_sum_dbm},
@@ -380,6 +383,7 @@ bool MonthFile::encode_day(std::int64_t day,
 
 MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   more = false;
+  spoiled = 0;
   const auto oldest = db_.number("SELECT min(id) FROM recent");
   if (!oldest)
     return db_.code() == SQLITE_DONE || db_.code() == SQLITE_ROW || db_.code() == SQLITE_OK
