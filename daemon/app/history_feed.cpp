@@ -92,17 +92,20 @@ void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
   offset_ = offset;
   offset_known_ = true;
 
+  const Time hour = std::chrono::floor<std::chrono::hours>(now.wall);
   for (const judge::PortSnapshot& port : snapshot.ports) {
-    const auto known = std::ranges::find(ports_, port.name, &std::pair<std::string, bool>::first);
-    const bool fresh = known == ports_.end();
-    if (!fresh && known->second == port.up) continue;
-    if (!fresh || port.up)
-      mark(port.up ? history::MarkKind::port_up : history::MarkKind::port_down, now, port.name,
-           port.detail);
-    if (fresh)
-      ports_.emplace_back(port.name, port.up);
-    else
-      known->second = port.up;
+    auto known = std::ranges::find(ports_, port.name, &KnownPort::name);
+    if (known == ports_.end()) known = ports_.insert(known, KnownPort{port.name, false, hour, 0});
+    if (known->up == port.up) continue;
+    if (known->hour != hour) {
+      known->hour = hour;
+      known->marks = 0;
+    }
+    if (known->marks >= kMostPortMarks) continue;
+    ++known->marks;
+    known->up = port.up;
+    mark(port.up ? history::MarkKind::port_up : history::MarkKind::port_down, now, port.name,
+         port.detail);
   }
 
   for (std::size_t i = 0; i < snapshot.links.size(); ++i) {

@@ -27,11 +27,12 @@ void append(std::vector<T>& to, std::vector<T>& from) {
 }
 
 void append(history::Batch& to, history::Batch& from) {
+  // Of what is written already nothing stays, a time that was wrong least of all.
+  to.at = to.empty() ? from.at : std::max(to.at, from.at);
   append(to.bins, from.bins);
   append(to.events, from.events);
   append(to.marks, from.marks);
   append(to.periods, from.periods);
-  to.at = std::max(to.at, from.at);
 }
 
 }  // namespace

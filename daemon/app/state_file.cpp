@@ -40,7 +40,10 @@ Result<std::unique_ptr<StateFile>> StateFile::open(const std::string& dir) {
   std::filesystem::create_directories(dir, failed);
   if (failed) return Error{dir + ": cannot make the directory: " + failed.message()};
   const std::string lock_path = dir + "/lock";
-  const int lock = ::open(lock_path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+  int lock = ::open(lock_path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+  // Flash that fails comes back read-only: what it holds is still worth reading, and the radio
+  // links worth watching. That nothing is written shows in the counts of errors.
+  if (lock < 0 && errno == EROFS) lock = ::open(lock_path.c_str(), O_RDONLY | O_CLOEXEC);
   if (lock < 0) return system_error(lock_path);
   if (::flock(lock, LOCK_EX | LOCK_NB) != 0) {
     const Error error = errno == EWOULDBLOCK ? Error{dir + ": another fadeward keeps its state here"}

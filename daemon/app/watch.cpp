@@ -123,15 +123,17 @@ class Daemon {
     feed_.settings(settings_, now);
   }
 
-  /// After a tick: once a minute the quarter hours that ended, at any time what happened.
+  /// After a tick. Once a minute what happened and the quarter hours that ended go to the disk:
+  /// each transaction wears the flash, and a port may come and go by the second.
   void keep_history(const judge::Snapshot& snapshot, Instant now) {
     if (!history_) return;
     feed_.look(snapshot, now);
-    const auto minute = std::chrono::floor<std::chrono::minutes>(now.wall);
-    if (minute != collected_) feed_.collect(supervisor_, settings_);
-    collected_ = minute;
-    history_->push(feed_.take(now), now.wall);
     tell_write_errors();
+    const auto minute = std::chrono::floor<std::chrono::minutes>(now.wall);
+    if (minute == collected_) return;
+    collected_ = minute;
+    feed_.collect(supervisor_, settings_);
+    history_->push(feed_.take(now), now.wall);
   }
 
   void tell_write_errors() {
@@ -305,10 +307,13 @@ class Daemon {
       if (gone) gone->stop();
     feeds_ = std::move(feeds);
     if (fresh.http.address != settings_.http.address || fresh.http.port != settings_.http.port ||
-        fresh.history.dir != settings_.history.dir)
-      spdlog::warn("http.listen and history.dir change with the next start only");
+        fresh.history.dir != settings_.history.dir || fresh.history.keep != settings_.history.keep)
+      spdlog::warn("http.listen, history.dir and history.keep change with the next start only");
     fresh.http = settings_.http;
     fresh.history.dir = settings_.history.dir;
+    // Both go by the numbers of the old settings, and a link that is gone takes its bins with it.
+    log_events();
+    if (history_) feed_.collect(supervisor_, settings_);
     supervisor_.reconfigure(fresh, clock_.now());
     settings_ = std::move(fresh);
     for (PortIndex i = 0; i < feeds_.size(); ++i) feeds_[i]->move_to(i);

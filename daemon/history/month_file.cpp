@@ -109,7 +109,7 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
 }
 
 MonthFile::Trouble MonthFile::prepare() {
-  // A commit must be on the medium when it returns; pages go into the file once a day.
+  // A commit must be on the medium when it returns; pages go into the file when there are many.
   const auto mode = db_.text("PRAGMA journal_mode = WAL");
   if (!mode) return trouble("journal");
   if (db_.run("PRAGMA synchronous = FULL; PRAGMA wal_autocheckpoint = 0;"
@@ -225,12 +225,15 @@ bool MonthFile::put_into_hour(std::int64_t id, std::string_view old, const Bin& 
     return true;
   }
   auto& place = hour->bins[static_cast<std::size_t>((bin.start - start) / kBinSpan)];
-  Summary channels;
-  channels.channels = std::move(hour->channels);
-  for (const ChannelPart& part : bin.channels)
-    channels.add_channel(
-        {part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
-  hour->channels = std::move(channels.channels);
+  // Of one that takes the place of another they are in the sum already, as they were then.
+  if (!place || (!replace_ && !first)) {
+    Summary channels;
+    channels.channels = std::move(hour->channels);
+    for (const ChannelPart& part : bin.channels)
+      channels.add_channel(
+          {part.channel, part.frames, double{part.signal_sum_dbm}, double{part.noise_sum_dbm}});
+    hour->channels = std::move(channels.channels);
+  }
   place = place ? joined(*place, bin, first) : bin;
   std::string bytes;
   encode_hour(bytes, *hour);
@@ -243,7 +246,9 @@ bool MonthFile::put_bin(const BinRecord& record) {
   const auto link = number_of(find_link_, add_link_, links_, record.link);
   if (!link) return false;
   const auto bit = static_cast<std::uint8_t>(1U << static_cast<unsigned>(record.direction));
-  const bool first = ((*met_)[record.link] & bit) == 0;
+  std::uint8_t& met = (*met_)[record.link];
+  const bool first = (met & bit) == 0;
+  met |= bit;
   const std::int64_t series = series_of(*link, record.direction);
   const Time start = record.bin.start;
 
@@ -317,7 +322,8 @@ MonthFile::Trouble MonthFile::write(const std::vector<const BinRecord*>& bins,
                                     const std::vector<const EventRecord*>& events,
                                     const std::vector<const MarkRecord*>& marks,
                                     const std::vector<const PeriodRecord*>& periods, Met& met) {
-  met_ = &met;
+  Met fresh = met;  // what is not committed was not met
+  met_ = &fresh;
   const Trouble found = transaction("write", [&] {
     return std::ranges::all_of(bins, [&](const auto* bin) { return put_bin(*bin); }) &&
            std::ranges::all_of(events, [&](const auto* event) { return put_event(*event); }) &&
@@ -325,8 +331,7 @@ MonthFile::Trouble MonthFile::write(const std::vector<const BinRecord*>& bins,
            std::ranges::all_of(periods, [&](const auto* period) { return put_period(*period); });
   });
   if (found != Trouble::none) return found;
-  for (const BinRecord* bin : bins)
-    met[bin->link] |= static_cast<std::uint8_t>(1U << static_cast<unsigned>(bin->direction));
+  met = std::move(fresh);
   if (wal_pages_ > kWalPages)
     sqlite3_wal_checkpoint_v2(db_.handle(), nullptr, SQLITE_CHECKPOINT_PASSIVE, nullptr, nullptr);
   return Trouble::none;
@@ -352,7 +357,10 @@ bool MonthFile::encode_day(std::int64_t day,
     while ((code = read.step()) == SQLITE_ROW) {
       const std::int64_t quarter = read.integer(0) >> 24, series = read.integer(0) & kSeriesMask;
       auto bin = decode_bin(read.bytes(1), time_of_quarter(quarter));
-      if (!bin) continue;
+      if (!bin) {
+        ++spoiled;
+        continue;
+      }
       Hour& hour = hours[hour_id(day, series, quarter % kQuartersPerDay / 4)];
       for (const ChannelPart& channel : bin->channels)
         hour.channels.add_channel({channel.channel, channel.frames, double{channel.signal_sum_dbm},
@@ -375,6 +383,7 @@ bool MonthFile::encode_day(std::int64_t day,
 
 MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   more = false;
+  spoiled = 0;
   const auto oldest = db_.number("SELECT min(id) FROM recent");
   if (!oldest)
     return db_.code() == SQLITE_DONE || db_.code() == SQLITE_ROW || db_.code() == SQLITE_OK
@@ -426,7 +435,8 @@ void MonthFile::leave_log() {
 
 MonthFile::Trouble MonthFile::finish() {
   const auto mode = db_.text("PRAGMA journal_mode = DELETE");
-  if (mode == "delete") return Trouble::none;
+  if (!mode) return trouble("finish");
+  if (*mode == "delete") return Trouble::none;
   error_ = path_ + ": in use by a reader";
   return Trouble::passing;
 }

@@ -84,6 +84,7 @@ class MonthFile {
   const std::string& error() const { return error_; }
   const std::string& path() const { return path_; }
   std::uint64_t refused = 0;  ///< bins of hours that are rolled up already
+  std::uint64_t spoiled = 0;  ///< rows of the day packed last that could not be read: they are gone
 
  private:
   Trouble trouble(const char* during);
@@ -112,7 +113,7 @@ class MonthFile {
   std::map<std::string, std::int64_t> links_, ports_;
   Statement find_link_, add_link_, find_port_, add_port_, get_recent_, put_recent_, get_hour_,
       put_hour_, put_event_, put_mark_, put_period_;
-  Met* met_ = nullptr;  ///< during a write
+  Met* met_ = nullptr;  ///< during a write: as it will be then
 };
 
 }  // namespace fadeward::history

@@ -217,6 +217,8 @@ class Collector {
       : span_of_(std::move(span_of)), visit_(visit) {}
 
   void add(const Summary& bin) {
+    // The channels of a day, at its end: they belong to no span that is shorter.
+    if (bin.empty() && (bin.start < from_ || bin.start + bin.span > to_)) return;
     if (bin.start < from_ || bin.start >= to_) {
       finish();
       std::tie(from_, to_) = span_of_(bin.start);

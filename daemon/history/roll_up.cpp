@@ -31,6 +31,9 @@ std::string dir_of(const std::string& path) {
 Result<bool> RollUp::is_done(const std::string& path) {
   Database db;
   if (db.open(path, Database::Mode::read) != SQLITE_OK) return Error{path + ": " + db.error()};
+  const auto version = db.number("PRAGMA user_version");
+  if (!version) return Error{path + ": " + db.error()};
+  if (*version != kSchemaVersion) return Error{path + ": not a history of this version"};
   const auto tables = db.number("SELECT count(*) FROM sqlite_schema WHERE name = 'meta'");
   if (!tables) return Error{path + ": " + db.error()};
   return db.number("SELECT value FROM meta WHERE name = 'hours'") == 1;

@@ -11,6 +11,7 @@
 #include <filesystem>
 #include <map>
 #include <mutex>
+#include <optional>
 #include <set>
 
 #include "fadeward/base/text.hpp"
@@ -22,6 +23,11 @@ namespace fadeward::history {
 using Trouble = MonthFile::Trouble;
 
 namespace {
+
+constexpr int kMostAside = 1000;
+std::string aside_name(const std::string& path, int number) {
+  return path + ".damaged-" + std::to_string(number);
+}
 
 constexpr std::size_t kMostOpen = 2;  ///< the month and, at its turn, the one before
 
@@ -54,7 +60,9 @@ struct Store::State {
   std::map<Month, std::unique_ptr<MonthFile>> open;
   Met met;
   RollUp roll_up;
-  std::set<Month> rolled;   ///< known to hold hours, or not worth another try in this run
+  std::set<Month> rolled;   ///< known to hold hours
+  std::set<Month> put_off;  ///< could not be rolled up on `put_off_on`; tried again the day after
+  std::chrono::sys_days put_off_on{};
   std::set<Month> checked;  ///< in this run
   Time forgotten_at{};
   std::atomic<std::uint64_t> refused = 0;
@@ -70,10 +78,11 @@ struct Store::State {
 
   Result<MonthFile*> file_of(Month month);
   Trouble open_once(MonthFile& file, Month month);
-  void put_aside(Month month, const std::string& why);
+  bool put_aside(Month month, const std::string& why);
   Status write_month(Month month, Batch& batch);
   bool believable(Time at) const { return at >= options.earliest && at < options.latest; }
   Status finish(Month month);
+  bool leapt(Time now) const;
   Result<bool> pack(Time now);
   Result<bool> forget(Time now);
   Result<bool> roll(Time now);
@@ -94,19 +103,21 @@ Result<std::unique_ptr<Store>> Store::open(const std::string& dir, StoreOptions 
   return std::unique_ptr<Store>(new Store(std::move(state)));
 }
 
-void Store::State::put_aside(Month month, const std::string& why) {
+/// False: it is where it was.
+bool Store::State::put_aside(Month month, const std::string& why) {
   const std::string path = path_of(month);
   std::string aside;
-  for (int i = 1; i < 1000; ++i) {
-    aside = path + ".damaged-" + std::to_string(i);
+  for (int i = 1; i < kMostAside; ++i) {
+    aside = aside_name(path, i);
     if (!is_there(aside)) break;
   }
-  if (::rename(path.c_str(), aside.c_str()) != 0) ::unlink(path.c_str());
+  if (::rename(path.c_str(), aside.c_str()) != 0) return false;
   for (const char* beside : {"-wal", "-shm", "-journal"})
     ::rename((path + beside).c_str(), (aside + beside).c_str());
   ++set_aside;
   remark("history is damaged (" + printable(why) + "); set aside as " + aside +
          ", a new file is begun");
+  return true;
 }
 
 Trouble Store::State::open_once(MonthFile& file, Month month) {
@@ -143,10 +154,8 @@ Result<MonthFile*> Store::State::file_of(Month month) {
   }
   auto file = std::make_unique<MonthFile>();
   Trouble found = open_once(*file, month);
-  if (found == Trouble::damaged) {
-    put_aside(month, file->error());
+  if (found == Trouble::damaged && put_aside(month, file->error()))
     found = open_once(*file, month);
-  }
   if (found != Trouble::none) return Error{file->error().empty() ? "interrupted" : file->error()};
   checked.insert(month);
   return (open[month] = std::move(file)).get();
@@ -181,7 +190,7 @@ Status Store::State::write_month(Month month, Batch& batch) {
     if (found != Trouble::damaged || attempt > 0) return failed;
     (*file)->close();
     open.erase(month);
-    put_aside(month, failed.message);
+    if (!put_aside(month, failed.message)) return failed;
   }
   std::erase_if(batch.bins, [&](const BinRecord& bin) { return here(bin.bin.start); });
   std::erase_if(batch.events, [&](const EventRecord& event) { return here(event.time); });
@@ -226,32 +235,56 @@ Status Store::State::finish(Month month) {
   return success();
 }
 
-/// Days that are over, oldest first; a month that is over and packed is finished.
+/// Whether this clock has jumped ahead of the history: then nothing is thrown away. A history that
+/// goes on has a file of the month before, or its present month is all there is.
+bool Store::State::leapt(Time now) const {
+  const Month current = month_of(now);
+  std::optional<Month> last;  // before this month
+  for (const Month month : months_in(dir))
+    if (month < current) last = month;
+  return last && last->next() < current;
+}
+
+/// Days that are over, oldest first; a month that is over and packed is finished. One that cannot
+/// be packed does not keep the others from it.
 Result<bool> Store::State::pack(Time now) {
   const Month current = month_of(now);
+  std::optional<Error> failed;
   for (const Month month : months_in(dir)) {
     if (month > current || (!open.contains(month) && is_finished(path_of(month)))) continue;
     const auto file = file_of(month);
-    if (!file) return file.error();
+    if (!file) {
+      if (!failed) failed = file.error();
+      continue;
+    }
     bool more = false;
     const Trouble found = (*file)->pack_day(now, more);
     if (found == Trouble::damaged) {
       const std::string why = (*file)->error();
       (*file)->close();
       open.erase(month);
-      put_aside(month, why);
-      return true;
+      if (put_aside(month, why)) return true;
+      if (!failed) failed = Error{why};
+      continue;
     }
-    if (found != Trouble::none) return Error{(*file)->error()};
+    if (found != Trouble::none) {
+      if (!failed) failed = Error{(*file)->error()};
+      continue;
+    }
+    if ((*file)->spoiled > 0)
+      remark(path_of(month) + ": " + std::to_string((*file)->spoiled) +
+             " damaged quarter hours were left out when their day was packed");
     if (more) return true;
     if (month == current) continue;
     // A reader may hold it open: then it is finished another time.
-    return finish(month).ok();
+    if (finish(month)) return true;
   }
+  if (failed) return *failed;
   return false;
 }
 
 Result<bool> Store::State::forget(Time now) {
+  if (leapt(now)) return false;
   const Time limit = std::chrono::floor<std::chrono::days>(now - options.keep);
   for (const Month month : months_in(dir)) {
     const std::string path = path_of(month);
@@ -261,6 +294,9 @@ Result<bool> Store::State::forget(Time now) {
       if (::unlink(path.c_str()) != 0 && errno != ENOENT)
         return Error{path + ": cannot be removed: " + std::strerror(errno)};
       for (const char* beside : {"-wal", "-shm", "-journal"}) ::unlink((path + beside).c_str());
+      for (int i = 1; i < kMostAside && is_there(aside_name(path, i)); ++i)
+        for (const char* beside : {"", "-wal", "-shm", "-journal"})
+          ::unlink((aside_name(path, i) + beside).c_str());
       return true;
     }
     if (month.begin() >= limit || forgotten_at == limit) break;
@@ -279,25 +315,30 @@ Result<bool> Store::State::roll(Time now) {
     const Month month = roll_up.month();
     const auto more = roll_up.step();
     if (!more) {
-      rolled.insert(month);  // not again in this run
+      put_off.insert(month);
       return more.error();
     }
     if (!*more) rolled.insert(month);
     return true;
   }
+  if (leapt(now)) return false;
+  if (const auto day = std::chrono::floor<std::chrono::days>(now); day != put_off_on) {
+    put_off.clear();
+    put_off_on = day;
+  }
   for (const Month month : months_in(dir)) {
     if (month.end() > now - options.keep_quarters) break;
-    if (rolled.contains(month)) continue;
+    if (rolled.contains(month) || put_off.contains(month)) continue;
     const auto done = RollUp::is_done(path_of(month));
     if (!done || *done || !is_finished(path_of(month))) {
-      rolled.insert(month);
+      (done && *done ? rolled : put_off).insert(month);
       if (!done) return done.error();
       return true;
     }
     open.erase(month);
     const Status begun = roll_up.begin(path_of(month), month, options.vfs);
     if (!begun) {
-      rolled.insert(month);
+      put_off.insert(month);
       return begun.error();
     }
     return true;
@@ -308,10 +349,14 @@ Result<bool> Store::State::roll(Time now) {
 Result<bool> Store::tidy(Time now) {
   State& s = *state_;
   if (!s.believable(now)) return false;
+  // On a full disk packing fails, and only forgetting can help.
+  std::optional<Error> failed;
   for (const auto step : {&State::pack, &State::forget, &State::roll}) {
-    auto more = (s.*step)(now);
-    if (!more || *more) return more;
+    const auto more = (s.*step)(now);
+    if (more && *more) return true;
+    if (!more && !failed) failed = more.error();
   }
+  if (failed) return *failed;
   return false;
 }
 

@@ -17,6 +17,8 @@ namespace fadeward::app {
 class HistoryFeed {
  public:
   static constexpr std::size_t kMostHeld = 1024;
+  /// Marks of one port in an hour: one that comes and goes by the second must not fill the disk.
+  static constexpr int kMostPortMarks = 12;
 
   /// `recording`: times are believed as they are.
   explicit HistoryFeed(bool recording = false) : recording_(recording) {}
@@ -27,7 +29,8 @@ class HistoryFeed {
   void stopped(Instant now);
   /// To be told of each event before the supervisor forgets it.
   void note(const judge::Event& event, const Settings& settings, Instant now);
-  /// Ports that opened or closed, steps of the clock, baselines that were learned.
+  /// Ports that opened or closed, steps of the clock, baselines that were learned. Beyond
+  /// kMostPortMarks a port waits for the next hour, which begins with what it is then.
   void look(const judge::Snapshot& snapshot, Instant now);
   /// Bins that are ready.
   void collect(judge::Supervisor& supervisor, const Settings& settings);
@@ -47,7 +50,13 @@ class HistoryFeed {
   bool offset_known_ = false;
   std::uint64_t dropped_ = 0;
   std::optional<std::uint64_t> clock_steps_;
-  std::vector<std::pair<std::string, bool>> ports_;
+  struct KnownPort {
+    std::string name;
+    bool up = false;  ///< by its last mark
+    Time hour{};
+    int marks = 0;  ///< in that hour
+  };
+  std::vector<KnownPort> ports_;
   using Baselines = std::array<std::optional<double>, kDirections>;
   std::vector<std::pair<std::string, std::optional<Baselines>>> baselines_;
   std::vector<BaselineSettings> baseline_settings_;

@@ -17,7 +17,8 @@ namespace fadeward::app {
 /// whole (new file, fsync, rename), so a power cut leaves the old or the new one.
 class StateFile {
  public:
-  /// Makes the directory if it is missing and locks it against a second daemon.
+  /// Makes the directory if it is missing and locks it against a second daemon. One that has become
+  /// read-only can still be opened; what is saved then counts as errors.
   static Result<std::unique_ptr<StateFile>> open(const std::string& dir);
   ~StateFile();   ///< waits for what is being written
   StateFile(const StateFile&) = delete;

@@ -41,7 +41,7 @@ class Reader {
 
   /// The same merged into spans of `step` (at least a quarter hour) that begin at multiples of it
   /// since the epoch, UTC; spans without data are left out. Where hours are all there is, an hour
-  /// belongs to the span that it begins in.
+  /// belongs to the span that it begins in, and a day's channels to a span that holds all of it.
   void summaries(std::string_view link, Direction direction, Time from, Time to, Duration step,
                  const Visitor& visit);
   /// By calendar month, UTC; `span` is the length of that month.

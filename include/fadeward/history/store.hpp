@@ -72,7 +72,9 @@ class Store {
   Status write(Batch& batch);
 
   /// One bounded piece of housekeeping: packs one day, rolls up one day, removes one month.
-  /// True: call again soon, there is more.
+  /// True: call again soon, there is more. An error: nothing else is to do, and something could not
+  /// be done. Under a clock that shows more than a month after the last bins nothing is removed or
+  /// rolled up: it may be wrong, and what is removed does not come back.
   Result<bool> tidy(Time now);
 
   /// Ends files properly, so that the next start need not check them.

@@ -90,6 +90,26 @@ TEST(HistoryFeed, HoldsWhatCameBeforeTheClock) {
   EXPECT_EQ(feed.dropped(), 0U);
 }
 
+TEST(HistoryFeed, TellsOfARestlessPortWithinBounds) {
+  HistoryFeed feed;
+  bool up = false;
+  std::size_t marks = 0;
+  const auto look = [&](Duration after) {
+    const Instant now{kNow + after, 100s + after};
+    feed.look(snapshot(up), now);
+    const history::Batch batch = feed.take(now);
+    marks += batch.marks.size();
+    return batch;
+  };
+  for (int second = 0; second < 24 * 3600; second += 6, up = !up) look(1s * second);
+  EXPECT_EQ(marks, 24U * HistoryFeed::kMostPortMarks);
+  // Whatever it was told last, the next hour begins with what it is.
+  up = true;
+  look(25h);
+  up = false;
+  EXPECT_EQ(look(26h).marks.at(0).kind, history::MarkKind::port_down);
+}
+
 TEST(HistoryFeed, HoldsNoMoreThanItMay) {
   HistoryFeed feed;
   const Instant now{Time{60s}, 100s};

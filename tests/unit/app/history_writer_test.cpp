@@ -88,6 +88,27 @@ TEST(HistoryWriter, WaitsForADiskThatDoesNotTakeIt) {
   EXPECT_EQ(kept(dir / "h"), 2U);
 }
 
+/// Periods are kept in the month in which they are told, not in one that a wrong clock once showed.
+TEST(HistoryWriter, ForgetsAWrongTimeWithWhatWasWritten) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  history::Batch wrong = quarter(0);
+  wrong.bins[0].bin.start += std::chrono::hours{24} * 365 * 9;
+  wrong.at = wrong.bins[0].bin.start + kBinSpan;
+  const Time then = wrong.at;
+  writer->push(std::move(wrong), then);
+  for (int i = 0; i < 500 && kept(dir / "h") == 0; ++i) std::this_thread::sleep_for(10ms);
+  ASSERT_EQ(kept(dir / "h"), 1U);
+  history::Batch right;
+  right.periods.push_back(
+      {history::PeriodKind::upkeep, "L0", {}, kStart, kStart + kBinSpan, {}, "mast work"});
+  right.at = kStart;
+  writer->push(std::move(right), kStart);
+  EXPECT_TRUE(writer->finish());
+  EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+}
+
 TEST(HistoryWriter, KeepsTheNewestWhenTooMuchWaits) {
   const test::TempDir dir;
   Said said;

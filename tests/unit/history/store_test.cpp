@@ -2,7 +2,9 @@
 #include "fadeward/history/store.hpp"
 
 #include <gtest/gtest.h>
+#include <sqlite3.h>
 
+#include <cstdlib>
 #include <filesystem>
 #include <map>
 
@@ -77,6 +79,31 @@ Written fill(Store& store, Time from, int quarters, int links, std::uint32_t see
     }
   }
   return out;
+}
+
+/// Another program's look into a file.
+std::int64_t number_in(const std::string& path, const std::string& sql) {
+  sqlite3* db = nullptr;
+  EXPECT_EQ(sqlite3_open(path.c_str(), &db), SQLITE_OK);
+  std::int64_t out = -1;
+  sqlite3_exec(
+      db, sql.c_str(),
+      [](void* into, int, char** values, char**) {
+        *static_cast<std::int64_t*>(into) = std::atoll(values[0]);
+        return 0;
+      },
+      &out, nullptr);
+  sqlite3_close(db);
+  return out;
+}
+std::int64_t rows_of(const std::string& path, const std::string& table) {
+  return number_in(path, "SELECT count(*) FROM " + table);
+}
+void execute(const std::string& path, const char* sql) {
+  sqlite3* db = nullptr;
+  ASSERT_EQ(sqlite3_open(path.c_str(), &db), SQLITE_OK);
+  EXPECT_EQ(sqlite3_exec(db, sql, nullptr, nullptr, nullptr), SQLITE_OK);
+  sqlite3_close(db);
 }
 
 Summary sum_of(Reader& reader, const std::string& link, Direction direction, Time from, Time to) {
@@ -186,6 +213,7 @@ TEST(Store, MakesHoursOfWhatIsOlderThanAYear) {
   const auto size = [&] { return std::filesystem::file_size(dir / "h/history-2031-04.sqlite"); };
   tidy_all(*store, at(kApril2031) + 100 * kDay);
   const auto before = size();
+  fill(*store, at(kApril2031) + 350 * kDay, 1, 1, 3);  // the month before that day's
   tidy_all(*store, at(kApril2031) + (30 + 364) * kDay);
   EXPECT_EQ(size(), before);
   tidy_all(*store, at(kApril2031) + (30 + 365) * kDay);
@@ -203,9 +231,22 @@ TEST(Store, MakesHoursOfWhatIsOlderThanAYear) {
                    [&](const Summary& day) {
                      expect_same(day, written.days.at({"L1", 0}).at(day.start));
                    });
+  // Spans that no day begins or ends: each once, in order of time.
+  for (const Duration step : {Duration{5h}, Duration{36h}, 10 * kDay}) {
+    Time last{};
+    std::uint32_t quarters = 0;
+    reader.summaries("L1", Direction::inbound, Time::min(), at(kApril2031) + 30 * kDay, step,
+                     [&](const Summary& sum) {
+                       EXPECT_GT(sum.start, last);
+                       last = sum.start;
+                       quarters += sum.quarters;
+                     });
+    EXPECT_EQ(quarters, 96U * 2 + 5) << step.count();
+  }
   // Once is enough.
+  fill(*store, at(kApril2031) + 470 * kDay, 1, 1, 3);
   tidy_all(*store, at(kApril2031) + 500 * kDay);
-  expect_same(sum_of(reader, "L0", Direction::outbound, Time::min(), Time::max()),
+  expect_same(sum_of(reader, "L0", Direction::outbound, Time::min(), at(kApril2031) + 30 * kDay),
               written.sums.at({"L0", 1}));
 }
 
@@ -219,11 +260,74 @@ TEST(Store, ForgetsWhatIsOlderThanItKeeps) {
   Reader reader = reader_of(dir / "h");
   ASSERT_TRUE(reader.extent());
   EXPECT_EQ(reader.extent()->first, at(kApril2031) + 31 * kDay);  // 21 is the limit
+  dir.file("h/history-2031-04.sqlite.damaged-1", "set aside once");
   tidy_all(*store, at(kApril2031) + 52 * kDay + 1h);
   EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite.damaged-1"));
   EXPECT_EQ(reader.extent()->first, at(kApril2031) + 32 * kDay);  // part of a month
-  tidy_all(*store, at(kApril2031) + 100 * kDay);
+  tidy_all(*store, at(kApril2031) + 62 * kDay);
   EXPECT_FALSE(reader.extent());
+}
+
+TEST(Store, ThrowsNothingAwayUnderAClockThatLeapt) {
+  const test::TempDir dir;
+  StoreOptions options;
+  options.keep = 365 * kDay;
+  const auto store = store_in(dir / "h", options);
+  const Written written = fill(*store, at(kApril2031) + 25 * kDay, 10 * 96, 1, 4);
+  const Time wrong = at(kApril2031) + 10 * 365 * kDay;
+  tidy_all(*store, wrong);
+  fill(*store, std::chrono::floor<std::chrono::days>(wrong), 5, 1, 5);  // in its own month
+  tidy_all(*store, wrong + 1h);
+  Reader reader = reader_of(dir / "h");
+  const auto before = [&] {
+    return sum_of(reader, "L0", Direction::inbound, Time::min(), at(kApril2031) + 40 * kDay);
+  };
+  expect_same(before(), written.sums.at({"L0", 0}));
+  // The year really came: a month later it has lived through one.
+  fill(*store, wrong + 31 * kDay, 5, 1, 6);
+  tidy_all(*store, wrong + 31 * kDay + 2h);
+  EXPECT_EQ(before().quarters, 0U);
+}
+
+TEST(Store, OneMonthThatCannotBeOpenedKeepsNoOtherFromHousekeeping) {
+  const test::TempDir dir;
+  StoreOptions options;
+  options.keep = 70 * kDay;
+  const auto store = store_in(dir / "h", options);
+  for (const int day : {0, 31, 62, 92}) fill(*store, at(kApril2031) + day * kDay, 96, 1, 2);
+  ASSERT_TRUE(store->close());
+  execute(dir / "h/history-2031-05.sqlite", "PRAGMA user_version = 99");
+  const auto again = store_in(dir / "h", options);
+  bool failed = false;
+  std::string said;
+  for (int turn = 0; turn < 50 && !failed; ++turn) {
+    const auto more = again->tidy(at(kApril2031) + 101 * kDay);
+    failed = !more;
+    ASSERT_TRUE(failed || *more) << "it must say so";
+    if (failed) said = more.error().message;
+  }
+  EXPECT_NE(said.find("later version"), std::string::npos) << said;
+  EXPECT_EQ(rows_of(dir / "h/history-2031-07.sqlite", "recent"), 0);
+  EXPECT_EQ(rows_of(dir / "h/history-2031-07.sqlite", "hour"), 48);
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+}
+
+TEST(Store, RollsUpNoFileOfALaterVersion) {
+  const test::TempDir dir;
+  const std::string path = dir / "h/history-2031-04.sqlite";
+  {
+    const auto store = store_in(dir / "h");
+    fill(*store, at(kApril2031), 96, 1, 2);
+    tidy_all(*store, at(kApril2031) + 40 * kDay);
+    fill(*store, at(kApril2031) + 395 * kDay, 4, 1, 2);  // the program has run until then
+  }
+  execute(path, "PRAGMA user_version = 99");
+  const auto store = store_in(dir / "h");
+  for (int turn = 0; turn < 50; ++turn)
+    static_cast<void>(store->tidy(at(kApril2031) + (30 + 370) * kDay));
+  EXPECT_EQ(rows_of(path, "hour"), 48);
+  EXPECT_EQ(number_in(path, "PRAGMA user_version"), 99);
 }
 
 TEST(Store, RefusesYearsThatDidNotHappen) {
@@ -341,6 +445,58 @@ TEST(Store, AddsUpWhatComesTwiceButTheFirst) {
   const auto store = store_in(dir / "h", options);
   write(*store, {{{"L1", Direction::inbound, part}}, {}, {}, {}, {}});
   EXPECT_EQ(frames(), part.frames);
+}
+
+TEST(Store, AddsUpWhatComesTwiceInOneBatch) {
+  const test::TempDir dir;
+  BinMaker maker(6);
+  const Bin one = maker.make(at(kApril2031), 50), two = maker.make(at(kApril2031), 30);
+  const auto store = store_in(dir / "h");
+  // After a disk that did not take it for a while, with a clock set back meanwhile.
+  write(*store,
+        {{{"L1", Direction::inbound, one}, {"L1", Direction::inbound, two}}, {}, {}, {}, {}});
+  Reader reader = reader_of(dir / "h");
+  EXPECT_EQ(sum_of(reader, "L1", Direction::inbound, Time::min(), Time::max()).frames,
+            one.frames + two.frames);
+}
+
+/// A recording played twice, or a bin that an earlier run wrote: its channels count once as well.
+TEST(Store, CountsChannelsOnceHoweverOftenABinComes) {
+  const test::TempDir dir;
+  BinMaker maker(8, 12);
+  const Bin bin = maker.make(at(kApril2031), 90);
+  for (const bool replace : {true, true, false}) {
+    StoreOptions options;
+    options.replace = replace;
+    const auto store = store_in(dir / "h", options);
+    write(*store, {{{"L1", Direction::inbound, bin}}, {}, {}, {}, {}});
+    tidy_all(*store, at(kApril2031) + kDay);
+  }
+  Reader reader = reader_of(dir / "h");
+  Summary wanted;
+  wanted.merge(bin);
+  expect_same(sum_of(reader, "L1", Direction::inbound, Time::min(), Time::max()), wanted);
+}
+
+TEST(Store, SaysWhatItCouldNotPack) {
+  const test::TempDir dir;
+  const std::string path = dir / "h/history-2031-04.sqlite";
+  {
+    const auto store = store_in(dir / "h");
+    fill(*store, at(kApril2031), 96, 1, 2);
+  }
+  execute(path, "UPDATE recent SET data = x'00' WHERE id = (SELECT min(id) FROM recent)");
+  std::vector<std::string> remarks;
+  StoreOptions options;
+  options.remark = [&](const std::string& text) { remarks.push_back(text); };
+  const auto store = store_in(dir / "h", options);
+  tidy_all(*store, at(kApril2031) + 2 * kDay);
+  ASSERT_EQ(remarks.size(), 1U);
+  EXPECT_NE(remarks[0].find(": 1 damaged"), std::string::npos) << remarks[0];
+  Reader reader = reader_of(dir / "h");
+  EXPECT_EQ(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()).quarters +
+                sum_of(reader, "L0", Direction::outbound, Time::min(), Time::max()).quarters,
+            191U);
 }
 
 TEST(Store, BeginsAnewWhenItsFileIsRemoved) {
