@@ -152,7 +152,7 @@ bool Reader::State::bins_of(Database& db, Month month, std::string_view link, Di
   if (found != SQLITE_ROW) return found == SQLITE_DONE;
   const std::int64_t series = series_of(find.integer(0), direction);
 
-  // A day is packed or it is not, but for a clock set back: then a few bins lie in both.
+  // A day is packed or it is not, but for a clock set back: then it has hours of both kinds.
   std::int64_t open_first = INT64_MAX, open_end = INT64_MIN;
   Statement ends = db.prepare("SELECT min(id), max(id) FROM recent");
   if (!ends || ends.step() != SQLITE_ROW) return false;
@@ -173,11 +173,21 @@ bool Reader::State::bins_of(Database& db, Month month, std::string_view link, Di
   const Visitor inside_visitor = inside;
   Summary channels;
   for (std::int64_t day = first; day <= last; ++day) {
+    const std::int64_t end = std::min((day + 1) * kQuartersPerDay, open_end);
+    std::int64_t next = std::max(day * kQuartersPerDay, open_first);
+    const auto come_until = [&](std::int64_t quarter) {
+      const std::int64_t begin = next;
+      quarter = std::min(quarter, end);
+      if (begin >= quarter) return true;
+      next = quarter;
+      return as_it_came(db, series, begin, quarter, from, to, visit);
+    };
     read.bind(1, hour_id(day, series, 0));
     read.bind(2, hour_id(day, series + 1, 0));
     int code = 0;
     while ((code = read.step()) == SQLITE_ROW) {
       const std::int64_t slot = read.integer(0) & 31;
+      if (!come_until(day * kQuartersPerDay + 4 * std::min<std::int64_t>(slot, 24))) return false;
       if (slot == kChannelSlot) {
         channels.clear();
         if (!pieces.visit(read.bytes(1), time_of_day(day),
@@ -193,9 +203,7 @@ bool Reader::State::bins_of(Database& db, Month month, std::string_view link, Di
     }
     read.reset();
     if (code != SQLITE_DONE) return false;
-    const std::int64_t begin = std::max(day * kQuartersPerDay, open_first);
-    const std::int64_t end = std::min((day + 1) * kQuartersPerDay, open_end);
-    if (begin < end && !as_it_came(db, series, begin, end, from, to, visit)) return false;
+    if (!come_until(end)) return false;
   }
   return true;
 }

@@ -478,6 +478,26 @@ TEST(Store, CountsChannelsOnceHoweverOftenABinComes) {
   expect_same(sum_of(reader, "L1", Direction::inbound, Time::min(), Time::max()), wanted);
 }
 
+TEST(Store, GivesBinsInOrderOfTimeAfterAClockSetBack) {
+  const test::TempDir dir;
+  const auto store = store_in(dir / "h");
+  BinMaker maker(8);
+  const auto put = [&](Duration after) {
+    write(*store,
+          {{{"L1", Direction::inbound, maker.make(at(kApril2031) + after)}}, {}, {}, {}, {}});
+  };
+  put(12h);
+  put(13h);
+  tidy_all(*store, at(kApril2031) + 25h);  // packed
+  for (const Duration after : {Duration{26h}, Duration{3h}, Duration{12h + 30min}, Duration{20h}}) put(after);
+  std::vector<Time> starts;
+  Reader reader = reader_of(dir / "h");
+  reader.bins("L1", Direction::inbound, Time::min(), Time::max(),
+              [&](const Summary& bin) { starts.push_back(bin.start - at(kApril2031) + Time{}); });
+  EXPECT_EQ(starts, (std::vector<Time>{Time{3h}, Time{12h}, Time{12h + 30min}, Time{13h}, Time{20h},
+                                       Time{26h}}));
+}
+
 TEST(Store, SaysWhatItCouldNotPack) {
   const test::TempDir dir;
   const std::string path = dir / "h/history-2031-04.sqlite";
