@@ -118,7 +118,9 @@ MonthFile::Trouble MonthFile::prepare() {
               "PRAGMA secure_delete = OFF;") != SQLITE_OK)
     return trouble("settings");
   if (!durable_ && db_.run("PRAGMA synchronous = OFF") != SQLITE_OK) return trouble("settings");
-  if (db_.number("SELECT count(*) FROM sqlite_schema") == 0) {
+  const auto tables = db_.number("SELECT count(*) FROM sqlite_schema");
+  if (!tables) return trouble("tables");
+  if (*tables == 0) {
     const Trouble made = transaction("make tables", [&] { return make_schema(db_) == SQLITE_OK; });
     if (made != Trouble::none) return made;
   }
