@@ -343,8 +343,7 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
     sound = sound && channel.frames > 0 && channel.frames <= kMostFrames;
   }
   const auto level = [&](std::int64_t mean) {
-    const double steps =
-        static_cast<double>(mean) + static_cast<double>(unzigzag(bits.golomb(k)));
+    const double steps = static_cast<double>(mean) + static_cast<double>(unzigzag(bits.golomb(k)));
     sound = sound && std::abs(steps) <= kFarthestDb * kMeanSteps;
     return steps;
   };

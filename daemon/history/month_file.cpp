@@ -88,7 +88,8 @@ MonthFile::Trouble MonthFile::open(const std::string& path, const StoreOptions& 
       return Trouble::foreign;
     }
     // A version without a table: the schema itself is damaged.
-    if ((*tables > 0 || *version > 0) && (*version < 1 || *tables == 0 || db_.number("PRAGMA application_id") != kApplication)) {
+    if ((*tables > 0 || *version > 0) &&
+        (*version < 1 || *tables == 0 || db_.number("PRAGMA application_id") != kApplication)) {
       error_ = path_ + ": not a history";
       return Trouble::damaged;
     }

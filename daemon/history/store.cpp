@@ -154,8 +154,7 @@ Result<MonthFile*> Store::State::file_of(Month month) {
   }
   auto file = std::make_unique<MonthFile>();
   Trouble found = open_once(*file, month);
-  if (found == Trouble::damaged && put_aside(month, file->error()))
-    found = open_once(*file, month);
+  if (found == Trouble::damaged && put_aside(month, file->error())) found = open_once(*file, month);
   if (found != Trouble::none) return Error{file->error().empty() ? "interrupted" : file->error()};
   checked.insert(month);
   return (open[month] = std::move(file)).get();

@@ -94,7 +94,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   if (const auto hour = history::decode_hour(piece, start)) {
     out.clear();
     history::encode_hour(out, *hour);
-    fuzz::require(history::decode_hour(out, start).has_value(), "an hour that was read can be kept");
+    fuzz::require(history::decode_hour(out, start).has_value(),
+                  "an hour that was read can be kept");
   }
   return 0;
 }

@@ -489,7 +489,8 @@ TEST(Store, GivesBinsInOrderOfTimeAfterAClockSetBack) {
   put(12h);
   put(13h);
   tidy_all(*store, at(kApril2031) + 25h);  // packed
-  for (const Duration after : {Duration{26h}, Duration{3h}, Duration{12h + 30min}, Duration{20h}}) put(after);
+  for (const Duration after : {Duration{26h}, Duration{3h}, Duration{12h + 30min}, Duration{20h}})
+    put(after);
   std::vector<Time> starts;
   Reader reader = reader_of(dir / "h");
   reader.bins("L1", Direction::inbound, Time::min(), Time::max(),
