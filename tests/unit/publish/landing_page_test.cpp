@@ -67,7 +67,7 @@ TEST(LandingPage, TheWorstLinkComesFirst) {
   EXPECT_TRUE(std::ranges::is_sorted(places));
   EXPECT_EQ(std::ranges::count(places, std::string::npos), 0);
   EXPECT_NE(page.find("antenna or feeder at the site"), std::string::npos);
-  EXPECT_NE(page.find("<small>1 above 10</small>"), std::string::npos);
+  EXPECT_NE(page.find("<small>1.0 above 10</small>"), std::string::npos);
   EXPECT_NE(page.find(">23</td>"), std::string::npos) << "days left";
 }
 
