@@ -138,9 +138,15 @@ class Daemon {
 
   void tell_write_errors() {
     const std::uint64_t errors = (state_ ? state_->errors() : 0) + (history_ ? history_->errors() : 0);
-    if (errors == write_errors_) return;
+    const std::uint64_t dropped =
+        history_ ? history_->dropped() + feed_.dropped() + supervisor_.bins_dropped() : 0;
+    if (errors == write_errors_ && dropped == history_dropped_) return;
     write_errors_ = errors;
-    box_.change([errors](publish::ProgramState& state) { state.history_write_errors = errors; });
+    history_dropped_ = dropped;
+    box_.change([errors, dropped](publish::ProgramState& state) {
+      state.history_write_errors = errors;
+      state.history_dropped = dropped;
+    });
   }
 
   Status open_http() {
@@ -380,6 +386,7 @@ class Daemon {
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
   std::uint64_t write_errors_ = 0;   ///< told so far
+  std::uint64_t history_dropped_ = 0;
   std::atomic<bool> stopping_ = false;   ///< also read by the HTTP thread
 };
 

@@ -321,6 +321,11 @@ void ChangeWatch::forget_noise(double moved_by_db) {
   }
 }
 
+void ChangeWatch::postpone_acceptance(Duration by) {
+  for (Suspect& suspect : suspects_)
+    if (suspect.told()) suspect.grown_at = std::max(suspect.told_at, suspect.grown_at) + by;
+}
+
 void ChangeWatch::shift(Duration step) {
   for (Suspect& suspect : suspects_) {
     suspect.onset += step;

@@ -78,9 +78,14 @@ link::Block Suspicions::take_block(Time now, link::LinkState& state) {
 void Suspicions::watch(Time now, link::LinkState& state, bool judged) {
   if (now < block_until_) return;
   const bool first = block_from_ == Time{};
+  const Duration planned = block_until_ - block_from_;
   const link::Block block = take_block(now, state);
   if (first) return;
-  if (block.sides[0].frames + block.sides[1].frames == 0) return;  // absence of data says nothing
+  // Absence of data says nothing, nor does it make anything usual: neither silence nor a stop.
+  const bool empty = block.sides[0].frames + block.sides[1].frames == 0;
+  const Duration unseen = block.to - block.from - (empty ? Duration{} : planned);
+  if (unseen > Duration{}) postpone_acceptance(unseen);
+  if (empty) return;
   changes_.add(block, judged);
   if (!judged) return;
   watch_losses(block, state);
@@ -145,6 +150,12 @@ void Suspicions::watch_channels(const link::Block& block, link::LinkState& state
     }
     if (contrast.unseen >= kContrastOverBlocks) contrast.told = false;
   }
+}
+
+void Suspicions::postpone_acceptance(Duration by) {
+  changes_.postpone_acceptance(by);
+  for (LossWatch& loss : losses_) loss.postpone_acceptance(by);
+  for (Contrast& contrast : contrasts_) contrast.steady_since += by;
 }
 
 void Suspicions::settle() {

@@ -50,6 +50,9 @@ Number clock_steps(const ExpositionInput& in) {
 Number write_errors(const ExpositionInput& in) {
   return static_cast<double>(in.program.history_write_errors);
 }
+Number history_dropped(const ExpositionInput& in) {
+  return static_cast<double>(in.program.history_dropped);
+}
 Number reload_successful(const ExpositionInput& in) {
   return in.program.config_last_reload_successful ? 1.0 : 0.0;
 }
@@ -210,6 +213,10 @@ constexpr std::array kTable = std::to_array<Entry>({
      source::ProgramNumber{clock_steps}},
     {{"fadeward_history_write_errors_total", counter, "", "Failed writes to the history."},
      source::ProgramNumber{write_errors}},
+    {{"fadeward_history_dropped_total", counter, "",
+      "Quarter hours, events and marks that will never be in the history: more waited for a disk or "
+      "a believable clock than may wait."},
+     source::ProgramNumber{history_dropped}},
     {{"fadeward_push_dropped_total", counter, "",
       "Samples or alerts that a push target will never get, by reason."},
      source::Pushes{}},

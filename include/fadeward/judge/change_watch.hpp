@@ -39,6 +39,8 @@ class ChangeWatch {
   /// What was told goes on, compared with a floor that moved by so much.
   void forget_noise(double moved_by_db);
   void shift(Duration step);
+  /// Nothing was seen for so long: what was told has lasted no longer by that.
+  void postpone_acceptance(Duration by);
 
   /// Pending ones and those told; one that has ended stays for one block, so that it can be told.
   const std::vector<Suspect>& suspects() const { return suspects_; }

@@ -19,6 +19,8 @@ class LossWatch {
   /// Forgets what has been gathered against the usual; what was told stays.
   void settle() { small_ = large_ = 0; }
   void shift(Duration step);
+  /// Nothing was seen for so long: what was told has lasted no longer by that.
+  void postpone_acceptance(Duration by) { told_at_ += by; }
 
   bool told() const { return told_; }
   /// The last block was the one with which what was told became the usual: it has lasted three

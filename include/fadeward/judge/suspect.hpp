@@ -25,7 +25,8 @@ struct Suspect {
   Shape shape = Shape::step;
   Time onset{};
   Time told_at{};
-  Time grown_at{};        ///< when more of it was found last; the epoch: never
+  /// When more of it was found last, later by what was not seen since; the epoch: never.
+  Time grown_at{};
   double confidence = 0;  ///< 0..1, of the cause against the next likely one
   std::array<double, kStreams> before_db{};  ///< streams before it, daily rhythm removed
   std::array<bool, kStreams> before_known{};

@@ -84,6 +84,7 @@ class Suspicions {
     std::string text;
   };
 
+  void postpone_acceptance(Duration by);
   link::Block take_block(Time now, link::LinkState& state);
   void watch_losses(const link::Block& block, link::LinkState& state);
   void watch_channels(const link::Block& block, link::LinkState& state);

@@ -33,6 +33,7 @@ struct ProgramState {
   std::optional<Time> config_last_reload;                ///< of the last successful one
   std::optional<Time> started;                           ///< wall clock at the start of the process
   std::uint64_t history_write_errors = 0;
+  std::uint64_t history_dropped = 0;  ///< records that will never be written
   std::vector<PushDropped> push_dropped;
   std::map<std::string, std::string> external_labels;    ///< onto the alerts of /alerts
 };

@@ -257,6 +257,21 @@ TEST(ChangeWatch, WhatStaysIsTheNewUsualAfterThreeWeeks) {
   EXPECT_EQ(bench.seen.tellings, 1) << bench.story();
 }
 
+// A winter without the gateway makes no fault the usual.
+TEST(ChangeWatch, WhatIsNotSeenDoesNotBecomeUsual) {
+  Bench bench(3);
+  bench.world.fault = step(kFarTransmit, 4, kStart + 4 * 24h);
+  bench.run(4 * 24h + 10 * 24h);
+  ASSERT_EQ(bench.now_told, 1U) << bench.story();
+  bench.world.now += 60 * 24h;
+  bench.watch.postpone_acceptance(60 * 24h);
+  bench.run(5 * 24h);
+  EXPECT_FALSE(bench.seen.accepted) << bench.story();
+  EXPECT_EQ(bench.now_told, 1U) << bench.story();
+  bench.run(8 * 24h);
+  EXPECT_TRUE(bench.seen.accepted) << bench.story();
+}
+
 TEST(ChangeWatch, RebaselineTakesThePresentForUsual) {
   Bench bench(5);
   bench.world.fault = step(kFarTransmit, 4, kStart + 4 * 24h);

@@ -68,7 +68,8 @@ class Port {
   }
 
   bool port_alert_is_stale() const {
-    for (const AlertState& alert : supervisor_.snapshot(instant())->alerts)
+    const SnapshotPtr snapshot = supervisor_.snapshot(instant());
+  for (const AlertState& alert : snapshot->alerts)
       if (alert.port == 0 && alert.active) return alert.stale;
     return false;
   }
