@@ -208,7 +208,7 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
 }
 
 std::shared_ptr<const review::LastDays> ReviewDesk::last_days(Time now) {
-  const std::lock_guard lock(state_->mutex);
+  std::unique_lock lock(state_->mutex);
   const bool old = !state_->days || Clock::now() - state_->days_made > kKept;
   if (old && !state_->days_under_way && state_->jobs.size() < kMostWaiting) {
     state_->days_under_way = true;
@@ -217,6 +217,9 @@ std::shared_ptr<const review::LastDays> ReviewDesk::last_days(Time now) {
     state_->jobs.push_back(std::move(job));
     state_->work.notify_one();
   }
+  // The first page after a start is worth a moment; later ones show what is at hand.
+  if (!state_->days)
+    state_->done.wait_for(lock, kPatience, [&] { return !state_->days_under_way; });
   return state_->days;
 }
 
