@@ -312,15 +312,6 @@ void ChangeWatch::settle() {
   std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
 }
 
-void ChangeWatch::forget_noise(double moved_by_db) {
-  settle();
-  for (const Stream stream : {Stream::near_noise, Stream::far_noise}) {
-    const auto i = static_cast<std::size_t>(stream);
-    forget_level(i);
-    for (Suspect& suspect : suspects_) suspect.before_db[i] += moved_by_db;
-  }
-}
-
 void ChangeWatch::postpone_acceptance(Duration by) {
   for (Suspect& suspect : suspects_)
     if (suspect.told()) suspect.grown_at = std::max(suspect.told_at, suspect.grown_at) + by;

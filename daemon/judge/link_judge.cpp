@@ -46,7 +46,6 @@ void LinkJudge::reconfigure(const LinkSettings& settings) {
     for (Reserve& reserve : reserves_) reserve.forget();
   settings_ = settings;
   state_.reconfigure(settings);
-  noise_bandwidth_hz_ = 0;
   suspicions_.set_moving(settings.moving);
   suspicions_.set_relayed(!settings.via.empty());
   const budget::LinkBudget budget = budget::compute(settings);
@@ -92,10 +91,7 @@ void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBoo
   const link::Noticed noticed = state_.take(report, at);
   if (settings_.radio.max_power_dbm || settings_.radio.slowest.said()) note_reserves(at);
   if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
-  if (noticed.setting) follow_bandwidth();
   if (noticed.setting) note_setting(noticed, now, owner);
-  if (noise_bandwidth_hz_ == 0)
-    noise_bandwidth_hz_ = state_.receiver(Direction::inbound).bandwidth_hz;
   if (!silent_) return;
   silent_ = false;
   alerts_.clear(owner, AlertName::LinkSilent, {}, now, "Reports arrive again.");
@@ -118,14 +114,6 @@ void LinkJudge::note_restart(const link::Noticed& noticed, Time now,
   found.onset = now;
   found.text = std::move(text);
   alerts_.raise(owner, AlertName::RadioRestarted, {}, now, std::move(found));
-}
-
-/// White noise is as strong as the filter is wide.
-void LinkJudge::follow_bandwidth() {
-  const double now_hz = state_.receiver(Direction::inbound).bandwidth_hz;
-  if (noise_bandwidth_hz_ > 0 && now_hz > 0 && now_hz != noise_bandwidth_hz_)
-    suspicions_.forget_noise(10 * std::log10(now_hz / noise_bandwidth_hz_));
-  noise_bandwidth_hz_ = now_hz;
 }
 
 void LinkJudge::note_setting(const link::Noticed& noticed, Time now,

@@ -90,7 +90,8 @@ void DirectionState::close_bin(Time now) {
     fill_bin();
     fill_block();
     for (const ChannelPart& part : bin.channels)
-      if (part.frames > 0) channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
+      if (part.frames > 0 && part.channel < channels.size())
+        channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
     channels.settle();
     if (keep_closed && closed.size() < kMostClosed)
       closed.push_back(bin);
@@ -107,7 +108,8 @@ void DirectionState::close_bin(Time now) {
 
 void DirectionState::set_frames(const FrameSetting& setting) {
   settle_counts();
-  power_changed_ = power_changed_ || setting.power_dbm != setting_.power_dbm;
+  setting_changed_ = setting_changed_ || setting.power_dbm != setting_.power_dbm ||
+                     setting.noise_bandwidth_hz != setting_.noise_bandwidth_hz;
   setting_ = setting;
   choose_rate();
 }
@@ -152,8 +154,8 @@ void DirectionState::advance_blocks(Time at) {
 void DirectionState::measured(Time at, const Separated& levels, double required_snr_db,
                               std::optional<std::uint8_t> channel, std::uint8_t weight) {
   enter(at);
-  if (power_changed_) [[unlikely]] {
-    power_changed_ = false;
+  if (setting_changed_) [[unlikely]] {
+    setting_changed_ = false;
     taken_until_ = at;
   }
   const double margin_db = levels.signal_dbm - levels.noise_dbm - required_snr_db;
@@ -296,7 +298,12 @@ BlockSide DirectionState::take_block(Time now) {
   float sum = 0;
   for (auto it = signals_dbm.begin(); it != end; ++it) sum += std::min(std::max(*it, lowest), highest);
   const float mean_dbm = sum / frames;
-  out.noise_dbm = 2 * quiet >= count ? quiet_sum / static_cast<float>(quiet) : noise_sum / frames;
+  const float measured_dbm =
+      2 * quiet >= count ? quiet_sum / static_cast<float>(quiet) : noise_sum / frames;
+  const double width_hz =
+      setting_.noise_bandwidth_hz > 0 ? setting_.noise_bandwidth_hz : kNoiseBandwidthHz;
+  const auto wider_db = static_cast<float>(db_from_ratio(width_hz / kNoiseBandwidthHz));
+  out.noise_dbm = measured_dbm - wider_db;
   out.margin_db = margin_sum / frames;
   out.signal_db = mean_dbm - static_cast<float>(setting_.power_dbm.value_or(0));
   // A block of few frames is no measure for the channels of these very frames.
@@ -308,7 +315,7 @@ BlockSide DirectionState::take_block(Time now) {
   if (channels.size() <= 1) return out;
   const bool few = count < 8;
   const float signal_dbm = few ? slow_signal_dbm_ : mean_dbm,
-              noise_dbm = few ? slow_noise_dbm_ : out.noise_dbm;
+              noise_dbm = (few ? slow_noise_dbm_ : out.noise_dbm) + wider_db;
   for (std::size_t i = 0; i < count; ++i)
     channel_levels.add(levels[i].channel, levels[i].signal_dbm - signal_dbm,
                        levels[i].noise_dbm - noise_dbm);

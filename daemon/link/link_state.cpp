@@ -20,7 +20,6 @@ constexpr Duration kObservedForPresumption = std::chrono::minutes{10};
 constexpr Duration kNoiseMemory = std::chrono::hours{1};
 constexpr std::uint64_t kLearnAll = 256;
 constexpr std::uint32_t kFewestForNoise = 10;
-constexpr std::size_t kLatencies = 64;
 constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;  // common practice: chirp receivers stop at about 10 dB
 constexpr double kBendDb = 3.0;        // so far below its ceiling an SNR begins to lag behind
@@ -342,6 +341,7 @@ FrameSetting LinkState::frame_setting(Direction d) const {
   setting.power_dbm = power_dbm(d);
   setting.spreading_factor = spreading_factor().value_or(0);
   setting.bandwidth_hz = bandwidth_hz().value_or(0);
+  setting.noise_bandwidth_hz = receiver(d).bandwidth_hz;
   return setting;
 }
 

@@ -35,9 +35,6 @@ class ChangeWatch {
   void add(const link::Block& block, bool judged);
   /// Radios were set otherwise: what is before cannot be compared with what comes.
   void settle();
-  /// The same, and the noise floors are others from now on: their usual levels are learned anew.
-  /// What was told goes on, compared with a floor that moved by so much.
-  void forget_noise(double moved_by_db);
   void shift(Duration step);
   /// Nothing was seen for so long: what was told has lasted no longer by that.
   void postpone_acceptance(Duration by);

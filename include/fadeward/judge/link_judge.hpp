@@ -71,14 +71,13 @@ class LinkJudge {
     a(state_, alerts_, margin_[0], margin_[1], deficit_[0], deficit_[1], loss_[0], loss_[1],
       retries_, latency_, foreign_, started_, setting_changes_, setting_changes_since_, suspicions_,
       outlooks_[0], outlooks_[1], day_, clear_days_, baseline_taken_, was_in_upkeep_, reserves_[0],
-      reserves_[1], noise_bandwidth_hz_);
+      reserves_[1]);
     if constexpr (A::kReading) silent_ = alerts_.active(AlertName::LinkSilent, {});
   }
 
  private:
   void note_restart(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
   void note_setting(const link::Noticed& noticed, Time now, const AlertBook::Owner& owner);
-  void follow_bandwidth();
   void end_log_entries(Time now, const AlertBook::Owner& owner);
   void judge_silence(Time now, const PortView& port, const AlertBook::Owner& owner);
   void judge_direction(Direction direction, Time now, const AlertBook::Owner& owner);
@@ -124,7 +123,6 @@ class LinkJudge {
   std::array<std::uint8_t, kDirections> clear_days_{};  ///< in a row without a crossing in sight
   bool was_in_upkeep_ = false;
   bool judged_ = false;  ///< by `judge` in the minute under way: neither in upkeep nor silent
-  double noise_bandwidth_hz_ = 0;      ///< that the usual noise floors belong to; 0: not known
   std::uint32_t setting_changes_ = 0;  ///< in the day since setting_changes_since_
   Time setting_changes_since_{};
 };

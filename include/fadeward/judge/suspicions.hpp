@@ -36,8 +36,6 @@ class Suspicions {
   bool inbound_signal_changed(Time since) const;
   /// A setting of the radios changed, or upkeep ended: what was before is no measure.
   void settle();
-  /// The bandwidth is another: the noise floors have moved by so much, as far as is known.
-  void forget_noise(double moved_by_db) { changes_.forget_noise(moved_by_db); }
   void shift(Duration step);
   /// The present levels are the usual ones; what was told of them ends with the next `tell`.
   void rebaseline();

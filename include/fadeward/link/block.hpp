@@ -10,7 +10,10 @@
 namespace fadeward::link {
 
 /// One direction. Levels are means over the frames heard, hop channels' offsets removed; the signal
-/// for a transmit power of 0 dBm where the power is known (then it is minus the path loss).
+/// for a transmit power of 0 dBm where the power is known (then it is minus the path loss), the
+/// noise for kNoiseBandwidthHz (white noise is as strong as the filter is wide).
+inline constexpr double kNoiseBandwidthHz = 125e3;
+
 struct BlockSide {
   std::uint32_t frames = 0;  ///< measured
   std::uint32_t heard = 0;   ///< counted by `seq` or by counters
@@ -18,7 +21,7 @@ struct BlockSide {
   bool loss_known = false;
   bool noise_known = false;  ///< measured, not assumed
   float signal_db = 0;       ///< valid if frames > 0
-  float noise_dbm = 0;
+  float noise_dbm = 0;       ///< in kNoiseBandwidthHz
   float margin_db = 0;      ///< mean over the frames heard, as measured
 };
 

@@ -26,6 +26,7 @@ struct FrameSetting {
   std::optional<double> power_dbm;
   int spreading_factor = 0;  ///< 0: not a chirp or not known
   double bandwidth_hz = 0;
+  double noise_bandwidth_hz = 0;  ///< of the receiver; 0: not known
 };
 
 /// State of one direction. Times are the caller's; they may come up to a minute out of order.
@@ -75,8 +76,8 @@ class DirectionState {
     if (bin_open() && now >= bin_until_) close_bin(now);
   }
 
-  /// Statistics of the frames since the last call, or since the power changed; channel offsets are
-  /// learned from them. Once every few minutes.
+  /// Statistics of the frames since the last call, or since power or bandwidth changed; channel
+  /// offsets are learned from them. Once every few minutes.
   BlockSide take_block(Time now);
 
   /// Rice factor of the frames in the window, dB; steady over scattered power, hop channels'
@@ -100,7 +101,7 @@ class DirectionState {
   std::uint32_t heard_since_ = 0;  ///< counted since the last measurement
   std::uint32_t lost_since_ = 0;
   Time bin_until_ = Time::min();  ///< end of the open bin
-  bool power_changed_ = false;    ///< since the last frame
+  bool setting_changed_ = false;  ///< power or bandwidth, since the last frame
 
  public:
   FrameWindow window;

@@ -121,6 +121,10 @@ class LinkState {
       reports, repeats, late, restarts, foreign, supply_v, temperature_c, uptime_s, has_foreign_,
       highest_power_dbm_, reciprocal_, learned_at_, silent_intervals_);
     if constexpr (A::kReading) {
+      if (latencies_.size() > kLatencies) {
+        latencies_.clear();
+        a.fail();
+      }
       gap_unknown_ = true;
       settle_rate();
       if (has_foreign_) foreign_counts_ = std::make_unique<estimate::RollingCounts>();
@@ -181,6 +185,8 @@ class LinkState {
   double path_offset_db(Direction direction) const;
   double reading_sd_db(Direction direction) const;
   void learn_margins(Time hour);
+
+  static constexpr std::size_t kLatencies = 64;
 
   // What every report touches lies together, up to the directions.
   bool gap_unknown_ = false;
