@@ -123,15 +123,20 @@ class ArchiveReader {
       value.archive(*this);
     }
   }
-  void one(Duration& value) {
-    Duration::rep ticks = 0;
-    raw(ticks);
-    value = Duration{ticks};
-  }
-  void one(Time& value) {
-    Duration::rep ticks = 0;
-    raw(ticks);
-    value = Time{Duration{ticks}};
+  void one(Duration& value) { value = Duration{ticks()}; }
+  void one(Time& value) { value = Time{Duration{ticks()}}; }
+  /// Microseconds. None that was ever written is longer than 285 years or after 2255: longer ones
+  /// would not survive the sums that are made of them. The ends of the range stand for "never".
+  Duration::rep ticks() {
+    constexpr Duration::rep kMost = Duration::rep{1} << 53;
+    Duration::rep out = 0;
+    raw(out);
+    const bool never = out == Duration::min().count() || out == Duration::max().count();
+    if (!never && (out > kMost || out < -kMost)) {
+      ok_ = false;
+      out = 0;
+    }
+    return out;
   }
   void one(std::string& value) {
     const std::size_t n = count();

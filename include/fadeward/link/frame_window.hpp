@@ -133,7 +133,13 @@ class FrameWindow {
   template <class A>
   void archive(A& a) {
     a(origin_, samples_, thin_by_, skipped_, skipped_frames_, skipped_lost_);
-    if constexpr (A::kReading) rebuild();
+    if constexpr (A::kReading) {
+      if (samples_.size() > kMost) {
+        samples_.clear();
+        a.fail();
+      }
+      rebuild();
+    }
   }
 
  private:
