@@ -4,15 +4,6 @@
 
 namespace fadeward {
 
-namespace {
-
-bool same_setting(const RateUse& a, const RateUse& b) {
-  return a.power_known == b.power_known && a.power_dbm == b.power_dbm &&
-         a.spreading_factor == b.spreading_factor && a.bandwidth_hz == b.bandwidth_hz;
-}
-
-}  // namespace
-
 void Bin::merge(const Bin& other) {
   frames += other.frames;
   lost += other.lost;

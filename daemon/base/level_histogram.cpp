@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 
 namespace fadeward {
 
@@ -78,30 +77,6 @@ std::optional<double> LevelHistogram::deviation_db() const {
   const double mean = static_cast<double>(sum_cdb_) / total_;
   const double variance = std::max(0.0, static_cast<double>(sum_square_cdb_) / total_ - mean * mean);
   return std::sqrt(variance * total_ / (total_ - 1.0)) / 100;
-}
-
-std::optional<double> LevelHistogram::quantile_db(double q) const {
-  if (total_ == 0) return {};
-  // What the cells took: less than total_ where one is full.
-  const auto held = std::accumulate(counts_.begin(), counts_.end(), std::uint32_t{0});
-  const double wanted = q * held;
-  std::uint32_t below = 0;
-  double left_at = 0, left_level = 0;
-  bool have_left = false;
-  for (int i = 0; i < kCells; ++i) {
-    const std::uint32_t count = counts_[static_cast<std::size_t>(i)];
-    if (count == 0) continue;
-    const double middle = below + count / 2.0;
-    const double level = (first_cell_ + i) * kStepDb;
-    if (middle >= wanted)
-      return have_left ? left_level + (level - left_level) * (wanted - left_at) / (middle - left_at)
-                       : level;
-    left_at = middle;
-    left_level = level;
-    have_left = true;
-    below += count;
-  }
-  return left_level;
 }
 
 }  // namespace fadeward

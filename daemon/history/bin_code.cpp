@@ -234,7 +234,8 @@ float get_float(BitReader& bits, float steps) {
 
 constexpr float kPowerSteps = 4, kBandwidthSteps = 0.01F;
 
-bool same_setting(const RateTotal& a, const RateTotal& b) {
+/// To the bit: what is written as "the same as before" must come back exactly.
+bool same_bits(const RateTotal& a, const RateTotal& b) {
   return a.power_known == b.power_known && a.spreading_factor == b.spreading_factor &&
          std::bit_cast<std::uint32_t>(a.power_dbm) == std::bit_cast<std::uint32_t>(b.power_dbm) &&
          std::bit_cast<std::uint32_t>(a.bandwidth_hz) ==
@@ -244,7 +245,7 @@ bool same_setting(const RateTotal& a, const RateTotal& b) {
 void put_rates(BitWriter& bits, const std::vector<RateTotal>& rates, std::uint64_t frames,
                std::vector<RateTotal>& near) {
   bool same = rates.size() == near.size();
-  for (std::size_t i = 0; same && i < rates.size(); ++i) same = same_setting(rates[i], near[i]);
+  for (std::size_t i = 0; same && i < rates.size(); ++i) same = same_bits(rates[i], near[i]);
   bits.flag(same);
   if (!same) {
     bits.golomb(rates.size(), 1);
@@ -408,15 +409,21 @@ bool get_counts(BitReader& bits, RawBin& raw) {
   return bits.ok();
 }
 
+/// Counts and sources of a bin, a summary, or what is read of either.
+template <class To, class From>
+void take_counts(To& to, const From& from) {
+  to.frames = from.frames;
+  to.lost = from.lost;
+  to.sent = from.sent;
+  to.retries = from.retries;
+  to.failures = from.failures;
+  to.noise_source = from.noise_source;
+  to.loss_source = from.loss_source;
+}
+
 void put_bin(BitWriter& bits, const Bin& bin, Neighbour& near) {
   RawBin raw;
-  raw.frames = bin.frames;
-  raw.lost = bin.lost;
-  raw.sent = bin.sent;
-  raw.retries = bin.retries;
-  raw.failures = bin.failures;
-  raw.noise_source = bin.noise_source;
-  raw.loss_source = bin.loss_source;
+  take_counts(raw, bin);
   // Retries without transmissions make no sense but must not vanish.
   const bool odd = bin.sent == 0 && (bin.retries > 0 || bin.failures > 0);
   bits.flag(odd);
@@ -435,7 +442,7 @@ void put_bin(BitWriter& bits, const Bin& bin, Neighbour& near) {
   for (const RateUse& use : bin.rates)
     raw.rates.push_back(
         {use.power_dbm, use.power_known, use.spreading_factor, use.bandwidth_hz, use.frames});
-  while (!raw.rates.empty() && raw.rates.back().frames == 0 && same_setting(raw.rates.back(), {}))
+  while (!raw.rates.empty() && raw.rates.back().frames == 0 && same_bits(raw.rates.back(), {}))
     raw.rates.pop_back();
   put_rates(bits, raw.rates, bin.frames, near.rates);
 }
@@ -479,13 +486,7 @@ bool to_bin(const RawBin& raw, Bin& bin) {
 
 /// Into an empty summary; `upkeep` is the caller's.
 void add_to(Summary& out, const RawBin& raw) {
-  out.frames = raw.frames;
-  out.lost = raw.lost;
-  out.sent = raw.sent;
-  out.retries = raw.retries;
-  out.failures = raw.failures;
-  out.noise_source = raw.noise_source;
-  out.loss_source = raw.loss_source;
+  take_counts(out, raw);
   add_to(out.margin, raw.levels[0]);
   add_to(out.signal, raw.levels[1]);
   add_to(out.noise, raw.levels[2]);
@@ -515,13 +516,7 @@ void encode_hour(std::string& out, const HourOfBins& hour) {
 void encode_summary(std::string& out, const Summary& summary) {
   put_piece(out, Kind::summary, [&](BitWriter& bits) {
     RawBin raw;
-    raw.frames = summary.frames;
-    raw.lost = summary.lost;
-    raw.sent = summary.sent;
-    raw.retries = summary.retries;
-    raw.failures = summary.failures;
-    raw.noise_source = summary.noise_source;
-    raw.loss_source = summary.loss_source;
+    take_counts(raw, summary);
     bits.golomb(summary.quarters, 2);
     bits.golomb(summary.upkeep_quarters, 0);
     put_counts(bits, raw);

@@ -99,28 +99,4 @@ std::optional<double> Levels::deviation_db() const {
   return std::sqrt(variance * total / (total - 1)) / 100;
 }
 
-std::optional<double> Levels::quantile_db(double q) const {
-  std::uint64_t held = 0;
-  for (const std::uint64_t count : cells_) held += count;
-  if (held == 0) return {};
-  const double wanted = q * static_cast<double>(held);
-  double below = 0, left_at = 0, left_level = 0;
-  bool have_left = false;
-  for (std::size_t i = 0; i < cells_.size(); ++i) {
-    if (cells_[i] == 0) continue;
-    const auto count = static_cast<double>(cells_[i]);
-    const double middle = below + count / 2;
-    const double level =
-        static_cast<double>(first_cell_ + static_cast<std::int64_t>(i)) * LevelHistogram::kStepDb;
-    if (middle >= wanted)
-      return have_left ? left_level + (level - left_level) * (wanted - left_at) / (middle - left_at)
-                       : level;
-    left_at = middle;
-    left_level = level;
-    have_left = true;
-    below += count;
-  }
-  return left_level;
-}
-
 }  // namespace fadeward::history

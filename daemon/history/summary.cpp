@@ -33,8 +33,7 @@ void Summary::add_channel(const ChannelTotal& more) {
 void Summary::add_rate(const RateTotal& more) {
   if (more.frames == 0) return;
   for (RateTotal& rate : rates)
-    if (rate.power_known == more.power_known && rate.power_dbm == more.power_dbm &&
-        rate.spreading_factor == more.spreading_factor && rate.bandwidth_hz == more.bandwidth_hz) {
+    if (same_setting(rate, more)) {
       rate.frames += more.frames;
       return;
     }

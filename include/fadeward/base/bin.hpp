@@ -28,6 +28,13 @@ struct RateUse {
   }
 };
 
+/// Whether two uses (RateUse or what sums it up) are of one combination.
+template <class A, class B>
+bool same_setting(const A& a, const B& b) {
+  return a.power_known == b.power_known && a.power_dbm == b.power_dbm &&
+         a.spreading_factor == b.spreading_factor && a.bandwidth_hz == b.bandwidth_hz;
+}
+
 /// One hop channel's part of a bin.
 struct ChannelPart {
   std::uint16_t channel = 0;

@@ -28,7 +28,9 @@ class Levels {
   std::optional<double> deviation_db() const;  ///< empty before the second value
   /// Level with a share `q` (0..1) of the values below it, as LevelHistogram gives it. Empty while
   /// empty.
-  std::optional<double> quantile_db(double q) const;
+  std::optional<double> quantile_db(double q) const {
+    return quantile_of_cells(cells_, first_cell_, LevelHistogram::kStepDb, q);
+  }
 
   /// Calls `visit(level_db, weight)` for each occupied cell, lowest level first.
   template <class Visit>
