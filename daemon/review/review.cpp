@@ -174,7 +174,11 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
   out.link = question.link;
   out.context = question.context;
   const auto bounds = bounds_of(reader, question);
-  if (!bounds) return out;
+  if (!bounds) {
+    out.problems = reader.problems();
+    out.story = story_of(out);
+    return out;
+  }
   for (std::size_t d = 0; d < kDirections; ++d) {
     Progress part;
     if (question.progress)

@@ -70,7 +70,7 @@ struct LinkReview {
   bool empty() const { return directions[0].digest.empty() && directions[1].digest.empty(); }
 };
 
-/// Never fails: a link without data is an empty review.
+/// Never fails: without data in the period the review is empty and its story says so.
 LinkReview review_link(history::Reader& reader, const Question& question);
 
 /// Performance alone, which needs neither seasons nor trends.

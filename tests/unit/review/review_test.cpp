@@ -214,7 +214,10 @@ void FiveYears::APartOfIt() {
   EXPECT_TRUE(review_link(*opened, question).empty());
   question.from = date(2050, 1, 1);
   question.to.reset();
-  EXPECT_TRUE(review_link(*opened, question).empty());
+  const LinkReview later = review_link(*opened, question);
+  EXPECT_TRUE(later.empty());
+  ASSERT_EQ(later.story.size(), 1u) << "nothing is said to be nothing";
+  EXPECT_NE(later.story[0].text.find("no data"), std::string::npos);
 }
 
 // The last that was heard of a link is not the end of the record while the program lives on.
