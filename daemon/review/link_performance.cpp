@@ -119,8 +119,10 @@ void tell_cause(Outage& outage, const std::vector<Episode>& episodes) {
                                          : 0) +
            (own ? 1 : 0) + (tells_cause(one) ? 1 : 0) + (one.severity >= Severity::warning ? 1 : 0);
   };
+  // What began near its end is what the outage left behind: losses of the time it took.
+  const Time latest = outage.from + (outage.to - outage.from) / 2;
   for (const Episode& one : episodes) {
-    const bool stood = one.from < outage.to && (!one.to || *one.to > outage.from - kEarlier);
+    const bool stood = one.from < latest && (!one.to || *one.to > outage.from - kEarlier);
     if (!stood || one.severity < Severity::info) continue;
     if (best == nullptr || rank(one) > rank(*best) ||
         (rank(one) == rank(*best) && one.from > best->from))

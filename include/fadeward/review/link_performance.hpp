@@ -57,7 +57,8 @@ struct PerformanceInput {
 /// levels of this one was silent, not this direction.
 LinkPerformance link_performance(const PerformanceInput& input);
 
-/// The event that likely tells why: one that stood at the time, with a cause before one without.
+/// The event that likely tells why: one that stood in the first half of the outage, with a cause
+/// before one without.
 void tell_cause(Outage& outage, const std::vector<Episode>& episodes);
 
 }  // namespace fadeward::review

@@ -62,6 +62,28 @@ TEST(LinkPerformance, SilenceIsAnOutage) {
       << "what was seen before it went quiet tells more than that it was quiet";
 }
 
+// Frame numbers tell of lost frames when the site is heard again; they did not cause the silence.
+TEST(LinkPerformance, WhatTheOutageLeftBehindIsNotItsCause) {
+  std::vector<Slot> in;
+  hear(in, 0, 20);
+  hear(in, 40, 96);
+  std::vector<Episode> episodes(2);
+  episodes[0].from = quarter(20) - 3min;
+  episodes[0].to = quarter(40);
+  episodes[0].alert = AlertName::LinkSilent;
+  episodes[0].severity = Severity::critical;
+  episodes[0].cause = Cause::silent;
+  episodes[1].from = quarter(40) - 1min;
+  episodes[1].alert = AlertName::LossHigh;
+  episodes[1].severity = Severity::warning;
+  episodes[1].cause = Cause::collisions;
+  auto input = input_of(in, kNever, 96);
+  input.episodes = &episodes;
+  const LinkPerformance all = link_performance(input);
+  ASSERT_EQ(all.outages.size(), 1u);
+  EXPECT_EQ(all.outages[0].cause, Cause::silent);
+}
+
 TEST(LinkPerformance, WhenTheProgramDidNotRunNothingIsKnown) {
   std::vector<Slot> in, out;
   hear(in, 0, 20);
