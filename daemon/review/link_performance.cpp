@@ -192,7 +192,7 @@ LinkPerformance link_performance(const PerformanceInput& input) {
         static_cast<std::int64_t>(
             tally(states[kBothWays], judged[kBothWays], run.first, run.end).unavailable);
     const bool in = touches(judged[0], run), back = touches(judged[1], run);
-    if (in != back && out.known[0] && out.known[1])
+    if (in != back)
       outage.direction = in ? Direction::inbound : Direction::outbound;
     if (input.episodes) tell_cause(outage, *input.episodes);
     out.outages.push_back(std::move(outage));

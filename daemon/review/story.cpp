@@ -272,9 +272,11 @@ class Story {
     if (!all.interval) return;
     const auto share = all.total[kBothWays].availability();
     if (!share) return;
-    std::string text = "Available " + in_percent(*share, 3) +
-                       " of the time both ways, on intervals of " + span_words(*all.interval) +
-                       "; ";
+    const std::string way = !all.known[1]   ? "inbound (nothing is known of outbound)"
+                            : !all.known[0] ? "outbound (nothing is known of inbound)"
+                                            : "both ways";
+    std::string text = "Available " + in_percent(*share, 3) + " of the time " + way +
+                       ", on intervals of " + span_words(*all.interval) + "; ";
     const auto severe = static_cast<std::int64_t>(all.total[kBothWays].severely_errored);
     if (severe > 0)
       text += span_words(*all.interval * severe) + " of available time severely errored; ";

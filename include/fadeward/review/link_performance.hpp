@@ -16,7 +16,7 @@ struct Outage {
   Time from{};
   Time to{};
   Duration unavailable{};              ///< upkeep and missing data within left out
-  std::optional<Direction> direction;  ///< empty: both
+  std::optional<Direction> direction;  ///< empty: both; else one is known to be out
   bool open = false;                   ///< not over at the end of the period
   Cause cause = Cause::none;           ///< none: no event tells
   std::string text;                    ///< of the event that tells the cause

@@ -220,6 +220,12 @@ void FiveYears::APartOfIt() {
   EXPECT_NE(later.story[0].text.find("no data"), std::string::npos);
 }
 
+std::string story_words(const LinkReview& review) {
+  std::string out;
+  for (const StoryLine& line : review.story) out += line.topic + ": " + line.text + "\n";
+  return out;
+}
+
 // The last that was heard of a link is not the end of the record while the program lives on.
 TEST(Review, SilenceAtTheEndCounts) {
   test::TempDir dir;
@@ -250,7 +256,9 @@ TEST(Review, SilenceAtTheEndCounts) {
   ASSERT_EQ(all.outages.size(), 1u);
   EXPECT_TRUE(all.outages[0].open);
   EXPECT_EQ(all.outages[0].cause, Cause::silent);
-  EXPECT_FALSE(all.outages[0].direction) << "there is no other way";
+  EXPECT_EQ(all.outages[0].direction, Direction::inbound) << "nothing is known of the other";
+  EXPECT_NE(story_words(review_link(*reader, question)).find("of the time inbound"),
+            std::string::npos);
   question.to = truth.start + 60h;
   EXPECT_EQ(report_link(*reader, question).total[0].unavailable, 48u);
 }
