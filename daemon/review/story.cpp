@@ -97,6 +97,13 @@ class Story {
     add("Margin", text);
   }
 
+  /// A month's slope is no promise for a year: it is told for as long as it was seen.
+  double length_years(std::size_t d) const {
+    const auto& days = digest(d).days;
+    return days.empty() ? 0
+                        : duration_to_seconds(days.back().to - days.front().from) / 86400 / 365.25;
+  }
+
   void outlook() {
     for (std::size_t d = 0; d < kDirections; ++d) {
       const LongTrend& trend = review_.directions[d].trend;
@@ -105,9 +112,9 @@ class Story {
       const bool clear = trend.p < 0.05 && (trend.low > 0 || trend.high < 0);
       if (!trend.season_known)
         text += clear ? "the margin " + std::string(*trend.db_per_year < 0 ? "fell" : "rose") +
-                            " over the record, at " + in_db(std::abs(*trend.db_per_year)) +
-                            " a year if it were to go on; less than two years do not tell a season "
-                            "from a trend"
+                            " by " + in_db(std::abs(*trend.db_per_year) * length_years(d)) +
+                            " over the record; less than two years do not tell a season from a "
+                            "trend"
                       : std::string(
                             "no trend over the record; less than two years do not tell a season "
                             "from a trend");

@@ -263,6 +263,30 @@ TEST(Review, SilenceAtTheEndCounts) {
   EXPECT_EQ(report_link(*reader, question).total[0].unavailable, 48u);
 }
 
+// 0.1 dB a day for 60 days (the known truth): told as 6 dB, not as 36.5 dB a year.
+TEST(Review, ASlopeIsToldForAsLongAsItWasSeen) {
+  LinkReview review;
+  review.link = "sluice";
+  auto& one = review.directions[0];
+  for (int day = 0; day < 60; ++day) {
+    SpanRow row;
+    row.from = date(2031, 4, 1) + 24h * day;
+    row.to = row.from + 24h;
+    row.quarters = 96;
+    row.margin_db = 25 - 0.1 * day + (day % 3 - 1) * 0.05;
+    one.digest.days.push_back(row);
+  }
+  one.trend = long_trend(one.digest.days, {}, {});
+  for (const StoryLine& line : story_of(review)) {
+    if (line.topic != "Trend") continue;
+    EXPECT_NE(line.text.find("the margin fell by 6.0 dB over the record"), std::string::npos)
+        << line.text;
+    EXPECT_EQ(line.text.find("year if"), std::string::npos);
+    return;
+  }
+  FAIL() << "no trend told";
+}
+
 // One test: the years are written once.
 TEST_F(FiveYears, TellTheirStory) {
   {
