@@ -150,7 +150,10 @@ class Story {
         continue;
       }
       text += "in summer the margin is " + in_db(std::abs(middle)) +
-              (middle < 0 ? " lower" : " higher") + " than in the winters around it";
+              (middle < 0 ? " lower" : " higher") +
+              (std::ranges::any_of(plain, &LeafYear::both_sides)
+                   ? " than in the winters around it"
+                   : " than in the one winter beside it (a slow change is in that figure)");
       if (years.size() > 1) {
         text += " (";
         for (const LeafYear& one : years)

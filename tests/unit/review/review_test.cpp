@@ -220,9 +220,9 @@ void FiveYears::APartOfIt() {
   EXPECT_NE(later.story[0].text.find("no data"), std::string::npos);
 }
 
-std::string story_words(const LinkReview& review) {
+std::string story_words(const std::vector<StoryLine>& story) {
   std::string out;
-  for (const StoryLine& line : review.story) out += line.topic + ": " + line.text + "\n";
+  for (const StoryLine& line : story) out += line.topic + ": " + line.text + "\n";
   return out;
 }
 
@@ -257,7 +257,7 @@ TEST(Review, SilenceAtTheEndCounts) {
   EXPECT_TRUE(all.outages[0].open);
   EXPECT_EQ(all.outages[0].cause, Cause::silent);
   EXPECT_EQ(all.outages[0].direction, Direction::inbound) << "nothing is known of the other";
-  EXPECT_NE(story_words(review_link(*reader, question)).find("of the time inbound"),
+  EXPECT_NE(story_words(review_link(*reader, question).story).find("of the time inbound"),
             std::string::npos);
   question.to = truth.start + 60h;
   EXPECT_EQ(report_link(*reader, question).total[0].unavailable, 48u);
@@ -285,6 +285,27 @@ TEST(Review, ASlopeIsToldForAsLongAsItWasSeen) {
     return;
   }
   FAIL() << "no trend told";
+}
+
+// With a winter on one side only, a slow change does not cancel.
+TEST(Review, OneWinterIsSaidToBeOne) {
+  LinkReview review;
+  review.link = "sluice";
+  auto& one = review.directions[0];
+  SpanRow day;
+  day.from = date(2031, 4, 1);
+  day.to = day.from + 24h;
+  one.digest.days.push_back(day);
+  estimate::Shift shift;
+  shift.difference = -3;
+  shift.low = -3.2;
+  shift.high = -2.9;
+  shift.p = 1e-9;
+  one.leaves = {{2031, false, shift, 0}};
+  EXPECT_NE(story_words(story_of(review)).find("one winter beside it"),
+            std::string::npos);
+  one.leaves = {{2031, true, shift, 0.1}};
+  EXPECT_NE(story_words(story_of(review)).find("winters around it"), std::string::npos);
 }
 
 // One test: the years are written once.
