@@ -31,7 +31,7 @@ std::vector<Episode> episodes_of(const std::vector<history::EventRecord>& events
 /// A change of levels with its cause, not a threshold that it crossed.
 bool tells_cause(const Episode& episode);
 
-/// What a person should look for: "leaves, an obstruction or weather on the path".
+/// What a person should look for: "the path: leaves, an obstruction or weather".
 std::string_view meaning_of(Cause cause);
 
 }  // namespace fadeward::review
