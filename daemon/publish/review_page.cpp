@@ -20,18 +20,20 @@ constexpr std::array<const char*, kDirections + 1> kWays = {"inbound", "outbound
 constexpr std::array<const char*, kDirections> kHeads = {"Inbound", "Outbound"};
 constexpr std::size_t kMostMarks = 24;
 constexpr std::size_t kMostEvents = 120;
+constexpr std::size_t kLetters = 26;  ///< for upkeeps; those beyond are listed without
 
 constexpr std::string_view kStyle = R"css(
 :root { --band: #c9dcec; --stroke: #14598c; --second: #a34e00; --grid: #e3dfd6;
   --y0: #14598c; --y1: #a34e00; --y2: #6a3aa8; --y3: #1d6b4f; --y4: #a3195b; --y5: #5f5c00;
   --h0: #7a2e00; --h1: #a85a1e; --h2: #d19a5e; --h3: #eed3b0; --h4: #e7ecf1; --h5: #b5cfe4; --h6: #6fa3cc; --h7: #2f74a9; --h8: #0d4a78; }
-@media (prefers-color-scheme: dark) { :root { --band: #2b4960; --stroke: #86c1ee; --second: #f0b65c; --grid: #333b41;
+@media (prefers-color-scheme: dark) { :root { --band: #27445a; --stroke: #86c1ee; --second: #f0b65c; --grid: #333b41;
   --y0: #86c1ee; --y1: #f0b65c; --y2: #c9a7ff; --y3: #7fd6b2; --y4: #ff9ec6; --y5: #d9d36a; } }
 .review h2 { margin-top: 2.25rem; }
 .review h3 { margin: 1.25rem 0 .35rem; font-size: 1rem; }
 .story { display: grid; grid-template-columns: minmax(7rem, max-content) 1fr; gap: .35rem 1rem; margin: .75rem 0; }
 .story dt { color: var(--quiet); font-weight: 600; }
 .story dd { margin: 0; max-width: 62rem; }
+h1, h2, p, li, .story dd { overflow-wrap: anywhere; }
 .scroll > .chart { display: block; min-width: 44rem; width: 100%; height: auto; padding: .25rem; }
 .chart path { fill: none; stroke-width: 1.5; }
 .chart .grid { stroke: var(--grid); stroke-width: 1; }
@@ -228,6 +230,10 @@ class Page {
  private:
   const Digest& digest(std::size_t d) const { return review_.directions[d].digest; }
 
+  static std::string letter_of(std::size_t upkeep) {
+    return std::string(1, static_cast<char>('A' + upkeep));
+  }
+
   /// The larger episodes get a number, upkeeps a letter.
   void choose_marks() {
     signs_.assign(review_.episodes.size(), {});
@@ -245,8 +251,8 @@ class Page {
       signs_[order[k]] = std::to_string(k + 1);
       marks_.push_back({review_.episodes[order[k]].from, signs_[order[k]], false});
     }
-    for (std::size_t k = 0; k < review_.upkeep.size() && k < 26; ++k)
-      marks_.push_back({review_.upkeep[k].from, std::string(1, static_cast<char>('A' + k)), true});
+    for (std::size_t k = 0; k < std::min(review_.upkeep.size(), kLetters); ++k)
+      marks_.push_back({review_.upkeep[k].from, letter_of(k), true});
   }
 
   void story() {
@@ -290,9 +296,9 @@ class Page {
     }
     if (review_.upkeep.empty()) return;
     out_ += "<ul>\n";
-    for (std::size_t k = 0; k < review_.upkeep.size() && k < 26; ++k) {
-      out_ += "<li>" + std::string(1, static_cast<char>('A' + k)) + ": " +
-              moment_words(review_.upkeep[k].from) + ", ";
+    for (std::size_t k = 0; k < review_.upkeep.size(); ++k) {
+      const std::string letter = k < kLetters ? letter_of(k) + ": " : std::string();
+      out_ += "<li>" + letter + moment_words(review_.upkeep[k].from) + ", ";
       append_html(out_, review_.upkeep[k].note.empty() ? "upkeep" : review_.upkeep[k].note);
       out_ += ", " + span_words(review_.upkeep[k].to - review_.upkeep[k].from) + "</li>\n";
     }
@@ -406,6 +412,7 @@ class Page {
   }
 
   void hours() {
+    bool begun = false;
     for (std::size_t d = 0; d < kDirections; ++d) {
       const HourMap& map = digest(d).hours;
       double low = 1e9, high = -1e9;
@@ -416,11 +423,12 @@ class Page {
             high = std::max(high, *hour);
           }
       if (low > high) continue;
-      if (d == 0 || digest(0).empty())
+      if (!begun)
         out_ +=
             "<h2>Hour and month</h2>\n<p class=\"quiet\">Median margin in dB by month of the year "
             "and hour of the day (UTC), all years together. Brown is the weak end, blue the strong "
             "one.</p>\n";
+      begun = true;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       begin_table(out_, "Margin by month and hour, " + std::string(kWays[d]), "hours");
       out_ += "<thead><tr><th scope=\"col\">Month</th>";
@@ -494,15 +502,15 @@ class Page {
               " and the numbered ones of " + std::to_string(review_.episodes.size()) + ".</p>\n";
     begin_table(out_, "Events");
     out_ +=
-        "<thead><tr><th scope=\"col\">Mark</th><th scope=\"col\">From</th><th "
+        "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th "
         "scope=\"col\">To</th><th scope=\"col\">Alert</th><th scope=\"col\">Likely cause</th><th "
         "scope=\"col\" class=\"number\">dB</th><th scope=\"col\">Told at the "
         "time</th></tr></thead>\n<tbody>\n";
     for (std::size_t i = review_.episodes.size(); i-- > 0;) {
       const Episode& one = review_.episodes[i];
       if (i < skipped && signs_[i].empty()) continue;
-      row_head(out_, signs_[i].empty() ? std::string("-") : signs_[i]);
-      words(out_, moment_words(one.from));
+      row_head(out_, moment_words(one.from));
+      words(out_, signs_[i]);
       words(out_, one.to ? moment_words(*one.to) : std::string("still standing"));
       words(out_, std::string(name_of(one.alert)) +
                       (one.direction ? ", " + std::string(name_of(*one.direction)) : "") +

@@ -19,8 +19,8 @@ std::string moment_words(Time at);                       ///< "3 April 2034 14:1
 std::string span_words(Duration span);                   ///< "45 min", "3 h 15 min", "12 days"
 std::string date_digits(Time at);                        ///< "2034-04-03"
 
-/// "3.9 dB lower (3.5 dB to 4.3 dB)"; where the interval holds 0 "no difference that can be told from
-/// the weather (-0.3 dB to 0.4 dB)".
+/// "3.9 dB lower (3.5 dB to 4.3 dB)"; where the interval holds 0 "no difference that can be told
+/// from the weather (-0.3 dB to 0.4 dB)".
 std::string shift_words(const estimate::Shift& shift);
 /// The interval leaves no room for none.
 bool is_clear(const estimate::Shift& shift);

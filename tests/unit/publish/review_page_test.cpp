@@ -163,6 +163,57 @@ void ReviewPages::TheDeskServesAndRefuses() {
   EXPECT_TRUE(days->at("sluice")[0][23]);
 }
 
+/// A link with one day of data and what the test adds.
+review::LinkReview small_review() {
+  review::LinkReview out;
+  out.link = "weir";
+  out.from = date(2031, 4, 1);
+  out.to = date(2031, 4, 2);
+  for (auto& one : out.directions) {
+    review::SpanRow day;
+    day.from = out.from;
+    day.to = out.to;
+    day.margin_db = 20;
+    one.digest.days.push_back(day);
+  }
+  return out;
+}
+
+/// Levels of the headings in their order: "1232...".
+std::string headings_of(const std::string& page) {
+  std::string out;
+  for (std::size_t at = page.find("<h"); at != std::string::npos; at = page.find("<h", at + 1))
+    if (page[at + 2] >= '1' && page[at + 2] <= '6' && page[at + 3] == '>') out += page[at + 2];
+  return out;
+}
+
+// Inbound has days but too few frames an hour for the map; WCAG 2.1, 1.3.1: no level is skipped.
+TEST(ReviewPage, EveryPartHasItsHeading) {
+  review::LinkReview review = small_review();
+  review.directions[1].digest.hours[3][7] = 18.5;
+  const std::string page = review_page({&review, 1});
+  EXPECT_NE(page.find("<h2>Hour and month</h2>"), std::string::npos);
+  const std::string levels = headings_of(page);
+  for (std::size_t i = 1; i < levels.size(); ++i) EXPECT_LE(levels[i], levels[i - 1] + 1) << levels;
+}
+
+TEST(ReviewPage, EveryRowOfEventsIsNamedByItsTime) {
+  review::LinkReview review = small_review();
+  review.episodes.resize(1);
+  review.episodes[0].from = review.from;
+  EXPECT_NE(review_page({&review, 1}).find("<th scope=\"row\">1 April 2031 00:00 UTC</th>"),
+            std::string::npos);
+}
+
+TEST(ReviewPage, WorkBeyondTheLettersIsListed) {
+  review::LinkReview review = small_review();
+  review.upkeep.resize(28);
+  for (auto& one : review.upkeep) one.from = one.to = review.from;
+  review.upkeep[26].note = "the 27th";
+  EXPECT_EQ(count_of(review_page({&review, 1}), "<li>"), 28u);
+  EXPECT_NE(review_page({&review, 1}).find("the 27th"), std::string::npos);
+}
+
 TEST(ReviewDesk, WithoutADirectoryThereIsNothing) {
   ReviewDesk desk("/nowhere/at/all");
   HttpAnswer answer = desk.page("x", {});
