@@ -90,7 +90,9 @@ void append_fixed(std::string& out, double value, int decimals) {
   std::array<char, 340> digits;  // the longest double, its sign, its decimals
   const auto end = std::to_chars(digits.data(), digits.data() + digits.size(), value,
                                  std::chars_format::fixed, std::clamp(decimals, 0, 9));
-  out.append(digits.data(), end.ptr);
+  const std::string_view text(digits.data(), static_cast<std::size_t>(end.ptr - digits.data()));
+  const bool nothing_left = text.find_first_of("123456789") == std::string_view::npos;
+  out += text.substr(text.starts_with('-') && nothing_left ? 1 : 0);
 }
 
 void append_json_string(std::string& out, std::string_view text) {

@@ -8,6 +8,7 @@
 #include "fadeward/base/text.hpp"
 #include "fadeward/history/month.hpp"
 #include "fadeward/review/words.hpp"
+#include "review_figures.hpp"
 
 namespace fadeward::publish {
 
@@ -244,13 +245,11 @@ void append_years_chart(std::string& out, const std::vector<YearLine>& years,
   frame.y_to = std::ceil((high + 0.5) / 2) * 2;
   begin_svg(out, frame, label);
   append_levels(out, frame, "dB");
-  static constexpr std::array<const char*, 12> kMonths = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
-                                                          "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
   static constexpr std::array<int, 12> kBegin = {0,   31,  59,  90,  120, 151,
                                                  181, 212, 243, 273, 304, 334};
-  for (std::size_t m = 0; m < kMonths.size(); ++m) {
+  for (std::size_t m = 0; m < kShortMonths.size(); ++m) {
     line(out, "grid", frame.x(kBegin[m]), kTop, frame.x(kBegin[m]), frame.height - kBottom);
-    text(out, "axis", frame.x(kBegin[m]) + 3, frame.height - kBottom + 18, kMonths[m]);
+    text(out, "axis", frame.x(kBegin[m]) + 3, frame.height - kBottom + 18, kShortMonths[m]);
   }
   for (std::size_t k = 0; k < lines.size(); ++k) {
     const std::string style =

@@ -6,6 +6,7 @@
 #include "fadeward/base/text.hpp"
 #include "fadeward/review/words.hpp"
 #include "json_text.hpp"
+#include "review_figures.hpp"
 
 namespace fadeward::publish {
 
@@ -13,7 +14,6 @@ namespace {
 
 using namespace review;
 
-constexpr std::array<const char*, kDirections + 1> kWays = {"inbound", "outbound", "both"};
 
 /// Writes key, bracket and one element for each value.
 template <class Values, class Write>
@@ -32,7 +32,7 @@ void array(std::string& out, std::string_view name, const Values& values, Write 
 void append_row(std::string& out, const SpanRow& row, bool month) {
   out += '{';
   json::text(out, month ? "month" : "day",
-             month ? date_digits(row.from).substr(0, 7) : date_digits(row.from));
+             month ? month_digits(row.from) : date_digits(row.from));
   json::rounded(out, "margin_db", row.margin_db, 2);
   json::rounded(out, "margin_low_db", row.margin_low_db, 2);
   json::rounded(out, "margin_high_db", row.margin_high_db, 2);
@@ -85,7 +85,7 @@ void append_trend(std::string& out, const LongTrend& trend) {
 void append_direction(std::string& out, const DirectionReview& one, std::size_t d) {
   const Digest& digest = one.digest;
   out += '{';
-  json::text(out, "direction", kWays[d]);
+  json::text(out, "direction", kWayNames[d]);
   json::text(out, "noise_source", name_of(digest.noise_source));
   json::text(out, "loss_source", name_of(digest.loss_source));
   append_trend(out, one.trend);
@@ -133,7 +133,7 @@ void append_comparison(std::string& out, const Comparison& one) {
   const Cause cause = likely_cause(one);
   json::text(out, "pattern", name_of(cause));
   for (std::size_t d = 0; d < kDirections; ++d) {
-    json::key(out, kWays[d]);
+    json::key(out, kWayNames[d]);
     out += '{';
     append_shift(out, "margin", one.margin[d]);
     append_shift(out, "signal", one.signal[d]);
@@ -179,10 +179,10 @@ void append_tally(std::string& out, std::string_view name, const Tally& tally) {
 void append_tallies(std::string& out, const LinkPerformance& all, const Tallies& tallies) {
   for (std::size_t k = 0; k < tallies.size(); ++k) {
     if (k < kDirections && !all.known[k]) {
-      json::key(out, kWays[k]);
+      json::key(out, kWayNames[k]);
       out += "null";
     } else {
-      append_tally(out, kWays[k], tallies[k]);
+      append_tally(out, kWayNames[k], tallies[k]);
     }
   }
 }
@@ -204,7 +204,7 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   out += '}';
   array(out, "months", all.months, [&](const PerformanceMonth& month) {
     out += '{';
-    json::text(out, "month", date_digits(month.from).substr(0, 7));
+    json::text(out, "month", month_digits(month.from));
     append_tallies(out, all, month.tallies);
     out += '}';
   });

@@ -2,13 +2,13 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 
 #include "chart.hpp"
 #include "escape.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/publish/landing_page.hpp"
 #include "fadeward/review/words.hpp"
+#include "review_figures.hpp"
 
 namespace fadeward::publish {
 
@@ -125,24 +125,16 @@ void row_head(std::string& out, std::string_view name) {
 
 void number(std::string& out, const std::optional<double>& value, int decimals) {
   out += "<td class=\"number\">";
-  if (value) {
-    char text[48];
-    const double scale = std::pow(10, decimals), rounded = std::round(*value * scale) / scale;
-    std::snprintf(text, sizeof text, "%.*f", decimals, rounded == 0 ? 0.0 : rounded);
-    out += text;
-  } else {
+  if (value)
+    append_fixed(out, *value, decimals);
+  else
     out += "&ndash;";
-  }
   out += "</td>";
 }
 void words(std::string& out, std::string_view text, std::string_view style = {}) {
   out += style.empty() ? "<td>" : "<td class=\"" + std::string(style) + "\">";
   append_html(out, text);
   out += "</td>";
-}
-
-std::optional<double> percent(const std::optional<double>& ratio) {
-  return ratio ? std::optional(*ratio * 100) : std::nullopt;
 }
 
 void begin_drawing(std::string& out, std::string_view name) {
@@ -398,12 +390,7 @@ class Page {
           number(out_, level, 1);
         number(out_, percent(row.loss_ratio), 2);
         number(out_, percent(row.retry_ratio), 2);
-        const auto at =
-            std::ranges::find(review_.performance.months, row.from, &PerformanceMonth::from);
-        number(out_,
-               at == review_.performance.months.end() ? std::nullopt
-                                                      : percent(at->tallies[d].availability()),
-               3);
+        number(out_, percent(month_availability(review_.performance, row.from, d)), 3);
         number(out_, static_cast<double>(row.frames), 0);
         out_ += "</tr>\n";
       }
@@ -434,10 +421,8 @@ class Page {
       out_ += "<thead><tr><th scope=\"col\">Month</th>";
       for (int h = 0; h < 24; ++h) out_ += "<th scope=\"col\">" + std::to_string(h) + "</th>";
       out_ += "</tr></thead>\n<tbody>\n";
-      static constexpr std::array<const char*, 12> kMonths = {
-          "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
       for (std::size_t m = 0; m < map.size(); ++m) {
-        row_head(out_, kMonths[m]);
+        row_head(out_, kShortMonths[m]);
         for (const auto& hour : map[m]) {
           if (!hour) {
             out_ += "<td>&ndash;</td>";

@@ -2,10 +2,10 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 
 #include "fadeward/base/text.hpp"
 #include "fadeward/review/words.hpp"
+#include "review_figures.hpp"
 
 namespace fadeward::publish {
 
@@ -13,7 +13,6 @@ namespace {
 
 using namespace review;
 
-constexpr std::array<const char*, kDirections + 1> kWays = {"inbound", "outbound", "both"};
 constexpr std::size_t kWidth = 100;
 
 void append_wrapped(std::string& out, std::string_view text, std::size_t indent) {
@@ -59,33 +58,16 @@ class Columns {
     out_ += '\n';
     first_ = true;
   }
-  static void append_fixed(std::string& out, double value, int decimals) {
-    char text[48];
-    const double scale = std::pow(10, decimals), rounded = std::round(value * scale) / scale;
-    std::snprintf(text, sizeof text, "%.*f", decimals, rounded == 0 ? 0.0 : rounded);
-    out += text;
-  }
 
  private:
   std::string& out_;
   bool first_ = true;
 };
 
-std::optional<double> percent(const std::optional<double>& ratio) {
-  return ratio ? std::optional(*ratio * 100) : std::nullopt;
-}
-
-std::string month_digits(Time at) { return date_digits(at).substr(0, 7); }
-
-std::optional<double> month_availability(const LinkPerformance& all, Time month, std::size_t way) {
-  const auto at = std::ranges::find(all.months, month, &PerformanceMonth::from);
-  return at == all.months.end() ? std::nullopt : at->tallies[way].availability();
-}
-
 void append_months(std::string& out, const LinkReview& review, std::size_t d) {
   const auto& months = review.directions[d].digest.months;
   if (months.empty()) return;
-  out += "\nMonths, " + std::string(kWays[d]) + "\n";
+  out += "\nMonths, " + std::string(kWayNames[d]) + "\n";
   Columns columns(out);
   columns.cell("month", 8);
   for (const char* head : {"margin dB", "1 % dB", "99 % dB", "signal dBm", "noise dBm", "loss %",
@@ -114,7 +96,7 @@ void append_leaves(std::string& out, const LinkReview& review) {
     out +=
         "\nSummer (25 May to 25 September) against the winters around it (25 November to 25 "
         "March), " +
-        std::string(kWays[d]) + "\n";
+        std::string(kWayNames[d]) + "\n";
     Columns columns(out);
     columns.cell("year", 8);
     for (const char* head : {"change dB", "from", "to", "p"}) columns.cell(head, 12);
@@ -170,7 +152,7 @@ void append_tallies(std::string& out, const LinkPerformance& all) {
       if (k < kDirections && !all.known[k]) continue;
       const Tally& one = tallies[k];
       columns.cell(name, 12);
-      columns.cell(kWays[k], 12);
+      columns.cell(kWayNames[k], 12);
       columns.number(percent(one.availability()), 4, 12);
       for (const std::uint64_t count :
            {one.unavailable, one.errored, one.severely_errored, one.upkeep, one.no_data})
@@ -208,7 +190,7 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   for (std::size_t d = 0; d < kDirections; ++d)
     if (all.known[d] && !all.loss_known[d])
       out +=
-          "Losses " + std::string(kWays[d]) + " are not known: errors cannot be counted there.\n";
+          "Losses " + std::string(kWayNames[d]) + " are not known: errors cannot be counted there.\n";
 }
 
 void append_csv_number(std::string& out, const std::optional<double>& value, int decimals) {
@@ -288,7 +270,7 @@ std::string review_csv(std::span<const LinkReview> reviews) {
       for (const SpanRow& row : review.directions[d].digest.days) {
         append_csv_name(out, review.link);
         out += ',';
-        out += kWays[d];
+        out += kWayNames[d];
         out += ',' + date_digits(row.from);
         for (const auto& level :
              {row.margin_db, row.margin_low_db, row.margin_high_db, row.signal_dbm, row.noise_dbm})
@@ -367,7 +349,7 @@ std::string report_csv(std::span<const NamedPerformance> links) {
         const Tally& tally = month.tallies[k];
         append_csv_name(out, one.link);
         out += ',';
-        out += kWays[k];
+        out += kWayNames[k];
         out += ',' + month_digits(month.from) + ',' +
                std::to_string(*one.performance.interval / std::chrono::seconds{1});
         append_csv_number(out, tally.availability(), 6);

@@ -16,7 +16,7 @@ void append_number(std::string& out, std::uint64_t value);
 /// Appends `value` rounded to `decimals` (0..9) without trailing zeros; "-0" becomes "0".
 /// Not finite: null.
 void append_rounded(std::string& out, double value, int decimals);
-/// The same with all its decimals: what stands below each other lines up. "-0.0" stays.
+/// The same with all its decimals: what stands below each other lines up; "-0.0" becomes "0.0".
 void append_fixed(std::string& out, double value, int decimals);
 
 /// Appends a JSON string with its quotes. Control characters are escaped; bytes that are not valid
