@@ -99,7 +99,7 @@ void append_leaves(std::string& out, const LinkReview& review) {
         std::string(kWayNames[d]) + "\n";
     Columns columns(out);
     columns.cell("year", 8);
-    for (const char* head : {"change dB", "from", "to", "p"}) columns.cell(head, 12);
+    for (const char* head : {"change dB", "95 % low", "95 % high", "p"}) columns.cell(head, 12);
     columns.cell("winters differ dB", 20);
     columns.end();
     for (const LeafYear& one : years) {
@@ -107,7 +107,10 @@ void append_leaves(std::string& out, const LinkReview& review) {
       columns.number(one.margin.difference, 1, 12);
       columns.number(one.margin.low, 1, 12);
       columns.number(one.margin.high, 1, 12);
-      columns.number(one.margin.p, 4, 12);
+      if (one.margin.p < 0.0001)
+        columns.cell("< 0.0001", 12);
+      else
+        columns.number(one.margin.p, 4, 12);
       columns.number(one.both_sides ? std::optional(one.bare_change_db) : std::nullopt, 1, 20);
       columns.end();
     }

@@ -208,7 +208,7 @@ class Story {
     for (const Comparison& one : review_.comparisons) {
       const std::string margin = margin_words(one);
       if (margin.empty()) continue;
-      add("Work",
+      add("Before and after",
           date_words(one.after_from) + ", " + one.what + ": " +
               (one.same_weeks ? "the 60 days after it against the same days a year before, margin "
                               : "the 30 days after it against the 30 before, margin ") +

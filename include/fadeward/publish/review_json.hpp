@@ -10,7 +10,7 @@ namespace fadeward::publish {
 
 /// {"links":[{...}]} with a newline.
 std::string review_json(std::span<const review::LinkReview> reviews);
-/// {"network":{...},"links":[{...}]} with a newline.
+/// {"network_seconds":{...},"links":[{...}]} with a newline.
 std::string report_json(std::span<const NamedPerformance> links);
 
 }  // namespace fadeward::publish

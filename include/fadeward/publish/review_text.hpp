@@ -8,12 +8,12 @@
 
 namespace fadeward::publish {
 
-/// Story, months of both directions, leaves, comparisons, events and the performance report; lines
-/// of at most 110 characters but for words of events.
+/// Story, months of both directions, leaves, events and the performance report; sentences wrap at 100
+/// characters, tables are up to 116 wide.
 std::string review_text(const review::LinkReview& review);
 
 /// Header and one line for each link, direction and day: "link,direction,day,...", dates as
-/// 2031-04-01, levels with one decimal, ratios as they are; empty where not known.
+/// 2031-04-01, levels to 0.01, ratios 0..1 to six decimals; empty where not known.
 std::string review_csv(std::span<const review::LinkReview> reviews);
 
 struct NamedPerformance {
