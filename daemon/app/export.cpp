@@ -2,26 +2,37 @@
 #include <cstdio>
 
 #include "fadeward/app/commands.hpp"
+#include "fadeward/base/text.hpp"
 #include "fadeward/history/reader.hpp"
 #include "fadeward/publish/history_export.hpp"
 
 namespace fadeward::app {
 
+namespace {
+
+int refuse(const std::string& why) {
+  std::fprintf(stderr, "fadeward: %s\n", why.c_str());
+  return 2;
+}
+
+}  // namespace
+
 int export_history(const ExportOptions& options) {
+  if (options.from && options.to && *options.from >= *options.to)
+    return refuse("--from is not before --to");
   auto reader = history::Reader::open(options.history);
-  if (!reader) {
-    std::fprintf(stderr, "fadeward: --history %s\n", reader.error().message.c_str());
-    return 2;
-  }
+  if (!reader) return refuse("--history " + printable(reader.error().message));
   publish::HistoryExport what;
   what.links = reader->links();
+  if (what.links.empty())
+    return refuse("--history " + printable(options.history) + ": holds no link yet");
   if (!options.link.empty()) {
     if (std::ranges::find(what.links, options.link) == what.links.end()) {
       std::string names;
-      for (const std::string& link : what.links) names += (names.empty() ? "" : ", ") + link;
-      std::fprintf(stderr, "fadeward: --link %s: the history knows no such link; there are: %s\n",
-                   options.link.c_str(), names.c_str());
-      return 2;
+      for (const std::string& link : what.links)
+        names += (names.empty() ? "" : ", ") + printable(link, 60);
+      return refuse("--link " + printable(options.link, 60) +
+                    ": not in this history; there are: " + names);
     }
     what.links = {options.link};
   }

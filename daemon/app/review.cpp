@@ -104,7 +104,7 @@ int review(const ReviewOptions& options) {
   }
   auto opened = history::Reader::open(options.history);
   if (!opened)
-    return refuse("--history " + printable(options.history) + ": " + opened.error().message);
+    return refuse("--history " + printable(opened.error().message));  // it names the directory
   history::Reader& reader = *opened;
   std::vector<std::string> names = reader.links();
   if (names.empty())

@@ -92,6 +92,12 @@ def recorded(t):
     t.equal(len(samples(part, "fadeward_link_margin_db", link="L1", direction="outbound")), 96, "a day has 96 quarter hours")
     t.equal(t.run("export", "--history", directory, "--link", "nobody")[0], 2, "an unknown link is refused")
     t.equal(t.run("export", "--history", t.path("nowhere"))[0], 2, "a directory that is not there is refused")
+    os.mkdir(t.path("bare"))
+    code, out, err = t.run("export", "--history", t.path("bare"))
+    t.expect(code == 2 and not out and "no link" in err, "so is one that holds no history", err)
+    code, out, err = t.run("export", "--history", directory, "--from", "2031-04-03", "--to", "2031-04-02")
+    t.expect(code == 2 and not out and "not before" in err, "from after to is refused", err)
+    t.expect("\x1b" not in t.run("export", "--history", directory, "--link", "a\x1b[31mb")[2], "a name reaches no terminal as it is")
 
     promtool = t.need("promtool")
     blocks = t.path("blocks")

@@ -74,7 +74,9 @@ def check(t, make_years, history):
     t.expect("2031-04-01" in review("--history", history, "--from", "yesterday", code=2)[0], "how a date is written")
     t.expect("csv" in review("--history", history, "--format", "xml", code=2)[0], "the formats that there are")
     t.expect("not before" in review("--history", history, "--from", "2033-01-01", "--to", "2032-01-01", code=2)[0], "from after to")
-    review("--history", t.path("nowhere"), code=2)
+    nowhere, _ = review("--history", t.path("nowhere"), code=2)
+    t.equal(nowhere.count(t.path("nowhere")), 1, "a directory that is not there is named once")
+    t.expect("no data" in review("--history", history, "--from", "2050-01-01")[0], "a period without data")
     review("--history", history, "--config", t.path("nowhere.yaml"), code=2)
 
     t.section("pages of the daemon")
