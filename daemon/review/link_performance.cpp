@@ -123,7 +123,8 @@ void tell_cause(Outage& outage, const std::vector<Episode>& episodes) {
   const Time latest = outage.from + (outage.to - outage.from) / 2;
   for (const Episode& one : episodes) {
     const bool stood = one.from < latest && (!one.to || *one.to > outage.from - kEarlier);
-    if (!stood || one.severity < Severity::info) continue;
+    // Less margin than the budget promised may still be plenty: that is no reason for an outage.
+    if (!stood || one.severity < Severity::info || one.alert == AlertName::BudgetDeficit) continue;
     if (best == nullptr || rank(one) > rank(*best) ||
         (rank(one) == rank(*best) && one.from > best->from))
       best = &one;

@@ -67,7 +67,11 @@ TEST(LinkPerformance, WhatTheOutageLeftBehindIsNotItsCause) {
   std::vector<Slot> in;
   hear(in, 0, 20);
   hear(in, 40, 96);
-  std::vector<Episode> episodes(2);
+  std::vector<Episode> episodes(3);
+  episodes[2].from = quarter(2);
+  episodes[2].alert = AlertName::BudgetDeficit;
+  episodes[2].severity = Severity::warning;
+  episodes[2].cause = Cause::path;
   episodes[0].from = quarter(20) - 3min;
   episodes[0].to = quarter(40);
   episodes[0].alert = AlertName::LinkSilent;
