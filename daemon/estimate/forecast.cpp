@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "fadeward/estimate/drift.hpp"
+#include "fadeward/estimate/median.hpp"
 #include "fadeward/estimate/trend.hpp"
 
 namespace fadeward::estimate {
@@ -36,13 +37,6 @@ constexpr double kYearlyLeastDb = 0.5;
 // noise of that season's median, which is correlated over its three weeks.
 constexpr UsualNoise kWeather{0.3, 6.5};
 constexpr UsualNoise kWeatherAndSeason{0.4, 10};
-
-double median_of(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  if (values.size() % 2 == 1) return *middle;
-  return (*middle + *std::max_element(values.begin(), middle)) / 2;
-}
 
 struct Series {
   std::vector<double> times;

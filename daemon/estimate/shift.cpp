@@ -6,6 +6,8 @@
 #include <initializer_list>
 #include <numbers>
 
+#include "fadeward/estimate/median.hpp"
+
 namespace fadeward::estimate {
 
 namespace {
@@ -15,17 +17,11 @@ constexpr std::size_t kMostLags = 60;
 constexpr double kMostCorrelation = 0.93;
 constexpr double kWildest = 3;  ///< deviations; rain must not hide the memory of the rest
 
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  if (values.size() % 2 == 1) return *middle;
-  return (*middle + *std::max_element(values.begin(), middle)) / 2;
-}
-
 /// What is left about the median, wild values pulled in, their mean removed.
 std::vector<double> residuals_of(const DailyValues& side) {
-  const double middle = median_of(side.values);
-  std::vector<double> out(side.values), sizes;
+  std::vector<double> out(side.values), sizes(side.values);
+  const double middle = median_of(sizes);
+  sizes.clear();
   for (double& value : out) {
     value -= middle;
     sizes.push_back(std::abs(value));

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "fadeward/estimate/median.hpp"
 #include "fadeward/history/month.hpp"
 #include "fadeward/review/margins.hpp"
 
@@ -36,11 +37,7 @@ SpanRow row_of(const Summary& sum, Time from, Time to) {
   return row;
 }
 
-double middle_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
+double middle_of(std::vector<double> values) { return estimate::median_of(values); }
 
 struct ChannelMeans {
   std::vector<unsigned> channels;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "fadeward/estimate/median.hpp"
 #include "fadeward/history/month.hpp"
 
 namespace fadeward::review {
@@ -22,10 +23,7 @@ double frames_per_day(const std::vector<Slot>& slots) {
     day = on;
     days.back() += slot.frames + slot.lost;
   }
-  if (days.empty()) return 0;
-  const auto middle = days.begin() + static_cast<std::ptrdiff_t>(days.size() / 2);
-  std::nth_element(days.begin(), middle, days.end());
-  return *middle;
+  return estimate::median_of(days);
 }
 
 Duration longest_slot(const std::vector<Slot>& slots) {

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <iterator>
 
+#include "fadeward/estimate/median.hpp"
 #include "fadeward/review/review.hpp"
 #include "fadeward/review/words.hpp"
 
@@ -50,9 +51,7 @@ std::optional<double> usual_margin(const std::vector<SpanRow>& days) {
   for (const SpanRow& row : days)
     if (row.counts()) values.push_back(*row.margin_db);
   if (values.empty()) return {};
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return estimate::median_of(values);
 }
 
 class Story {
@@ -142,8 +141,7 @@ class Story {
           plain, [](const LeafYear& one) { return is_clear(one.margin) && one.margin.p < 0.01; });
       std::vector<double> sizes;
       for (const LeafYear& one : plain) sizes.push_back(one.margin.difference);
-      std::ranges::sort(sizes);
-      const double middle = sizes[sizes.size() / 2];
+      const double middle = estimate::median_of(sizes);
       std::string text = capital(kWay[d]) + ": ";
       if (clear * 2 <= static_cast<std::ptrdiff_t>(plain.size()) || std::abs(middle) < 0.5) {
         add("Leaves", text + "summer and winter margins do not differ beyond the weather.");
