@@ -208,14 +208,24 @@ class Story {
       if (margin.empty()) continue;
       add("Before and after",
           date_words(one.after_from) + ", " + one.what + ": " +
-              (one.same_weeks ? "the 60 days after it against the same days a year before, margin "
-                              : "the 30 days after it against the 30 before, margin ") +
-              margin + "." + pattern(one));
+              (one.same_weeks
+                   ? "the 60 days after it against the same days a year before" + paired_words(one)
+                   : std::string("the 30 days after it against the 30 before")) +
+              ", margin " + margin + "." + pattern(one));
     }
     if (!review_.last_weeks) return;
-    add("Against last year", "The last 60 days against the same days a year before, margin " +
+    add("Against last year", "The last 60 days against the same days a year before" +
+                                 paired_words(*review_.last_weeks) + ", margin " +
                                  margin_words(*review_.last_weeks) + "." +
                                  pattern(*review_.last_weeks));
+  }
+
+  /// A record that is hardly a year long knows few of the days twice.
+  static std::string paired_words(const Comparison& one) {
+    std::size_t days = 60;
+    for (const auto& shift : one.margin)
+      if (shift) days = std::min(days, shift->after);
+    return days < 50 ? " (" + std::to_string(days) + " days known in both years)" : "";
   }
 
   /// An alert ends when the level comes back, or when it has become the usual one.

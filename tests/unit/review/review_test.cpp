@@ -308,6 +308,25 @@ TEST(Review, OneWinterIsSaidToBeOne) {
   EXPECT_NE(story_words(story_of(review)).find("winters around it"), std::string::npos);
 }
 
+// 400 days: the last 35 have a day a year before.
+TEST(Review, FewDaysKnownTwiceAreCounted) {
+  LinkReview review;
+  review.link = "sluice";
+  auto& days = review.directions[0].digest.days;
+  for (int day = 0; day < 400; ++day) {
+    SpanRow row;
+    row.from = date(2031, 4, 1) + 24h * day;
+    row.to = row.from + 24h;
+    row.quarters = 96;
+    row.margin_db = 20 + (day * 7 % 11) * 0.1;
+    days.push_back(row);
+  }
+  const Time end = days.back().to;
+  review.last_weeks =
+      compare_with_year_before({&days, nullptr}, "the last 60 days", end - 24h * 60, end);
+  EXPECT_NE(story_words(story_of(review)).find("35 days known in both years"), std::string::npos);
+}
+
 // One test: the years are written once.
 TEST_F(FiveYears, TellTheirStory) {
   {
