@@ -131,7 +131,7 @@ void append_comparison(std::string& out, const Comparison& one) {
   json::moment(out, "after_to", one.after_to);
   json::flag(out, "same_days_of_two_years", one.same_weeks);
   const Cause cause = likely_cause(one);
-  json::text(out, "pattern", name_of(cause));
+  json::text_or_null(out, "pattern", cause == Cause::none ? std::string_view() : name_of(cause));
   for (std::size_t d = 0; d < kDirections; ++d) {
     json::key(out, kWayNames[d]);
     out += '{';
