@@ -30,6 +30,7 @@ struct Kept {
   unsigned status = 200;
   Clock::time_point made{};
   bool under_way = false;
+  bool configured = false;
 };
 
 HttpAnswer answer_of(const Kept& kept) {
@@ -111,6 +112,7 @@ struct ReviewDesk::State {
     Kept kept;
     kept.page = std::make_shared<const std::string>(page_of(job, opened, kept.status));
     kept.made = Clock::now();
+    kept.configured = job.configured;
     const std::lock_guard lock(mutex);
     pages.insert_or_assign(job.link, std::move(kept));
   }
@@ -164,7 +166,11 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
     return HttpAnswer::of(404, kHtml,
                           plain_page("No such link", "The address names no link: /review/NAME."));
   std::unique_lock lock(state_->mutex);
-  const auto old = [&](const Kept& kept) { return Clock::now() - kept.made > kKept; };
+  const auto link = std::ranges::find(snapshot.links, *name, &judge::LinkSnapshot::name);
+  const bool configured = link != snapshot.links.end();
+  const auto old = [&](const Kept& kept) {
+    return Clock::now() - kept.made > kKept || kept.configured != configured;
+  };
   auto at = state_->pages.find(*name);
   if (at == state_->pages.end() || (!at->second.under_way && old(at->second))) {
     if (state_->jobs.size() >= kMostWaiting) {
@@ -177,8 +183,7 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
     State::Job job;
     job.link = *name;
     job.now = snapshot.time;
-    const auto link = std::ranges::find(snapshot.links, *name, &judge::LinkSnapshot::name);
-    job.configured = link != snapshot.links.end();
+    job.configured = configured;
     if (job.configured) {
       job.context.warning_db = link->margin_warning_db;
       job.context.critical_db = link->margin_critical_db;

@@ -214,6 +214,20 @@ TEST(ReviewPage, WorkBeyondTheLettersIsListed) {
   EXPECT_NE(review_page({&review, 1}).find("the 27th"), std::string::npos);
 }
 
+// A reload brings the link: the page that knew no such link is not handed out for minutes.
+TEST(ReviewDesk, AReloadMakesALinkKnown) {
+  ReviewDesk desk("/nowhere/at/all");
+  judge::Snapshot snapshot;
+  const auto wait_for = [&](unsigned status) {
+    for (int i = 0; i < 100 && desk.page("x", snapshot).status != status; ++i)
+      std::this_thread::sleep_for(std::chrono::milliseconds{1});
+    return desk.page("x", snapshot).status;
+  };
+  EXPECT_EQ(wait_for(404), 404u);
+  snapshot.links.push_back(testing::known_link("x"));
+  EXPECT_EQ(wait_for(200), 200u);
+}
+
 TEST(ReviewDesk, WithoutADirectoryThereIsNothing) {
   ReviewDesk desk("/nowhere/at/all");
   HttpAnswer answer = desk.page("x", {});
