@@ -67,14 +67,18 @@ class Grid {
     return out;
   }
 
-  /// How much of each interval the spans cover (they may overlap: then up to the whole).
+  /// Whether the spans, in order of `from`, cover more than half of each interval. They may overlap.
   template <class Spans>
   std::vector<bool> mostly(const Spans& spans) const {
     std::vector<Duration> covered(size_);
-    for (const auto& span : spans)
-      for (std::size_t i = place(span.from); i < size_ && begin_of(i) < span.to; ++i)
+    Time counted = first_;  // up to here
+    for (const auto& span : spans) {
+      const Time from = std::max(span.from, counted);
+      for (std::size_t i = place(from); i < size_ && begin_of(i) < span.to; ++i)
         covered[i] += std::max(
-            Duration{}, std::min(span.to, begin_of(i) + step_) - std::max(span.from, begin_of(i)));
+            Duration{}, std::min(span.to, begin_of(i) + step_) - std::max(from, begin_of(i)));
+      counted = std::max(counted, span.to);
+    }
     std::vector<bool> out(size_);
     for (std::size_t i = 0; i < size_; ++i) out[i] = covered[i] * 2 > step_;
     return out;

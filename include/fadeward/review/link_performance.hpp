@@ -45,8 +45,8 @@ struct LinkPerformance {
 
 struct PerformanceInput {
   std::array<const std::vector<Slot>*, kDirections> slots{};
-  std::vector<Gap> gaps;
-  std::vector<history::PeriodRecord> upkeep;
+  std::vector<Gap> gaps;                      ///< in order of `from`; they may overlap
+  std::vector<history::PeriodRecord> upkeep;  ///< the same
   const std::vector<Episode>* episodes = nullptr;
   Time from{};
   Time to{};

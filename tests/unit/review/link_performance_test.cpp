@@ -102,6 +102,18 @@ TEST(LinkPerformance, WhenTheProgramDidNotRunNothingIsKnown) {
   EXPECT_FALSE(all.total[1].availability());
 }
 
+// Six of fifteen minutes that two reasons cover are six minutes, not twelve.
+TEST(LinkPerformance, GapsThatOverlapCountOnce) {
+  std::vector<Slot> in;
+  hear(in, 0, 20);
+  hear(in, 21, 96);
+  auto input = input_of(in, kNever, 96);
+  input.gaps = {{quarter(20), quarter(20) + 6min, ""}, {quarter(20), quarter(20) + 6min, "mast"}};
+  EXPECT_EQ(link_performance(input).total[0].severely_errored, 1u);
+  input.gaps.push_back({quarter(20) + 5min, quarter(20) + 8min, "mast"});
+  EXPECT_EQ(link_performance(input).total[0].no_data, 1u);
+}
+
 TEST(LinkPerformance, UpkeepIsLeftOut) {
   std::vector<Slot> in;
   hear(in, 0, 20);
