@@ -112,12 +112,22 @@ TEST(HistoryFeed, TellsOfARestlessPortWithinBounds) {
 
 TEST(HistoryFeed, HoldsNoMoreThanItMay) {
   HistoryFeed feed;
-  const Instant now{Time{60s}, 100s};
+  Instant now{Time{60s}, 100s};
+  feed.look(snapshot(false), now);
   for (std::size_t i = 0; i < HistoryFeed::kMostHeld + 10; ++i) {
     feed.note(silent(now.wall), settings(), now);
-    static_cast<void>(feed.take(now));
+    EXPECT_TRUE(feed.take(now).empty());
+    now = {now.wall + 1s, now.steady + 1s};
   }
   EXPECT_EQ(feed.dropped(), 10U);
+  // The clock is put right: what is left is the newest, each at its own time.
+  now.wall = kNow;
+  feed.look(snapshot(false, 1), now);
+  const history::Batch batch = feed.take(now);
+  ASSERT_EQ(batch.events.size(), HistoryFeed::kMostHeld);
+  EXPECT_EQ(batch.events.front().time,
+            kNow - 1s * static_cast<std::int64_t>(HistoryFeed::kMostHeld));
+  EXPECT_EQ(batch.events.back().time, kNow - 1s);
 }
 
 }  // namespace

@@ -272,6 +272,31 @@ TEST(ChangeWatch, WhatIsNotSeenDoesNotBecomeUsual) {
   EXPECT_TRUE(bench.seen.accepted) << bench.story();
 }
 
+// Twice the bandwidth lets in 3 dB more noise, half of it 3 dB less: what was told before keeps its
+// size, is told no second time and ends when it is gone.
+TEST(ChangeWatch, NoiseThatWasToldOutlivesAnotherBandwidth) {
+  for (const double by_db : {3.0, -3.0}) {
+    Bench bench(4);
+    const Time onset = kStart + 4 * 24h, until = onset + 15h;
+    bench.world.fault = step(kNearNoise, 6, onset);
+    bench.run(4 * 24h + 5h);
+    SCOPED_TRACE(by_db);
+    ASSERT_EQ(bench.now_told, 1U) << bench.story();
+    bench.watch.forget_noise(by_db);
+    bench.world.fault = [=](Time at) {
+      return Air{0, 0, by_db + (at <= until ? 6 : 0), by_db};
+    };
+    bench.run(10h);
+    ASSERT_EQ(bench.now_told, 1U) << bench.story();
+    EXPECT_NEAR(bench.seen.last->what.size_db, 6, 0.7);
+    bench.run(4h);
+    EXPECT_EQ(bench.now_told, 0U) << bench.story();
+    EXPECT_FALSE(bench.seen.accepted);
+    bench.run(2 * 24h);
+    EXPECT_EQ(bench.seen.tellings, 1) << bench.story();
+  }
+}
+
 TEST(ChangeWatch, RebaselineTakesThePresentForUsual) {
   Bench bench(5);
   bench.world.fault = step(kFarTransmit, 4, kStart + 4 * 24h);

@@ -41,6 +41,7 @@ struct Gateway {
       report.set(Field::rssi_dbm, -90);
       report.set(Field::snr_db, 9);
       report.set(Field::noise_dbm, -115);
+      if (both_ways) report.set(Field::far_rssi_dbm, -90 - static_cast<double>(seq % 2));
       core.take(report, now);
       ++frames;
       pass(10s);
@@ -65,6 +66,7 @@ struct Gateway {
 
   Instant now;
   Supervisor core;
+  bool both_ways = false;
   std::uint64_t seq = 0, frames = 0, kept = 0;
   std::map<Time, std::uint64_t> bins;
 };
@@ -162,6 +164,18 @@ TEST(QuarterHours, OfARestartWithoutAClockKeepTheirTime) {
   after.collect();
   EXPECT_EQ(after.bins[kStart + 30min], 60U);
   EXPECT_EQ(before.kept + after.kept, before.frames + after.frames);
+}
+
+// A day of them is kept for whoever does not fetch them; what is more is counted, both ways.
+TEST(QuarterHours, BeyondADayAreCounted) {
+  Gateway gateway(kStart);
+  gateway.both_ways = true;
+  gateway.listen(26h);
+  gateway.pass(1min);
+  EXPECT_EQ(gateway.core.bins_dropped(), 2U * (26 * 4 - 24 * 4));
+  gateway.collect();
+  EXPECT_EQ(gateway.bins.size(), 96U);
+  EXPECT_EQ(gateway.kept, 96U * 90);
 }
 
 TEST(QuarterHours, EndWithARecording) {
