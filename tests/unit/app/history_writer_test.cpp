@@ -109,6 +109,19 @@ TEST(HistoryWriter, ForgetsAWrongTimeWithWhatWasWritten) {
   EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
 }
 
+TEST(HistoryWriter, CountsWhatTheStoreRefuses) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  history::Batch batch = quarter(0, 3);
+  batch.bins[1].bin.start = Time{900s};  // 1970
+  writer->push(std::move(batch), kStart);
+  EXPECT_TRUE(writer->finish());
+  EXPECT_EQ(writer->dropped(), 1U);
+  EXPECT_EQ(writer->errors(), 0U);
+  EXPECT_EQ(kept(dir / "h"), 2U);
+}
+
 TEST(HistoryWriter, KeepsTheNewestWhenTooMuchWaits) {
   const test::TempDir dir;
   Said said;

@@ -26,7 +26,8 @@ Settings settings() {
 
 /// A gateway with a report every ten seconds, and what its history would hold.
 struct Gateway {
-  explicit Gateway(Time wall) : now{wall, 1000s}, core(settings(), now, options()) {}
+  explicit Gateway(Time wall, const Settings& links = settings())
+      : now{wall, 1000s}, core(links, now, options()) {}
 
   static SupervisorOptions options() {
     SupervisorOptions out;
@@ -60,6 +61,7 @@ struct Gateway {
       EXPECT_EQ(bin.start.time_since_epoch() % kBinSpan, Duration{});
       EXPECT_EQ(bin.margin.total(), bin.frames) << format_rfc3339(bin.start);
       bins[bin.start] += bin.frames;
+      if (bin.upkeep) upkeep.push_back(bin.start - kStart);
       kept += bin.frames;
     });
   }
@@ -69,6 +71,7 @@ struct Gateway {
   bool both_ways = false;
   std::uint64_t seq = 0, frames = 0, kept = 0;
   std::map<Time, std::uint64_t> bins;
+  std::vector<Duration> upkeep;  ///< since kStart
 };
 
 TEST(QuarterHours, ComeWithTheFirstTickAfterTheirEnd) {
@@ -176,6 +179,16 @@ TEST(QuarterHours, BeyondADayAreCounted) {
   gateway.collect();
   EXPECT_EQ(gateway.bins.size(), 96U);
   EXPECT_EQ(gateway.kept, 96U * 90);
+}
+
+TEST(QuarterHours, SayWhenSomebodyWorkedOnTheLink) {
+  Settings with = settings();
+  with.links[0].upkeep = {{kStart + 20min, kStart + 40min, "mast work"}};
+  Gateway gateway(kStart, with);
+  gateway.listen(1h);
+  gateway.pass(1min);
+  gateway.collect();
+  EXPECT_EQ(gateway.upkeep, (std::vector<Duration>{15min, 30min}));
 }
 
 TEST(QuarterHours, EndWithARecording) {
