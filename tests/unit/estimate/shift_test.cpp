@@ -117,6 +117,8 @@ TEST(Shift, IntervalHoldsTheTruth) {
     RecordProperty("held_of_400", held);
     EXPECT_GE(held, one.least * kTrials)
         << "memory " << one.memory_days << " days, " << one.before << " days, seeds 9100 to 9499";
+    // Nor more often: three standard errors of 400 trials above 95 in 100.
+    EXPECT_LE(held, 0.985 * kTrials) << "memory " << one.memory_days;
     EXPECT_GE(found, 0.9 * kTrials);
   }
 }
@@ -171,6 +173,7 @@ TEST(PairedShift, IntervalHoldsTheTruth) {
     held += shift->low <= -1.5 && shift->high >= -1.5;
   }
   EXPECT_GE(held, 0.91 * kTrials) << "seeds 10400 to 10799";
+  EXPECT_LE(held, 0.985 * kTrials) << "seeds 10400 to 10799";
 }
 
 }  // namespace

@@ -178,6 +178,15 @@ TEST(Store, PacksDaysWithoutChangingThem) {
     expect_same(
         sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()),
         sum);
+  // An hour of it is its four quarters, wherever it lies.
+  for (int hour = 0; hour < 3 * 24; ++hour) {
+    std::vector<Time> starts;
+    const Time from = at(kApril2031) + 1h * hour + 15min;
+    reader.bins("L1", Direction::inbound, from, from + 1h, [&](const Summary& bin) {
+      if (!bin.empty()) starts.push_back(bin.start);
+    });
+    EXPECT_EQ(starts, (std::vector<Time>{from, from + 15min, from + 30min, from + 45min})) << hour;
+  }
   std::size_t days = 0;
   reader.summaries("L2", Direction::inbound, Time::min(), Time::max(), kDay,
                    [&](const Summary& day) {
