@@ -71,6 +71,32 @@ TEST(HistoryFeed, NamesWhatItKeeps) {
   EXPECT_EQ(feed.take(now).marks.at(0).kind, history::MarkKind::port_down);
 }
 
+// A baseline is told when it is learned, and again when it is another one; what an earlier run had
+// learned is kept already.
+TEST(HistoryFeed, TellsOfABaselineWhenItIsNew) {
+  HistoryFeed feed;
+  const Instant now{kNow, 100s};
+  const auto periods = [&](std::optional<double> inbound, std::optional<double> outbound) {
+    judge::Snapshot seen = snapshot(true);
+    seen.links[0].directions[0].baseline_margin_db = inbound;
+    seen.links[0].directions[1].baseline_margin_db = outbound;
+    feed.look(seen, now);
+    return feed.take(now).periods;
+  };
+  EXPECT_TRUE(periods(21, {}).empty());
+  EXPECT_TRUE(periods(21, {}).empty());
+  const auto learned = periods(21, 18.5);
+  ASSERT_EQ(learned.size(), 1U);
+  EXPECT_EQ(learned[0].kind, history::PeriodKind::baseline);
+  EXPECT_EQ(learned[0].link, "weir");
+  EXPECT_EQ(learned[0].direction, Direction::outbound);
+  EXPECT_EQ(learned[0].margin_db, 18.5);
+  EXPECT_EQ(learned[0].to, kNow);
+  EXPECT_EQ(learned[0].from, kNow - 14 * 24h) << "the days of the commissioning";
+  EXPECT_TRUE(periods(21.01, 18.5).empty());
+  ASSERT_EQ(periods(23, 18.5).size(), 1U);
+}
+
 TEST(HistoryFeed, HoldsWhatCameBeforeTheClock) {
   HistoryFeed feed;
   Instant now{Time{60s}, 100s};
@@ -112,12 +138,22 @@ TEST(HistoryFeed, TellsOfARestlessPortWithinBounds) {
 
 TEST(HistoryFeed, HoldsNoMoreThanItMay) {
   HistoryFeed feed;
-  const Instant now{Time{60s}, 100s};
+  Instant now{Time{60s}, 100s};
+  feed.look(snapshot(false), now);
   for (std::size_t i = 0; i < HistoryFeed::kMostHeld + 10; ++i) {
     feed.note(silent(now.wall), settings(), now);
-    static_cast<void>(feed.take(now));
+    EXPECT_TRUE(feed.take(now).empty());
+    now = {now.wall + 1s, now.steady + 1s};
   }
   EXPECT_EQ(feed.dropped(), 10U);
+  // The clock is put right: what is left is the newest, each at its own time.
+  now.wall = kNow;
+  feed.look(snapshot(false, 1), now);
+  const history::Batch batch = feed.take(now);
+  ASSERT_EQ(batch.events.size(), HistoryFeed::kMostHeld);
+  EXPECT_EQ(batch.events.front().time,
+            kNow - 1s * static_cast<std::int64_t>(HistoryFeed::kMostHeld));
+  EXPECT_EQ(batch.events.back().time, kNow - 1s);
 }
 
 }  // namespace

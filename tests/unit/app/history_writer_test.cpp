@@ -109,6 +109,19 @@ TEST(HistoryWriter, ForgetsAWrongTimeWithWhatWasWritten) {
   EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
 }
 
+TEST(HistoryWriter, CountsWhatTheStoreRefuses) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  history::Batch batch = quarter(0, 3);
+  batch.bins[1].bin.start = Time{900s};  // 1970
+  writer->push(std::move(batch), kStart);
+  EXPECT_TRUE(writer->finish());
+  EXPECT_EQ(writer->dropped(), 1U);
+  EXPECT_EQ(writer->errors(), 0U);
+  EXPECT_EQ(kept(dir / "h"), 2U);
+}
+
 TEST(HistoryWriter, KeepsTheNewestWhenTooMuchWaits) {
   const test::TempDir dir;
   Said said;
@@ -116,8 +129,31 @@ TEST(HistoryWriter, KeepsTheNewestWhenTooMuchWaits) {
   std::filesystem::remove(dir / "h");
   dir.file("h", "in the way");
   for (int q = 0; q < 12; ++q) writer->push(quarter(q, 1000), kStart + kBinSpan * (q + 1));
-  EXPECT_FALSE(writer->finish());
+  std::filesystem::remove(dir / "h");
+  std::filesystem::create_directory(dir / "h");
+  EXPECT_TRUE(writer->finish());
   EXPECT_EQ(writer->dropped(), 12000 - HistoryWriter::kMostBins);
+  auto reader = std::move(history::Reader::open(dir / "h")).value();
+  const auto begin_of = [&](const std::string& link) {
+    std::optional<Time> first;
+    reader.bins(link, Direction::inbound, Time::min(), Time::max(), [&](const history::Summary& bin) {
+      first = std::min(first.value_or(bin.start), bin.start);
+    });
+    return first;
+  };
+  // The last eight quarters of every link, and of the one before only the links that came last.
+  EXPECT_EQ(begin_of("L0"), kStart + 4 * kBinSpan);
+  EXPECT_EQ(begin_of("L999"), kStart + 3 * kBinSpan);
+}
+
+TEST(HistoryWriter, SaysThatADiskTookNothing) {
+  const test::TempDir dir;
+  Said said;
+  auto writer = std::move(HistoryWriter::open(dir / "h", {}, said.log())).value();
+  std::filesystem::remove(dir / "h");
+  dir.file("h", "in the way");
+  writer->push(quarter(0), kStart + kBinSpan);
+  EXPECT_FALSE(writer->finish());
 }
 
 }  // namespace

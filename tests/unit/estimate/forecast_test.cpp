@@ -267,6 +267,37 @@ TEST(Forecast, WinterKnowsTheDayInSpring) {
   }
 }
 
+// No two years are the same: a season alone is told when it will cross by a decibel and a half.
+TEST(Forecast, ASeasonMustCrossByMoreThanYearsDiffer) {
+  const Link link(1, {0, 1, 4});
+  Forecast forecast;
+  for (int day = 0; day < 365 + 60; ++day) forecast.add_day(day, 20 - link.leaves_db(day));
+  const Crossing clear = forecast.crossing(16 + 2);
+  ASSERT_EQ(clear.outlook, Outlook::crosses);
+  EXPECT_TRUE(clear.by_season);
+  // Half of the leaves are there at day 122, a median of three weeks later or sooner by little.
+  EXPECT_NEAR(365 + 59 + clear.days, 365 + 122, 2);
+  EXPECT_LT(clear.early_days, clear.days);
+  EXPECT_GT(clear.late_days.value_or(0), clear.days);
+  // 1.5 dB more and less are 3.5 and 0.5 dB of 4: minus and plus 6 ln 7 days of a logistic rise.
+  EXPECT_NEAR(clear.days - clear.early_days, 6 * std::log(7), 4);
+  EXPECT_NEAR(clear.late_days.value_or(0) - clear.days, 6 * std::log(7), 4);
+  EXPECT_EQ(forecast.crossing(16 + 1).outlook, Outlook::none_in_sight);
+}
+
+// After two years of 4 dB less each, the spring after next is drawn lower than the next: 20 dB less
+// 4 dB a year less half of the leaves are 4.5 dB at day 123 of the fourth year, not of the third.
+TEST(Forecast, TheYearlyLossGoesOnBeyondTheNextYear) {
+  const Link link(1, {0, 1, 4});
+  Forecast forecast;
+  const int last = 2 * 365 + 59;
+  for (int day = 0; day <= last; ++day)
+    forecast.add_day(day, 20 - 4.0 * day / 365 - link.leaves_db(day));
+  const Crossing crossing = forecast.crossing(4.5);
+  ASSERT_EQ(crossing.outlook, Outlook::crosses);
+  EXPECT_NEAR(last + crossing.days, 3 * 365 + 123, 6);
+}
+
 // A drift in the second autumn is seen although the leaves fall and the margin rises.
 TEST(Forecast, ADriftUnderARisingSeason) {
   int found = 0;

@@ -26,6 +26,21 @@ TEST(Shift, MedianOfAllDifferences) {
   EXPECT_EQ(shift->before, 7u);
 }
 
+// Seven and seven values without a tie: the table of Mann and Whitney (from memory) gives 8 as the
+// critical value at 5 %, two-sided, so the interval reaches from the 9th of the 49 differences to
+// the 9th from above. The differences are 94, 95 and so on to 142.
+TEST(Shift, IntervalOfTheTable) {
+  DailyValues before, after;
+  for (int i = 0; i < 7; ++i) before.add(100 * i, 6 - i);  // far apart: no memory
+  for (int i = 0; i < 7; ++i) after.add(1000 + 100 * i, 100 + 7 * i);
+  const auto shift = find_shift(before, after);
+  ASSERT_TRUE(shift);
+  EXPECT_DOUBLE_EQ(shift->memory, 1);
+  EXPECT_DOUBLE_EQ(shift->difference, 118);
+  EXPECT_DOUBLE_EQ(shift->low, 94 + 8);
+  EXPECT_DOUBLE_EQ(shift->high, 142 - 8);
+}
+
 // Independent values, 20 and 25 of them: U of the normal approximation worked out by hand for
 // completely separated series: U = nm = 500, mean 250, Var = 500 * 46 / 12, continuity 1/2.
 TEST(Shift, ProbabilityOfSeparatedSeries) {
@@ -102,6 +117,8 @@ TEST(Shift, IntervalHoldsTheTruth) {
     RecordProperty("held_of_400", held);
     EXPECT_GE(held, one.least * kTrials)
         << "memory " << one.memory_days << " days, " << one.before << " days, seeds 9100 to 9499";
+    // Nor more often: three standard errors of 400 trials above 95 in 100.
+    EXPECT_LE(held, 0.985 * kTrials) << "memory " << one.memory_days;
     EXPECT_GE(found, 0.9 * kTrials);
   }
 }
@@ -131,6 +148,13 @@ TEST(PairedShift, WalshAverages) {
   EXPECT_DOUBLE_EQ(shift->difference, 4);
   EXPECT_DOUBLE_EQ(shift->memory, 1);
   EXPECT_NEAR(shift->p, std::erfc(13.5 / std::sqrt(35.0) / std::sqrt(2.0)), 1e-12);
+  // Critical value of Wilcoxon's table at 5 %, two-sided, for seven: 2 (from memory), so the third
+  // average from either end; the normal approximation may take the second. 1, 1.5, 2, ...
+  // 6, 6.5, 7.
+  EXPECT_GE(shift->low, 1.5);
+  EXPECT_LE(shift->low, 2);
+  EXPECT_GE(shift->high, 6);
+  EXPECT_LE(shift->high, 6.5);
 }
 
 TEST(PairedShift, IntervalHoldsTheTruth) {
@@ -149,6 +173,7 @@ TEST(PairedShift, IntervalHoldsTheTruth) {
     held += shift->low <= -1.5 && shift->high >= -1.5;
   }
   EXPECT_GE(held, 0.91 * kTrials) << "seeds 10400 to 10799";
+  EXPECT_LE(held, 0.985 * kTrials) << "seeds 10400 to 10799";
 }
 
 }  // namespace

@@ -123,7 +123,7 @@ TEST(Faults, DamageAnywhereNeitherCrashesNorInvents) {
   ASSERT_EQ(all.size(), 110U);
   std::ifstream file(good, std::ios::binary);
   const std::string bytes((std::istreambuf_iterator<char>(file)), {});
-  const std::uint32_t seed = std::random_device{}();
+  const std::uint32_t seed = 20310402;
   SCOPED_TRACE("seed " + std::to_string(seed));
   std::mt19937 random(seed);
   std::filesystem::create_directory(dir / "bad");

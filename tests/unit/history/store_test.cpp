@@ -178,6 +178,15 @@ TEST(Store, PacksDaysWithoutChangingThem) {
     expect_same(
         sum_of(reader, key.first, static_cast<Direction>(key.second), Time::min(), Time::max()),
         sum);
+  // An hour of it is its four quarters, wherever it lies.
+  for (int hour = 0; hour < 3 * 24; ++hour) {
+    std::vector<Time> starts;
+    const Time from = at(kApril2031) + 1h * hour + 15min;
+    reader.bins("L1", Direction::inbound, from, from + 1h, [&](const Summary& bin) {
+      if (!bin.empty()) starts.push_back(bin.start);
+    });
+    EXPECT_EQ(starts, (std::vector<Time>{from, from + 15min, from + 30min, from + 45min})) << hour;
+  }
   std::size_t days = 0;
   reader.summaries("L2", Direction::inbound, Time::min(), Time::max(), kDay,
                    [&](const Summary& day) {
@@ -267,6 +276,33 @@ TEST(Store, ForgetsWhatIsOlderThanItKeeps) {
   EXPECT_EQ(reader.extent()->first, at(kApril2031) + 32 * kDay);  // part of a month
   tidy_all(*store, at(kApril2031) + 62 * kDay);
   EXPECT_FALSE(reader.extent());
+}
+
+// Events and marks go with the quarter hours of their time, not before and not after.
+TEST(Store, ForgetsEventsAndMarksWithTheirDays) {
+  const test::TempDir dir;
+  StoreOptions options;
+  options.keep = 20 * kDay;
+  const auto store = store_in(dir / "h", options);
+  const auto day_of = [](int day) { return at(kApril2031) + day * kDay + 12h; };
+  for (const int day : {2, 9, 10, 25}) {
+    Batch batch;
+    batch.at = day_of(day);
+    EventRecord event;
+    event.time = day_of(day);
+    event.link = "weir";
+    batch.events = {event};
+    batch.marks = {{day_of(day), MarkKind::started, "", ""}};
+    write(*store, batch);
+  }
+  tidy_all(*store, at(kApril2031) + 30 * kDay - 1h);  // nine whole days are too old
+  Reader reader = reader_of(dir / "h");
+  std::vector<Time> events, marks;
+  for (const EventRecord& one : reader.events(Time::min(), Time::max())) events.push_back(one.time);
+  for (const MarkRecord& one : reader.marks(Time::min(), Time::max())) marks.push_back(one.time);
+  const std::vector<Time> wanted = {day_of(9), day_of(10), day_of(25)};
+  EXPECT_EQ(events, wanted);
+  EXPECT_EQ(marks, wanted);
 }
 
 TEST(Store, ThrowsNothingAwayUnderAClockThatLeapt) {

@@ -51,6 +51,18 @@ TEST(Levels, MergedEqualOneBuiltOfAllValues) {
         << q;
 }
 
+// By hand: the middles of the occupied cells stand at 15 and 40 of 50 and the quantile lies on the
+// line between them; below the first and above the last it is theirs.
+TEST(Levels, QuantilesLieBetweenTheMiddlesOfCells) {
+  Levels levels;
+  levels.add(10, 30);
+  levels.add(20, 20);
+  EXPECT_DOUBLE_EQ(*levels.quantile_db(0.5), 14);
+  EXPECT_DOUBLE_EQ(*levels.quantile_db(0.7), 18);
+  EXPECT_DOUBLE_EQ(*levels.quantile_db(0.01), 10);
+  EXPECT_DOUBLE_EQ(*levels.quantile_db(0.99), 20);
+}
+
 TEST(Levels, CountBeyondWhatABinsCellHolds) {
   LevelHistogram part;
   part.add(-100, 60000);
@@ -104,7 +116,9 @@ TEST(Summary, HoldsTogetherHoweverItIsMerged) {
   for (int hour = 0; hour < 24; ++hour) {
     Summary one;
     for (int i = 0; i < 4; ++i) {
-      const Bin bin = maker.make(at(kApril2031) + kBinSpan * (4 * hour + i));
+      Bin bin = maker.make(at(kApril2031) + kBinSpan * (4 * hour + i));
+      bin.upkeep = hour < 2;
+      bin.failures = static_cast<std::uint32_t>(i);
       one.merge(bin);
       day.merge(bin);
     }
@@ -112,9 +126,31 @@ TEST(Summary, HoldsTogetherHoweverItIsMerged) {
   }
   EXPECT_TRUE(day.margin == hours.margin);
   EXPECT_TRUE(day.noise == hours.noise);
+  EXPECT_TRUE(day.signal == hours.signal);
   EXPECT_EQ(day.frames, hours.frames);
+  EXPECT_EQ(day.lost, hours.lost);
+  EXPECT_EQ(day.sent, hours.sent);
+  EXPECT_EQ(day.retries, hours.retries);
+  EXPECT_EQ(hours.failures, 24U * (0 + 1 + 2 + 3));
   EXPECT_EQ(day.quarters, hours.quarters);
+  EXPECT_EQ(hours.upkeep_quarters, 2U * 4);
   EXPECT_EQ(*day.margin.quantile_db(0.01), *hours.margin.quantile_db(0.01));
+}
+
+// Contract section 2: where retries are all that is known they are an upper bound of what was lost.
+TEST(Summary, LossByRetriesIsTheShareOfRepeats) {
+  Summary sum;
+  Bin bin;
+  bin.frames = 10;
+  bin.sent = 80;
+  bin.retries = 20;
+  bin.loss_source = LossSource::retries;
+  sum.merge(bin);
+  EXPECT_DOUBLE_EQ(sum.loss_ratio().value_or(-1), 0.25);
+  EXPECT_DOUBLE_EQ(sum.retry_ratio().value_or(-1), 0.25);
+  bin.retries = 500;  // a counter that makes no sense
+  sum.merge(bin);
+  EXPECT_DOUBLE_EQ(*sum.retry_ratio(), 1);
 }
 
 TEST(Summary, KnowsNoLossWithoutASource) {

@@ -26,7 +26,8 @@ Settings settings() {
 
 /// A gateway with a report every ten seconds, and what its history would hold.
 struct Gateway {
-  explicit Gateway(Time wall) : now{wall, 1000s}, core(settings(), now, options()) {}
+  explicit Gateway(Time wall, const Settings& links = settings())
+      : now{wall, 1000s}, core(links, now, options()) {}
 
   static SupervisorOptions options() {
     SupervisorOptions out;
@@ -41,6 +42,7 @@ struct Gateway {
       report.set(Field::rssi_dbm, -90);
       report.set(Field::snr_db, 9);
       report.set(Field::noise_dbm, -115);
+      if (both_ways) report.set(Field::far_rssi_dbm, -90 - static_cast<double>(seq % 2));
       core.take(report, now);
       ++frames;
       pass(10s);
@@ -59,14 +61,17 @@ struct Gateway {
       EXPECT_EQ(bin.start.time_since_epoch() % kBinSpan, Duration{});
       EXPECT_EQ(bin.margin.total(), bin.frames) << format_rfc3339(bin.start);
       bins[bin.start] += bin.frames;
+      if (bin.upkeep) upkeep.push_back(bin.start - kStart);
       kept += bin.frames;
     });
   }
 
   Instant now;
   Supervisor core;
+  bool both_ways = false;
   std::uint64_t seq = 0, frames = 0, kept = 0;
   std::map<Time, std::uint64_t> bins;
+  std::vector<Duration> upkeep;  ///< since kStart
 };
 
 TEST(QuarterHours, ComeWithTheFirstTickAfterTheirEnd) {
@@ -162,6 +167,28 @@ TEST(QuarterHours, OfARestartWithoutAClockKeepTheirTime) {
   after.collect();
   EXPECT_EQ(after.bins[kStart + 30min], 60U);
   EXPECT_EQ(before.kept + after.kept, before.frames + after.frames);
+}
+
+// A day of them is kept for whoever does not fetch them; what is more is counted, both ways.
+TEST(QuarterHours, BeyondADayAreCounted) {
+  Gateway gateway(kStart);
+  gateway.both_ways = true;
+  gateway.listen(26h);
+  gateway.pass(1min);
+  EXPECT_EQ(gateway.core.bins_dropped(), 2U * (26 * 4 - 24 * 4));
+  gateway.collect();
+  EXPECT_EQ(gateway.bins.size(), 96U);
+  EXPECT_EQ(gateway.kept, 96U * 90);
+}
+
+TEST(QuarterHours, SayWhenSomebodyWorkedOnTheLink) {
+  Settings with = settings();
+  with.links[0].upkeep = {{kStart + 20min, kStart + 40min, "mast work"}};
+  Gateway gateway(kStart, with);
+  gateway.listen(1h);
+  gateway.pass(1min);
+  gateway.collect();
+  EXPECT_EQ(gateway.upkeep, (std::vector<Duration>{15min, 30min}));
 }
 
 TEST(QuarterHours, EndWithARecording) {

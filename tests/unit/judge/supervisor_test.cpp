@@ -132,6 +132,31 @@ TEST(Supervisor, MarginIsSignalLessNoiseLessWhatIsNeeded) {
   EXPECT_NEAR(*bench.direction(Direction::outbound).margin_db, 23.3, 0.13);
 }
 
+// A normal margin of 3 dB about 3 dB: what lies below nothing is lost, Phi(-1) = 0.159 of all. High
+// above nothing the level explains no loss at all.
+TEST(Supervisor, TheLossThatTheLevelExplainsIsTold) {
+  for (const double margin_db : {3.0, 25.0}) {
+    Bench bench;
+    bench.event(PortEvent::Kind::opened);
+    std::normal_distribution<double> fade(0, 3);
+    for (int i = 0; i < 24 * 360; ++i) {
+      bench.pass(10s);
+      ++bench.seq;
+      const double margin = margin_db + fade(bench.random);
+      if (margin < 0) continue;
+      const double signal_dbm = -117 - 7.5 + margin;  // spreading factor 7 needs -7.5 dB
+      bench.take(bench.report(
+          {{Field::seq, bench.seq},
+           {Field::rssi_dbm,
+            10 * std::log10(std::pow(10, signal_dbm / 10) + std::pow(10, -11.7))},
+           {Field::noise_dbm, -117}}));
+    }
+    const auto expected = bench.direction(Direction::inbound).expected_loss_ratio;
+    ASSERT_TRUE(expected);
+    EXPECT_NEAR(*expected, margin_db > 10 ? 0 : 0.159, margin_db > 10 ? 0.001 : 0.05);
+  }
+}
+
 TEST(Supervisor, LossIsCountedPerTransmission) {
   Bench bench;
   bench.event(PortEvent::Kind::opened);
@@ -646,6 +671,32 @@ TEST(Supervisor, TwiceTheBandwidthIsNoNoise) {
     ASSERT_NE(raised, nullptr);
     if (told) { EXPECT_NEAR(*raised->size_db, 5, 1); }
   }
+}
+
+// Noise that was told goes on in twice the bandwidth, and ends there.
+TEST(Supervisor, InTwiceTheBandwidthNoiseEndsWhenItIsGone) {
+  Bench bench;
+  bench.event(PortEvent::Kind::opened);
+  std::normal_distribution<double> reading(0, 0.7);
+  const auto run = [&](Duration span, double hz, double noise) {
+    for (Duration passed{}; passed < span; passed += 20s) {
+      bench.pass(20s);
+      const double fade = 2 * bench.fading(bench.random);
+      bench.take(bench.report({{Field::seq, ++bench.seq},
+                               {Field::rssi_dbm, -85 + fade},
+                               {Field::noise_dbm, std::round(noise + reading(bench.random))},
+                               {Field::far_rssi_dbm, -86 + fade},
+                               {Field::bandwidth_hz, hz}}));
+    }
+  };
+  run(24h * 3, 125000, -117);
+  run(6h, 125000, -111);
+  ASSERT_EQ(bench.count(AlertName::InterferenceSuspected, Change::raised), 1);
+  run(6h, 250000, -108);
+  EXPECT_EQ(bench.count(AlertName::InterferenceSuspected, Change::cleared), 0);
+  run(6h, 250000, -114);
+  EXPECT_EQ(bench.count(AlertName::InterferenceSuspected, Change::cleared), 1);
+  EXPECT_EQ(bench.count(AlertName::InterferenceSuspected, Change::raised), 1);
 }
 
 // Work on the mast goes on while the program is started anew: what is 5 dB lower after it is no

@@ -273,6 +273,31 @@ TEST(Suspicions, CollisionsAndJammedChannelsBecomeTheUsual) {
   }
 }
 
+// Neither a month without a word nor two without the program count to the three weeks.
+TEST(Suspicions, WhatNobodySawForWeeksIsNotTheUsual) {
+  for (const bool silence : {true, false}) {
+    Bench bench(6);
+    bench.run(3 * 24h);
+    bench.air = {.near_noise = 6};
+    bench.run(5 * 24h);
+    ASSERT_EQ(bench.events.size(), 1U) << bench.story();
+    if (silence)
+      for (int minute = 0; minute < 30 * 24 * 60; ++minute) {
+        bench.now += 1min;
+        bench.state.tick(bench.now);
+        bench.suspicions.watch(bench.now, bench.state, true);
+        bench.suspicions.tell(bench.now, bench.book, {0, kNoPort, &bench.events}, bench.company);
+      }
+    else
+      bench.now += 60 * 24h;
+    bench.run(4 * 24h);
+    EXPECT_EQ(bench.events.size(), 1U) << bench.story();
+    bench.run(14 * 24h);
+    ASSERT_EQ(bench.events.size(), 2U) << bench.story();
+    EXPECT_NE(bench.events[1].text.find("three weeks"), std::string::npos) << bench.events[1].text;
+  }
+}
+
 TEST(Suspicions, CollisionsOfBothDirectionsStayTheAlertTheyWere) {
   Bench bench(4);
   bench.run(3 * 24h);

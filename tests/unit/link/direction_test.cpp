@@ -28,8 +28,13 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
     state.keep_closed = true;
     struct Quarter {
       std::vector<double> signal, margin;
-      std::uint32_t lost = 0;
+      std::uint32_t lost = 0, sent = 0, retries = 0, failures = 0;
       std::map<int, std::uint32_t> by_power;
+      struct Channel {
+        std::uint32_t frames = 0;
+        double signal = 0, noise = 0;
+      };
+      std::map<int, Channel> by_channel;
     };
     std::map<Time, Quarter> want;
     for (int i = 0; i < 1000; ++i) {
@@ -41,11 +46,19 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
       state.counted(at, at, 1, lost, LossSource::seq);
       Separated levels;
       levels.signal_dbm = -100 + fading(random);
-      levels.noise_dbm = -117;
+      levels.noise_dbm = -117 + i % 4;
       state.measured(at, levels, -7.5, state.channels.index_of(i % 4));
+      state.sent(at, 3, i % 3 == 0, i % 50 == 0);
       Quarter& quarter = want[kStart + kBinSpan * ((at - kStart) / kBinSpan)];
       quarter.signal.push_back(levels.signal_dbm);
-      quarter.margin.push_back(levels.signal_dbm + 124.5);
+      quarter.margin.push_back(levels.signal_dbm - levels.noise_dbm + 7.5);
+      quarter.sent += 3;
+      quarter.retries += i % 3 == 0;
+      quarter.failures += i % 50 == 0;
+      Quarter::Channel& channel = quarter.by_channel[i % 4];
+      ++channel.frames;
+      channel.signal += levels.signal_dbm;
+      channel.noise += levels.noise_dbm;
       quarter.lost += lost;
       ++quarter.by_power[static_cast<int>(power_dbm)];
     }
@@ -65,6 +78,16 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
         by_power[static_cast<int>(use.power_dbm)] += use.frames;
       }
       EXPECT_EQ(by_power, quarter.by_power) << "seed " << seed;
+      EXPECT_EQ(bin.sent, quarter.sent);
+      EXPECT_EQ(bin.retries, quarter.retries);
+      EXPECT_EQ(bin.failures, quarter.failures);
+      ASSERT_EQ(bin.channels.size(), 4U);
+      for (const ChannelPart& part : bin.channels) {
+        const Quarter::Channel& channel = quarter.by_channel.at(part.channel);
+        EXPECT_EQ(part.frames, channel.frames);
+        EXPECT_NEAR(static_cast<double>(part.signal_sum_dbm), channel.signal, 0.01 * part.frames);
+        EXPECT_NEAR(static_cast<double>(part.noise_sum_dbm), channel.noise, 0.01 * part.frames);
+      }
     }
   }
 }

@@ -57,7 +57,8 @@ TEST(LandingPage, TheWorstLinkComesFirst) {
   for (auto& link : snapshot.links) link.margin_warning_db = 10;
   snapshot.links[1].directions[1].margin_db = 11;   // a decibel left
   snapshot.links[2].upkeep = true;
-  snapshot.links[3].directions[0].days_left = 23.4;
+  snapshot.links[3].directions[0].days_left = 90;
+  snapshot.links[3].directions[1].days_left = 23.4;
   snapshot.links[4].up = false;
   snapshot.alerts = {alert_of(AlertName::MarginLow, 3, Severity::critical)};
   snapshot.alerts[0].cause = Cause::far_antenna;
@@ -69,6 +70,26 @@ TEST(LandingPage, TheWorstLinkComesFirst) {
   EXPECT_NE(page.find("antenna or feeder at the site"), std::string::npos);
   EXPECT_NE(page.find("<small>1.0 above 10</small>"), std::string::npos);
   EXPECT_NE(page.find(">23</td>"), std::string::npos) << "days left";
+}
+
+// The line of the last day is that of the direction that was weaker, and says from where to where.
+TEST(LandingPage, TheLastDayIsThatOfTheWeakerDirection) {
+  for (const std::size_t weak : {0U, 1U}) {
+    judge::Snapshot snapshot;
+    snapshot.time = kNow;
+    snapshot.links.push_back(known_link("weir"));
+    snapshot.links.push_back(known_link("unheard"));
+    auto days = std::make_shared<review::LastDays>();
+    review::DayLine line;
+    for (std::size_t h = 0; h < 24; ++h) {
+      line[weak][h] = 8.0 + static_cast<double>(h) / 10;
+      line[1 - weak][h] = 20.0;
+    }
+    days->emplace("weir", line);
+    const std::string page = landing_page(snapshot, {}, {"1", "", ""}, {days, true});
+    EXPECT_NE(page.find("<small>8 to 10\u00a0dB</small>"), std::string::npos) << weak;
+    EXPECT_EQ(page.find("<svg"), page.rfind("<svg")) << "one line, for the one that was heard";
+  }
 }
 
 // A phone on a hill: a hundred links with everything to say about each in 60 kB.

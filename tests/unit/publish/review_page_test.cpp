@@ -150,6 +150,7 @@ void ReviewPages::TheDeskServesAndRefuses() {
   const HttpAnswer found = ask("sluice");
   EXPECT_EQ(found.status, 200u);
   EXPECT_NE(found.body.find("<h1>Link sluice</h1>"), std::string_view::npos);
+  EXPECT_EQ(ask("sluice").keep, found.keep) << "made once, handed out for minutes";
   EXPECT_EQ(ask("nobody").status, 404u);
   EXPECT_EQ(ask("%zz").status, 404u);
   const HttpAnswer fresh = ask("new%20one");
@@ -160,6 +161,9 @@ void ReviewPages::TheDeskServesAndRefuses() {
     std::this_thread::sleep_for(std::chrono::milliseconds{10});
   ASSERT_TRUE(days);
   ASSERT_EQ(days->size(), 2u);
+  EXPECT_EQ(desk.last_days(snapshot.time), days);
+  EXPECT_EQ(ask("nobody else").status, 404u);  // whatever was asked for before it is done
+  EXPECT_EQ(desk.last_days(snapshot.time), days) << "read once, handed out for minutes";
   EXPECT_TRUE(days->at("sluice")[0][23]);
 }
 

@@ -55,6 +55,7 @@ TEST(LinkPerformance, SilenceIsAnOutage) {
   }
   ASSERT_EQ(all.outages.size(), 1u);
   EXPECT_EQ(all.outages[0].from, quarter(20));
+  EXPECT_EQ(all.outages[0].to, quarter(32));
   EXPECT_EQ(all.outages[0].unavailable, Duration{3h});
   EXPECT_FALSE(all.outages[0].direction);
   EXPECT_FALSE(all.outages[0].open);
@@ -126,6 +127,39 @@ TEST(LinkPerformance, UpkeepIsLeftOut) {
   const LinkPerformance all = link_performance(input);
   EXPECT_EQ(all.total[0].upkeep, 16u);
   EXPECT_EQ(all.total[0].unavailable, 0u);
+}
+
+// Quarter hours that say of themselves that somebody worked on the link, whatever they lost.
+TEST(LinkPerformance, QuartersOfUpkeepAreLeftOut) {
+  std::vector<Slot> in;
+  hear(in, 0, 20);
+  hear(in, 20, 36, 80);
+  hear(in, 36, 96);
+  for (int i = 20; i < 36; ++i) in[static_cast<std::size_t>(i)].upkeep = true;
+  const LinkPerformance all = link_performance(input_of(in, kNever, 96));
+  EXPECT_EQ(all.total[0].upkeep, 16u);
+  EXPECT_EQ(all.total[0].unavailable, 0u);
+  EXPECT_EQ(all.total[0].available, 80u);
+}
+
+// Intervals of five days lie across the ends of months: each counts once, where it begins.
+TEST(LinkPerformance, AnIntervalBelongsToTheMonthInWhichItBegins) {
+  std::vector<Slot> in;
+  for (int half = 0; half < 2 * 200; ++half)
+    in.push_back({kStart + 12h * half, 15min, 1, 0, true, false});
+  const LinkPerformance all = link_performance(input_of(in, kNever, 96 * 200));
+  ASSERT_EQ(*all.interval, Duration{120h});
+  const Time first{kStart.time_since_epoch() / 120h * 120h};
+  std::uint64_t sum = 0;
+  ASSERT_GE(all.months.size(), 7u);
+  for (const PerformanceMonth& month : all.months) {
+    std::uint64_t begun = 0;
+    for (Time at = first; at < quarter(96 * 200); at += 120h)
+      begun += at >= month.from && at < month.to;
+    EXPECT_EQ(month.tallies[0].available, begun);
+    sum += begun;
+  }
+  EXPECT_EQ(sum, all.total[0].available);
 }
 
 // G.826: severely errored from 30 % on; 27 of 90 is just that.

@@ -96,6 +96,11 @@ TEST(Performance, BothWays) {
   EXPECT_EQ(got.severely_errored, 0u);
   ASSERT_EQ(both.runs.size(), 1u);
   EXPECT_EQ(both.runs[0], (UnavailableRun{0, 15, false}));
+  // Outages that touch are one.
+  const auto first = sequence("10E 20."), next = sequence("10. 10E 10.");
+  const auto touching =
+      both_ways(judge_intervals(first), judge_intervals(next), worse_of(first, next));
+  EXPECT_EQ(touching.runs, (std::vector<UnavailableRun>{{0, 20, false}}));
   // Nine of one direction next to nine of the other are no outage.
   const auto a = sequence("9E 20."), b = sequence("9. 9E 11.");
   const auto ab = worse_of(a, b);

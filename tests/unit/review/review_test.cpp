@@ -327,6 +327,38 @@ TEST(Review, FewDaysKnownTwiceAreCounted) {
   EXPECT_NE(story_words(story_of(review)).find("35 days known in both years"), std::string::npos);
 }
 
+// A link that came a week after the others did not exist before: its availability begins with it.
+TEST(Review, ALinkExistsFromItsFirstQuarterHour) {
+  test::TempDir dir;
+  auto opened = history::Store::open(dir / "h", {});
+  ASSERT_TRUE(opened);
+  const ValleyYears truth;
+  history::Batch batch;
+  batch.at = truth.start;
+  batch.marks.push_back({truth.start, history::MarkKind::started, "", ""});
+  for (const auto& [name, begin] : {std::pair{"old", truth.start}, {"new", truth.start + 168h}}) {
+    test::ValleyMaker maker(truth, 3);
+    std::array<Bin, kDirections> bins;
+    for (Time at = begin; at < truth.start + 216h; at += kBinSpan) {
+      ASSERT_TRUE(maker.make(at, bins));
+      batch.bins.push_back({name, Direction::inbound, bins[0]});
+    }
+  }
+  ASSERT_TRUE((*opened)->write(batch));
+  ASSERT_TRUE((*opened)->close());
+  auto reader = history::Reader::open(dir / "h");
+  ASSERT_TRUE(reader);
+  for (const auto& [name, quarters] : {std::pair{"old", 216u * 4}, {"new", 48u * 4}}) {
+    Question question;
+    question.link = name;
+    for (const Tallies& total :
+         {report_link(*reader, question).total, review_link(*reader, question).performance.total}) {
+      EXPECT_EQ(total[0].available, quarters) << name;
+      EXPECT_EQ(total[0].unavailable + total[0].no_data, 0u) << name;
+    }
+  }
+}
+
 // One test: the years are written once.
 TEST_F(FiveYears, TellTheirStory) {
   {

@@ -149,9 +149,39 @@ TEST(LongTrend, ALossUnderLeaves) {
     EXPECT_NEAR(*trend.db_per_year, -1.5, 0.25) << "seed " << 21000 + link;
     EXPECT_LT(trend.p, 0.001);
     held += trend.low <= -1.5 && trend.high >= -1.5;
+    // A month's median is known to 0.3 dB, the slope over five Junes to 0.1 dB a year and that of
+    // all months to less; months that are compared with others of four decibels less would not be.
+    EXPECT_LT(trend.high - trend.low, 0.5) << "seed " << 21000 + link;
     ASSERT_TRUE(trend.crossing);
   }
   EXPECT_GE(held, 34);
+}
+
+// Three days of a month say nothing of it: with or without such months the trend is the same.
+TEST(LongTrend, MonthsOfAFewDaysDoNotCount) {
+  const auto rows = invented(21050, date(2031, 1, 1), date(2034, 1, 1), 0, kNothing);
+  std::vector<SpanRow> months;
+  for (int year = 2031; year < 2034; ++year)
+    for (unsigned month = 1; month <= 12; ++month) {
+      SpanRow row;
+      row.from = date(year, month, 1);
+      row.quarters = 2880;
+      row.margin_db = 20 - 0.1 * (year - 2031) + 0.01 * month;
+      months.push_back(row);
+    }
+  const LongTrend whole = long_trend(rows, months, {});
+  ASSERT_TRUE(whole.season_known);
+  EXPECT_NEAR(*whole.db_per_year, -0.1, 1e-9);
+  for (unsigned month = 1; month <= 12; ++month) {
+    SpanRow row;
+    row.from = date(2034, month, 1);
+    row.quarters = 3 * 96;
+    row.margin_db = -30;
+    months.push_back(row);
+  }
+  const LongTrend with = long_trend(rows, months, {});
+  EXPECT_DOUBLE_EQ(with.db_per_year.value_or(0), *whole.db_per_year);
+  EXPECT_DOUBLE_EQ(with.p, whole.p);
 }
 
 TEST(LongTrend, SaysNothingTooEarly) {
@@ -183,6 +213,19 @@ TEST(LikelyCause, SignaturesOfTheContract) {
     comparison.noise = {clear_shift(one.near), clear_shift(one.far)};
     EXPECT_EQ(likely_cause(comparison), one.cause)
         << one.in << ' ' << one.out << ' ' << one.near << ' ' << one.far;
+  }
+}
+
+// What chance explains, what may be nothing and what is less than a decibel is no change.
+TEST(LikelyCause, DoubtIsNoCause) {
+  for (const estimate::Shift& doubtful : {estimate::Shift{-5, -5.3, -4.7, 0.05, 3, 30, 30},
+                                          {-5, -11, 1, 1e-6, 3, 30, 30},
+                                          {-0.9, -1, -0.8, 1e-6, 3, 30, 30}}) {
+    Comparison comparison;
+    comparison.signal = {doubtful, doubtful};
+    EXPECT_EQ(likely_cause(comparison), Cause::none) << doubtful.difference << ' ' << doubtful.p;
+    comparison.noise = {clear_shift(6), clear_shift(0)};
+    EXPECT_EQ(likely_cause(comparison), Cause::near_noise);
   }
 }
 
