@@ -53,6 +53,8 @@ def samples(text, family, **labels):
 
 def export(t, directory, *args):
     code, out, err = t.run("export", "--history", directory, *args)
+    if code == 2 and "holds no link yet" in err:
+        return ""   # killed before the first quarter hour was over
     if code != 0:
         raise harness.Failed(f"export: {code} {err}")
     return out.decode()
