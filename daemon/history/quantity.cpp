@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 
+#include "fadeward/history/margins.hpp"
+
 namespace fadeward::history {
 
 namespace {
@@ -20,11 +22,12 @@ constexpr std::array kQuantities = std::to_array<Quantity>({
     {"noise_dbm", "dBm", "fadeward_link_noise_dbm",
      "Noise at the receiver of this direction, median of the frames received.", false,
      [](const Summary& s) { return median(s.noise); }},
-    {"margin_db", "dB", "fadeward_link_margin_db", "Fade margin, median of the frames received.",
-     false, [](const Summary& s) { return median(s.margin); }},
+    {"margin_db", "dB", "fadeward_link_margin_db",
+     "Fade margin, median of the frames sent, lost ones included.", false,
+     [](const Summary& s) { return margins_of(s).median_db; }},
     {"margin_low_db", "dB", "fadeward_link_margin_low_db",
-     "Fade margin exceeded by 99 % of the frames received.", false,
-     [](const Summary& s) { return s.margin.quantile_db(0.01); }},
+     "Fade margin exceeded by 99 % of the frames sent, lost ones included.", false,
+     [](const Summary& s) { return margins_of(s).low_db; }},
     {"margin_deviation_db", "dB", "fadeward_link_margin_deviation_db",
      "Standard deviation of the fade margin of the frames received.", false,
      [](const Summary& s) { return s.margin.deviation_db(); }},

@@ -3,8 +3,8 @@
 #include <algorithm>
 
 #include "fadeward/estimate/median.hpp"
+#include "fadeward/history/margins.hpp"
 #include "fadeward/history/month.hpp"
-#include "fadeward/review/margins.hpp"
 
 namespace fadeward::review {
 
@@ -19,7 +19,7 @@ constexpr std::size_t kLeastChannels = 2;
 constexpr std::size_t kYearOfQuarters = 366 * 96;
 
 SpanRow row_of(const Summary& sum, Time from, Time to) {
-  const Margins margins = margins_of(sum);
+  const history::Margins margins = history::margins_of(sum);
   SpanRow row;
   row.from = from;
   row.to = to;

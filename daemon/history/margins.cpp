@@ -1,10 +1,10 @@
-#include "fadeward/review/margins.hpp"
+#include "fadeward/history/margins.hpp"
 
 #include <algorithm>
 
 #include "fadeward/estimate/survivor_fit.hpp"
 
-namespace fadeward::review {
+namespace fadeward::history {
 
 namespace {
 
@@ -13,7 +13,7 @@ constexpr std::uint64_t kLeastToFit = 30;
 
 }  // namespace
 
-Margins margins_of(const history::Summary& summary) {
+Margins margins_of(const Summary& summary) {
   Margins out;
   out.median_db = summary.margin.quantile_db(0.5);
   out.low_db = summary.margin.quantile_db(0.01);
@@ -37,4 +37,4 @@ Margins margins_of(const history::Summary& summary) {
   return out;
 }
 
-}  // namespace fadeward::review
+}  // namespace fadeward::history

@@ -5,7 +5,7 @@
 
 #include "fadeward/history/summary.hpp"
 
-namespace fadeward::review {
+namespace fadeward::history {
 
 struct Margins {
   std::optional<double> median_db;
@@ -16,6 +16,6 @@ struct Margins {
 /// From the merged histogram. Where more than 2 in 100 frames were lost the frames heard are the
 /// lucky ones: median and low end are then those of a level fitted to what arrived and what did
 /// not (estimate::fit_survivors). Empty without a frame.
-Margins margins_of(const history::Summary& summary);
+Margins margins_of(const Summary& summary);
 
-}  // namespace fadeward::review
+}  // namespace fadeward::history

@@ -1,18 +1,18 @@
 // Margins of a month with losses against the level that was invented.
-#include "fadeward/review/margins.hpp"
+#include "fadeward/history/margins.hpp"
 
 #include <gtest/gtest.h>
 
 #include <random>
 
-namespace fadeward::review {
+namespace fadeward::history {
 namespace {
 
 /// 20,000 frames of a normal margin; those below nothing are lost.
-history::Summary faded(unsigned seed, double median_db, double deviation_db) {
+Summary faded(unsigned seed, double median_db, double deviation_db) {
   std::mt19937 random(seed);
   std::normal_distribution<double> margin(median_db, deviation_db);
-  history::Summary out;
+  Summary out;
   out.quarters = 1;
   out.loss_source = LossSource::seq;
   for (int i = 0; i < 20000; ++i) {
@@ -32,7 +32,7 @@ history::Summary faded(unsigned seed, double median_db, double deviation_db) {
 // its middle.
 TEST(Margins, CountWhatWasLost) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
-    const history::Summary sum = faded(seed, 5, 4);
+    const Summary sum = faded(seed, 5, 4);
     ASSERT_NEAR(*sum.loss_ratio(), 0.106, 0.01);
     ASSERT_GT(*sum.margin.quantile_db(0.5), 5.3);
     const Margins found = margins_of(sum);
@@ -43,7 +43,7 @@ TEST(Margins, CountWhatWasLost) {
 }
 
 TEST(Margins, AreThoseHeardWhereNothingIsKnownToBeLost) {
-  history::Summary sum = faded(6, 5, 4);
+  Summary sum = faded(6, 5, 4);
   sum.loss_source = LossSource::none;
   const Margins found = margins_of(sum);
   EXPECT_EQ(*found.median_db, *sum.margin.quantile_db(0.5));
@@ -52,4 +52,4 @@ TEST(Margins, AreThoseHeardWhereNothingIsKnownToBeLost) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::history
