@@ -5,7 +5,7 @@
 #include <cstring>
 #include <limits>
 
-#include "bits.hpp"
+#include "fadeward/history/bits.hpp"
 #include "histogram_parts.hpp"
 
 namespace fadeward::history {
@@ -144,7 +144,7 @@ bool get_levels(BitReader& bits, RawLevels& raw, std::int64_t& near) {
   const int k = static_cast<int>(bits.bits(3));
   raw.counts.resize(size);
   BitReader own = bits;  // in registers: the counts could be its members, for all that is known
-  for (std::uint64_t& count : raw.counts) count = own.golomb(k);
+  own.golombs(raw.counts.data(), raw.counts.size(), k);
   bits = own;
   if (!bits.ok()) return false;
   const Middles middles(raw);
@@ -337,23 +337,34 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
     channel.channel = static_cast<std::uint16_t>(next++);
   }
   const std::int64_t signal_mean = unzigzag(bits.golomb(8)), noise_mean = unzigzag(bits.golomb(8));
-  int k = static_cast<int>(bits.bits(3));
   bool sound = true;
-  for (ChannelTotal& channel : channels) {
-    channel.frames = bits.golomb(k);
-    sound = sound && channel.frames > 0 && channel.frames <= kMostFrames;
-  }
-  const auto level = [&](std::int64_t mean) {
-    const double steps = static_cast<double>(mean) + static_cast<double>(unzigzag(bits.golomb(k)));
-    sound = sound && std::abs(steps) <= kFarthestDb * kMeanSteps;
-    return steps;
+  // In stretches: the codes of one kind of number follow each other.
+  const auto run = [&](auto take) {
+    const int k = static_cast<int>(bits.bits(3));
+    std::array<std::uint64_t, 64> values{};
+    BitReader own = bits;
+    for (std::size_t at = 0; at < size; at += values.size()) {
+      const std::size_t count = std::min(values.size(), static_cast<std::size_t>(size) - at);
+      own.golombs(values.data(), count, k);
+      for (std::size_t i = 0; i < count; ++i) take(channels[at + i], values[i]);
+    }
+    bits = own;
   };
-  k = static_cast<int>(bits.bits(3));
-  for (ChannelTotal& channel : channels)
-    channel.signal_sum_dbm = level(signal_mean) / kMeanSteps * static_cast<double>(channel.frames);
-  k = static_cast<int>(bits.bits(3));
-  for (ChannelTotal& channel : channels)
-    channel.noise_sum_dbm = level(noise_mean) / kMeanSteps * static_cast<double>(channel.frames);
+  run([&](ChannelTotal& channel, std::uint64_t value) {
+    channel.frames = value;
+    sound = sound && value > 0 && value <= kMostFrames;
+  });
+  const auto sum = [&](std::int64_t mean, std::uint64_t value, std::uint64_t frames) {
+    const double steps = static_cast<double>(mean) + static_cast<double>(unzigzag(value));
+    sound = sound && std::abs(steps) <= kFarthestDb * kMeanSteps;
+    return steps / kMeanSteps * static_cast<double>(frames);
+  };
+  run([&](ChannelTotal& channel, std::uint64_t value) {
+    channel.signal_sum_dbm = sum(signal_mean, value, channel.frames);
+  });
+  run([&](ChannelTotal& channel, std::uint64_t value) {
+    channel.noise_sum_dbm = sum(noise_mean, value, channel.frames);
+  });
   return sound && bits.ok();
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
 #include <bit>
 #include <cstdint>
 #include <cstring>
@@ -72,6 +73,41 @@ class BitWriter {
   int held_ = 0;
 };
 
+/// Exponential Golomb codes of one order as they begin in the next ten bits: most cells of a
+/// histogram take two to four bits, so that a look into the table gives some three at once.
+struct GolombTable {
+  static constexpr int kLookBits = 10;
+  static constexpr std::size_t kMost = 6;
+  struct Entry {
+    std::uint8_t bits = 0;   ///< of all codes that are here whole
+    std::uint8_t count = 0;  ///< 0: not even the first
+    std::array<std::uint8_t, kMost> values{};
+  };
+  std::array<Entry, std::size_t{1} << kLookBits> entries{};
+
+  constexpr explicit GolombTable(int k) {
+    for (std::size_t look = 0; look < entries.size(); ++look) {
+      Entry& entry = entries[look];
+      while (entry.count < kMost) {
+        const int left = kLookBits - entry.bits;
+        const auto rest = static_cast<unsigned>(look & ((std::size_t{1} << left) - 1));
+        const int zeros = left - static_cast<int>(std::bit_width(rest));
+        const int size = 2 * zeros + 1 + k;
+        if (size > left) break;
+        const unsigned value = (rest >> (left - size)) - (1U << k);
+        if (value > 0xff) break;
+        entry.values[entry.count++] = static_cast<std::uint8_t>(value);
+        entry.bits = static_cast<std::uint8_t>(entry.bits + size);
+      }
+    }
+  }
+};
+
+inline constexpr int kGolombTables = 4;
+/// Of the orders 0..3.
+inline constexpr std::array<GolombTable, kGolombTables> kGolombCodes = {
+    GolombTable(0), GolombTable(1), GolombTable(2), GolombTable(3)};
+
 /// Reads beyond the end give zeros and `ok() == false`.
 class BitReader {
  public:
@@ -95,6 +131,43 @@ class BitReader {
     held_ -= size;
     return code - (std::uint64_t{1} << k);
   }
+  /// `count` codes of order `k`.
+  void golombs(std::uint64_t* out, std::size_t count, int k) {
+    const std::uint64_t* const end = out + count;
+    if (k < kGolombTables) {
+      const auto& entries = kGolombCodes[static_cast<std::size_t>(k)].entries;
+      // In registers: what is written could be the members, for all that the compiler knows.
+      std::uint64_t word = word_;
+      int held = held_;
+      while (static_cast<std::size_t>(end - out) >= GolombTable::kMost) {
+        if (held < 32) {
+          word_ = word;
+          held_ = held;
+          refill();
+          word = word_;
+          held = held_;
+          if (held < 32) break;  // near the end
+        }
+        const GolombTable::Entry& entry = entries[word >> (64 - GolombTable::kLookBits)];
+        if (entry.count == 0) [[unlikely]] {
+          word_ = word;
+          held_ = held;
+          *out++ = golomb(k);
+          word = word_;
+          held = held_;
+          continue;
+        }
+#pragma GCC unroll 6
+        for (std::size_t i = 0; i < GolombTable::kMost; ++i) out[i] = entry.values[i];
+        out += entry.count;
+        word <<= entry.bits;
+        held -= entry.bits;
+      }
+      word_ = word;
+      held_ = held;
+    }
+    while (out < end) *out++ = golomb(k);
+  }
   std::uint64_t sized() {
     const int width = static_cast<int>(few(6));
     return bits(width == 63 ? 64 : width);
@@ -112,7 +185,7 @@ class BitReader {
     const std::uint64_t shifted = (std::uint64_t{1} << zeros) | bits(zeros);
     return (shifted - 1) << k | bits(k);
   }
-  void refill() {
+  [[gnu::always_inline]] void refill() {
     if (end_ - at_ >= 8) {  // eight bytes at once; those that do not fit are read again
       std::uint64_t next = 0;
       std::memcpy(&next, at_, 8);
