@@ -384,6 +384,35 @@ bool MonthFile::encode_day(std::int64_t day,
   return true;
 }
 
+/// Removes what lies before `limit`. Rows that are deleted one by one spoil their pages first, and
+/// all of these go into the log; a table that is emptied gives them back untouched. So what stays
+/// is taken out and put in again, as long as it is little.
+bool MonthFile::drop_recent(std::int64_t limit) {
+  constexpr std::size_t kFew = 1024;
+  std::vector<std::pair<std::int64_t, std::string>> stays;
+  {
+    Statement read = db_.prepare("SELECT id, data FROM recent WHERE id >= ?");
+    if (!read) return false;
+    read.bind(1, limit);
+    int code = SQLITE_ROW;
+    while (stays.size() <= kFew && (code = read.step()) == SQLITE_ROW)
+      stays.emplace_back(read.integer(0), read.bytes(1));
+    if (code != SQLITE_DONE && code != SQLITE_ROW) return false;
+  }
+  if (stays.size() > kFew) {
+    Statement remove = db_.prepare("DELETE FROM recent WHERE id < ?");
+    if (!remove) return false;
+    remove.bind(1, limit);
+    return done(remove);
+  }
+  if (db_.run("DELETE FROM recent") != SQLITE_OK) return false;
+  return std::ranges::all_of(stays, [&](const auto& row) {
+    put_recent_.bind(1, row.first);
+    put_recent_.bind_blob(2, row.second);
+    return done(put_recent_);
+  });
+}
+
 MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   more = false;
   spoiled = 0;
@@ -398,11 +427,8 @@ MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   db_.run("PRAGMA cache_size = -8192");  // or pages go to the log early, and again
   const Trouble found = transaction("pack a day", [&] {
     if (!encode_day(day, rows)) return false;
-    // The pages of what goes are used again for what comes.
-    Statement remove = db_.prepare("DELETE FROM recent WHERE id < ?");
-    if (!remove) return false;
-    remove.bind(1, recent_id((day + 1) * kQuartersPerDay, 0));
-    if (!done(remove)) return false;
+    if (!drop_recent(recent_id((day + 1) * kQuartersPerDay, 0))) return false;
+    // The pages of what went are used again for what comes.
     return std::ranges::all_of(rows, [&](const auto& row) {
       put_hour_.bind(1, row.first);
       put_hour_.bind_blob(2, row.second);

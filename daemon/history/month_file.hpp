@@ -100,6 +100,7 @@ class MonthFile {
   bool put_mark(const MarkRecord& mark);
   bool put_period(const PeriodRecord& period);
   bool encode_day(std::int64_t day, std::vector<std::pair<std::int64_t, std::string>>& rows);
+  bool drop_recent(std::int64_t limit);
   Bin joined(const Bin& old, const Bin& bin, bool first) const;
 
   Database db_;

@@ -2,6 +2,9 @@
 #include <benchmark/benchmark.h>
 
 #include <filesystem>
+#include <fstream>
+#include <string>
+#include <vector>
 
 #include "fadeward/history/reader.hpp"
 #include "fadeward/history/store.hpp"
@@ -73,6 +76,47 @@ void StartBesideFiveYears(benchmark::State& state) {
   }
 }
 BENCHMARK(StartBesideFiveYears)->Unit(benchmark::kMillisecond);
+
+/// What the kernel counts as written to the device for this process, without the journal of the
+/// file system. Nothing where the directory is in memory.
+double written_bytes() {
+  std::ifstream io("/proc/self/io");
+  std::string key;
+  double value = 0;
+  while (io >> key >> value)
+    if (key == "write_bytes:") return value;
+  return 0;
+}
+
+/// A hundred links with fifty hop channels, as the daemon writes them: four days.
+void WriteDays(benchmark::State& state) {
+  constexpr int kLinks = 100, kDays = 4;
+  double bytes = 0, days = 0;
+  for (auto _ : state) {
+    const test::TempDir dir;
+    std::vector<test::BinMaker> makers;
+    for (unsigned i = 0; i < 2 * kLinks; ++i) makers.emplace_back(i + 1, 50);
+    auto store = std::move(Store::open(dir / "h", {})).value();
+    const double before = written_bytes();
+    for (int q = 0; q < 96 * kDays; ++q) {
+      const Time start = test::at(test::kApril2031) + kBinSpan * q;
+      Batch batch;
+      batch.at = start + kBinSpan;
+      for (unsigned i = 0; i < makers.size(); ++i)
+        batch.bins.push_back({"link " + std::to_string(i / 2),
+                              i % 2 == 0 ? Direction::inbound : Direction::outbound,
+                              makers[i].make(start)});
+      static_cast<void>(store->write(batch));
+      for (int turn = 0; turn < 9 && *store->tidy(start + kBinSpan); ++turn) {
+      }
+    }
+    static_cast<void>(store->close());
+    bytes += written_bytes() - before;
+    days += kDays;
+  }
+  state.counters["written_MB_per_link_year"] = bytes / 1e6 / kLinks / days * 365;
+}
+BENCHMARK(WriteDays)->Unit(benchmark::kMillisecond)->Iterations(1);
 
 }  // namespace
 
