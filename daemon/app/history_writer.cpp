@@ -37,6 +37,15 @@ void append(history::Batch& to, history::Batch& from) {
 
 }  // namespace
 
+history::StoreOptions store_options(const HistorySettings& settings) {
+  history::StoreOptions options;
+  options.keep = settings.keep;
+  options.keep_records = settings.keep_events.value_or(settings.keep);
+  options.max_bytes = settings.max_bytes;
+  if (settings.keep_quarters) options.keep_quarters = *settings.keep_quarters;
+  return options;
+}
+
 Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& dir,
                                                            history::StoreOptions options, Log log) {
   options.remark = [log](const std::string& text) { log(Tone::error, text); };

@@ -4,6 +4,8 @@
 
 #include <iterator>
 
+#include "fadeward/app/history_writer.hpp"
+
 namespace fadeward::app {
 
 namespace {
@@ -19,8 +21,7 @@ Result<std::unique_ptr<ReplayHistory>> ReplayHistory::open(const std::string& di
                                                            const Settings& settings) {
   auto lock = StateFile::open(dir);
   if (!lock) return lock.error();
-  history::StoreOptions options;
-  options.keep = settings.history.keep;
+  history::StoreOptions options = store_options(settings.history);
   options.earliest = Time{};  // a recording may be old
   options.replace = true;
   options.durable = false;

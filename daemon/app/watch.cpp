@@ -104,9 +104,7 @@ class Daemon {
   }
 
   Status open_history() {
-    history::StoreOptions options;
-    options.keep = settings_.history.keep;
-    auto writer = HistoryWriter::open(settings_.history.dir, std::move(options), [](HistoryWriter::Tone tone, const std::string& text) {
+    auto writer = HistoryWriter::open(settings_.history.dir, store_options(settings_.history), [](HistoryWriter::Tone tone, const std::string& text) {
       spdlog::log(tone == HistoryWriter::Tone::error     ? spdlog::level::err
                   : tone == HistoryWriter::Tone::warning ? spdlog::level::warn
                                                          : spdlog::level::info, "{}", text);
@@ -313,10 +311,10 @@ class Daemon {
       if (gone) gone->stop();
     feeds_ = std::move(feeds);
     if (fresh.http.address != settings_.http.address || fresh.http.port != settings_.http.port ||
-        fresh.history.dir != settings_.history.dir || fresh.history.keep != settings_.history.keep)
-      spdlog::warn("http.listen, history.dir and history.keep change with the next start only");
+        fresh.history != settings_.history)
+      spdlog::warn("http.listen and history change with the next start only");
     fresh.http = settings_.http;
-    fresh.history.dir = settings_.history.dir;
+    fresh.history = settings_.history;
     // Both go by the numbers of the old settings, and a link that is gone takes its bins with it.
     log_events();
     if (history_) feed_.collect(supervisor_, settings_);

@@ -87,7 +87,15 @@ std::string long_span(Duration span) {
 
 std::string history_words(const HistorySettings& history) {
   if (history.dir.empty()) return "none: nothing is kept over a restart";
-  return printable(history.dir) + ", kept for " + long_span(history.keep);
+  Phrase out;
+  out.add(printable(history.dir)).add("kept for " + long_span(history.keep));
+  if (history.keep_quarters)
+    out.add("quarter hours for " + long_span(*history.keep_quarters) + ", then hours");
+  if (history.keep_events && *history.keep_events > history.keep)
+    out.add("events for " + long_span(*history.keep_events));
+  if (history.max_bytes > 0)
+    out.add("at most " + std::to_string(history.max_bytes / 1'000'000) + " MB");
+  return out.or_else("");
 }
 
 std::string push_words(const PushSettings& push) {

@@ -142,6 +142,25 @@ Reader<Duration> span_or_off(Duration low, Duration high) {
                           });
 }
 
+Reader<std::uint64_t> bytes_or_off(std::uint64_t low) {
+  const std::string least = std::to_string(low / 1000000) + "MB";
+  return scalar<std::uint64_t>(
+      "off, or a size with its unit (500MB, 2GB, 1TB) of at least " + least,
+      [low](std::string_view text) -> std::optional<std::uint64_t> {
+        if (text == "off") return 0;
+        constexpr std::pair<std::string_view, double> kUnits[] = {
+            {"MB", 1e6}, {"GB", 1e9}, {"TB", 1e12}};
+        for (const auto& [unit, bytes] : kUnits) {
+          if (!text.ends_with(unit)) continue;
+          const auto number = parse_number(text.substr(0, text.size() - unit.size()));
+          if (!number || !(*number * bytes >= static_cast<double>(low)) || *number * bytes > 1e15)
+            return {};
+          return static_cast<std::uint64_t>(*number * bytes);
+        }
+        return {};
+      });
+}
+
 Reader<Time> moment() {
   return scalar<Time>("a date such as 2031-03-01 or an RFC 3339 time such as 2031-03-01T06:00:00Z",
                       [](std::string_view text) { return parse_date_or_time(text); });

@@ -37,6 +37,7 @@ Reader<std::size_t> whole_size(std::size_t low, std::size_t high, std::string_vi
 Reader<bool> flag();
 Reader<Duration> span(Duration low, Duration high);
 Reader<Duration> span_or_off(Duration low, Duration high);  ///< off: 0
+Reader<std::uint64_t> bytes_or_off(std::uint64_t low);  ///< "500MB", "2GB"; off: 0
 Reader<Time> moment();
 
 Reader<std::string> name();  ///< of a link or port: 1..128 bytes, no control characters

@@ -107,9 +107,13 @@ const Section<HttpSettings>& http_section() {
 
 const Section<HistorySettings>& history_section() {
   using T = HistorySettings;
+  constexpr Duration kLongest = 24h * 365 * 100;
   static const Section<T> section({
       key<T>("dir", &T::dir, file_path()),
-      key<T>("keep", &T::keep, span(24h, 24h * 365 * 100)),
+      key<T>("keep", &T::keep, span(24h, kLongest)),
+      key<T>("keep_quarters", &T::keep_quarters, span(24h * 62, kLongest)),
+      key<T>("keep_events", &T::keep_events, span(24h, kLongest)),
+      key<T>("max_size", &T::max_bytes, bytes_or_off(50'000'000)),
   });
   return section;
 }

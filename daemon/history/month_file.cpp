@@ -9,8 +9,9 @@ namespace fadeward::history {
 namespace {
 
 constexpr std::int64_t kApplication = 0x66647764;  // "fdwd"
-constexpr int kWalPages =
-    6000;  // then it is brought into the file: each page once, however often written
+// Then the log is brought into the file: each page once, however often it was written. Rarely, but
+// a small history does not need a large log.
+constexpr std::int64_t kFewWalPages = 1000, kMostWalPages = 6000, kWalPerPage = 4;
 
 std::int64_t micros(Time at) { return at.time_since_epoch().count(); }
 
@@ -335,7 +336,9 @@ MonthFile::Trouble MonthFile::write(const std::vector<const BinRecord*>& bins,
   });
   if (found != Trouble::none) return found;
   met = std::move(fresh);
-  if (wal_pages_ > kWalPages)
+  if (wal_pages_ > kFewWalPages &&
+      wal_pages_ >
+          std::min(kMostWalPages, kWalPerPage * db_.number("PRAGMA page_count").value_or(0)))
     sqlite3_wal_checkpoint_v2(db_.handle(), nullptr, SQLITE_CHECKPOINT_PASSIVE, nullptr, nullptr);
   return Trouble::none;
 }
@@ -442,20 +445,32 @@ MonthFile::Trouble MonthFile::pack_day(Time now, bool& more) {
   return Trouble::none;
 }
 
-MonthFile::Trouble MonthFile::forget_before(Time limit) {
-  const std::int64_t day = limit.time_since_epoch() / std::chrono::days{1};
+MonthFile::Trouble MonthFile::forget_before(Time bins, Time records) {
+  const std::int64_t day = bins.time_since_epoch() / std::chrono::days{1};
+  const std::pair<const char*, std::int64_t> removals[] = {
+      {"DELETE FROM hour WHERE id < ?", hour_id(day, 0, 0)},
+      {"DELETE FROM recent WHERE id < ?", recent_id(day * kQuartersPerDay, 0)},
+      {"DELETE FROM event WHERE time < ?", micros(records)},
+      {"DELETE FROM mark WHERE time < ?", micros(records)}};
   return transaction("forget", [&] {
-    Statement hours = db_.prepare("DELETE FROM hour WHERE id < ?");
-    Statement recent = db_.prepare("DELETE FROM recent WHERE id < ?");
-    Statement events = db_.prepare("DELETE FROM event WHERE time < ?");
-    Statement marks = db_.prepare("DELETE FROM mark WHERE time < ?");
-    if (!hours || !recent || !events || !marks) return false;
-    hours.bind(1, hour_id(day, 0, 0));
-    recent.bind(1, recent_id(day * kQuartersPerDay, 0));
-    events.bind(1, micros(limit));
-    marks.bind(1, micros(limit));
-    return done(hours) && done(recent) && done(events) && done(marks);
+    return std::ranges::all_of(removals, [&](const auto& removal) {
+      Statement remove = db_.prepare(removal.first);
+      if (!remove) return false;
+      remove.bind(1, removal.second);
+      return done(remove);
+    });
   });
+}
+
+MonthFile::Trouble MonthFile::shrink() {
+  return db_.run("VACUUM") == SQLITE_OK ? Trouble::none : trouble("shrink");
+}
+
+std::optional<bool> MonthFile::has_bins() {
+  const auto there =
+      db_.number("SELECT EXISTS(SELECT 1 FROM hour) OR EXISTS(SELECT 1 FROM recent)");
+  if (!there) return {};
+  return *there != 0;
 }
 
 void MonthFile::leave_log() {

@@ -69,8 +69,12 @@ class MonthFile {
                 const std::vector<const PeriodRecord*>& periods, Met& met);
   /// Packs the oldest day that ended by `now`; `more`: there may be another.
   Trouble pack_day(Time now, bool& more);
-  /// Removes what is older.
-  Trouble forget_before(Time limit);
+  /// Removes bins that are older than `bins`, and what else is older than `records`.
+  Trouble forget_before(Time bins, Time records);
+  /// Gives the room of what was removed back to the file system.
+  Trouble shrink();
+  /// Whether any bin is left. Empty: it cannot be read.
+  std::optional<bool> has_bins();
   /// Brings the file into the state in which it needs nothing beside it.
   Trouble finish();
   void close();

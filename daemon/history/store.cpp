@@ -24,6 +24,7 @@ using Trouble = MonthFile::Trouble;
 
 namespace {
 
+constexpr const char* kBeside[] = {"-wal", "-shm", "-journal"};  // of a file of SQLite's
 constexpr int kMostAside = 1000;
 std::string aside_name(const std::string& path, int number) {
   return path + ".damaged-" + std::to_string(number);
@@ -65,6 +66,8 @@ struct Store::State {
   std::chrono::sys_days put_off_on{};
   std::set<Month> checked;  ///< in this run
   Time forgotten_at{};
+  std::set<Month> stripped;  ///< known to hold no bins
+  bool too_large = false;    ///< told
   std::atomic<std::uint64_t> refused = 0;
   std::atomic<std::uint64_t> set_aside = 0;
   std::mutex interrupt_mutex;  ///< guards the two below
@@ -85,6 +88,10 @@ struct Store::State {
   bool leapt(Time now) const;
   Result<bool> pack(Time now);
   Result<bool> forget(Time now);
+  Status remove(Month month);
+  Status strip(Month month);
+  std::uintmax_t size_of_month(Month month) const;
+  Result<bool> fit(Time now);
   Result<bool> roll(Time now);
 };
 
@@ -112,8 +119,7 @@ bool Store::State::put_aside(Month month, const std::string& why) {
     if (!is_there(aside)) break;
   }
   if (::rename(path.c_str(), aside.c_str()) != 0) return false;
-  for (const char* beside : {"-wal", "-shm", "-journal"})
-    ::rename((path + beside).c_str(), (aside + beside).c_str());
+  for (const char* beside : kBeside) ::rename((path + beside).c_str(), (aside + beside).c_str());
   ++set_aside;
   remark("history is damaged (" + printable(why) + "); set aside as " + aside +
          ", a new file is begun");
@@ -282,31 +288,98 @@ Result<bool> Store::State::pack(Time now) {
   return false;
 }
 
+/// With what lies beside it.
+Status Store::State::remove(Month month) {
+  const std::string path = path_of(month);
+  if (roll_up.busy() && roll_up.month() == month) roll_up.abandon();
+  open.erase(month);
+  if (::unlink(path.c_str()) != 0 && errno != ENOENT)
+    return Error{path + ": cannot be removed: " + std::strerror(errno)};
+  for (const char* beside : kBeside) ::unlink((path + beside).c_str());
+  for (int i = 1; i < kMostAside && is_there(aside_name(path, i)); ++i) {
+    ::unlink(aside_name(path, i).c_str());
+    for (const char* beside : kBeside) ::unlink((aside_name(path, i) + beside).c_str());
+  }
+  return success();
+}
+
+/// Of a month that is older than bins are kept: its events stay.
+Status Store::State::strip(Month month) {
+  const auto file = file_of(month);
+  if (!file) return file.error();
+  const auto failed = [&] { return Error{(*file)->error()}; };
+  const auto bins = (*file)->has_bins();
+  if (!bins) return failed();
+  if (*bins && ((*file)->forget_before(month.end(), Time{}) != Trouble::none ||
+                (*file)->shrink() != Trouble::none))
+    return failed();
+  stripped.insert(month);
+  static_cast<void>(finish(month));  // a reader may hold it open: then another time
+  return success();
+}
+
 Result<bool> Store::State::forget(Time now) {
   if (leapt(now)) return false;
-  const Time limit = std::chrono::floor<std::chrono::days>(now - options.keep);
+  const auto limit_of = [now](Duration keep) {
+    return std::chrono::floor<std::chrono::days>(now - keep);
+  };
+  const Time bins = limit_of(options.keep);
+  const Time records = limit_of(std::max(options.keep, options.keep_records));
   for (const Month month : months_in(dir)) {
-    const std::string path = path_of(month);
-    if (month.end() <= limit) {
-      if (roll_up.busy() && roll_up.month() == month) roll_up.abandon();
-      open.erase(month);
-      if (::unlink(path.c_str()) != 0 && errno != ENOENT)
-        return Error{path + ": cannot be removed: " + std::strerror(errno)};
-      for (const char* beside : {"-wal", "-shm", "-journal"}) ::unlink((path + beside).c_str());
-      for (int i = 1; i < kMostAside && is_there(aside_name(path, i)); ++i)
-        for (const char* beside : {"", "-wal", "-shm", "-journal"})
-          ::unlink((aside_name(path, i) + beside).c_str());
+    if (month.end() <= records) {
+      if (const Status removed = remove(month); !removed) return removed.error();
       return true;
     }
-    if (month.begin() >= limit || forgotten_at == limit) break;
-    forgotten_at = limit;
+    if (month.end() <= bins) {
+      if (stripped.contains(month)) continue;
+      if (const Status done = strip(month); !done) return done.error();
+      return true;
+    }
+    if (month.begin() >= bins || forgotten_at == bins) break;
+    forgotten_at = bins;
     const auto file = file_of(month);
     if (!file) return file.error();
-    if ((*file)->forget_before(limit) != Trouble::none) return Error{(*file)->error()};
+    if ((*file)->forget_before(bins, records) != Trouble::none) return Error{(*file)->error()};
     if (month != month_of(now)) static_cast<void>(finish(month));
     return true;
   }
-  return false;
+  return fit(now);
+}
+
+std::uintmax_t Store::State::size_of_month(Month month) const {
+  const std::string path = path_of(month);
+  const auto with_beside = [](const std::string& file) {
+    std::uintmax_t bytes = size_of(file);
+    for (const char* beside : kBeside) bytes += size_of(file + beside);
+    return bytes;
+  };
+  std::uintmax_t bytes = with_beside(path);
+  for (int i = 1; i < kMostAside && is_there(aside_name(path, i)); ++i)
+    bytes += with_beside(aside_name(path, i));
+  return bytes;
+}
+
+/// Brings the size under its limit. The newest month stays, and one whose time has not come.
+Result<bool> Store::State::fit(Time now) {
+  if (options.max_bytes == 0) return false;
+  const std::vector<Month> months = months_in(dir);
+  std::uintmax_t bytes = 0;
+  for (const Month month : months) bytes += size_of_month(month);
+  if (bytes <= options.max_bytes) {
+    too_large = false;
+    return false;
+  }
+  const std::string words = "history takes " + std::to_string(bytes / 1'000'000) +
+                            " MB, more than the " + std::to_string(options.max_bytes / 1'000'000) +
+                            " MB allowed";
+  if (months.size() < 2 || months.front() >= month_of(now)) {
+    if (!too_large) remark(words + ", in its newest month alone: nothing is removed");
+    too_large = true;
+    return false;
+  }
+  if (const Status removed = remove(months.front()); !removed) return removed.error();
+  remark(words + ": " + file_name(months.front()) + " is removed");
+  return true;
 }
 
 Result<bool> Store::State::roll(Time now) {

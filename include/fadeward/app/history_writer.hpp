@@ -10,9 +10,13 @@
 #include <thread>
 
 #include "fadeward/base/result.hpp"
+#include "fadeward/base/settings.hpp"
 #include "fadeward/history/store.hpp"
 
 namespace fadeward::app {
+
+/// How long and how much, as configured.
+history::StoreOptions store_options(const HistorySettings& settings);
 
 /// Takes batches at once and writes them when the disk lets it. What cannot be written waits, at
 /// most kMostBins and kMostRecords of it; then the oldest goes and is counted. Attempts are

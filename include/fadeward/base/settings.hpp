@@ -228,7 +228,12 @@ struct HttpSettings {
 
 struct HistorySettings {
   std::string dir;                             ///< empty: nothing is kept over a restart
-  Duration keep = 24h * 365 * 5;
+  Duration keep = 24h * 365 * 5;               ///< levels and counts: hours
+  std::optional<Duration> keep_quarters;       ///< quarter hours, then hours; empty: a year
+  std::optional<Duration> keep_events;         ///< events, upkeep, restarts; empty: as `keep`
+  std::uint64_t max_bytes = 0;                 ///< the oldest month goes when it is more; 0: any
+
+  bool operator==(const HistorySettings&) const = default;
 };
 
 struct AlertmanagerTarget {

@@ -39,8 +39,10 @@ struct Batch {
 };
 
 struct StoreOptions {
-  Duration keep = std::chrono::hours{24} * 365 * 5;
+  Duration keep = std::chrono::hours{24} * 365 * 5;       ///< bins
   Duration keep_quarters = std::chrono::hours{24} * 365;  ///< then hours
+  Duration keep_records{};  ///< events, marks, periods where that is longer than `keep`
+  std::uint64_t max_bytes = 0;  ///< of all files; when it is more the oldest month goes; 0: any
   /// What lies outside is refused: a clock that was never set must not found a month.
   Time earliest = Time{std::chrono::sys_days{std::chrono::year{2020} / 1 / 1}};
   Time latest = Time{std::chrono::sys_days{std::chrono::year{2200} / 1 / 1}};

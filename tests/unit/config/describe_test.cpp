@@ -56,8 +56,9 @@ TEST(Describe, WhatCountsAsReserve) {
   const auto text = describe(
       good("links: [{ name: a, radio: { spreading_factor: 7, bandwidth_hz: 125000, max_power_dbm: "
            "27, slowest: { spreading_factor: 12, bandwidth_hz: 62500 } } }]\n"));
-  EXPECT_THAT(text, HasSubstr("  reserve         counts with the margin: unused power up to 27 dBm, "
-                              "gain of the slowest rate (spreading factor 12, 62.5 kHz)\n"));
+  EXPECT_THAT(text,
+              HasSubstr("  reserve         counts with the margin: unused power up to 27 dBm, "
+                        "gain of the slowest rate (spreading factor 12, 62.5 kHz)\n"));
   EXPECT_THAT(describe(good("links: [{ name: a }]\n")), Not(HasSubstr("  reserve")));
 }
 

@@ -60,6 +60,22 @@ TEST(Parse, MinimalFileOfTheContract) {
   EXPECT_EQ(settings.http.port, 10868);
 }
 
+TEST(Parse, HowLongAndHowMuchHistoryIsKept) {
+  const auto plain = good("history: { dir: /h }\n").history;
+  EXPECT_EQ(plain.keep, Duration(24h * 365 * 5));
+  EXPECT_FALSE(plain.keep_quarters || plain.keep_events);
+  EXPECT_EQ(plain.max_bytes, 0U);
+  const auto all = good(
+                       "history: { dir: /h, keep: 3y, keep_quarters: 90d, keep_events: 10y, "
+                       "max_size: 1.5GB }\n")
+                       .history;
+  EXPECT_EQ(all.keep, Duration(24h * 365 * 3));
+  EXPECT_EQ(all.keep_quarters, Duration(24h * 90));
+  EXPECT_EQ(all.keep_events, Duration(24h * 365 * 10));
+  EXPECT_EQ(all.max_bytes, 1'500'000'000U);
+  EXPECT_EQ(good("history: { dir: /h, max_size: off }\n").history.max_bytes, 0U);
+}
+
 TEST(Parse, FullerShapeOfTheContractServices) {
   const auto settings = good_file("/config/good/fuller.yaml");
   const std::string directory = std::string(FADEWARD_TEST_DATA) + "/config/good/";

@@ -385,6 +385,14 @@ const Refused kCases[] = {
      "f.yaml:1:17: http.reload: 1 is not allowed: one of true, false"},
     {"keep too short", "history: { keep: 5m }\n",
      "f.yaml:1:18: history.keep: 5m is not allowed: " + kSpan + " from 1d to 36500d"},
+    {"a size without its unit", "history: { dir: /h, max_size: 500 }\n",
+     "f.yaml:1:31: history.max_size: 500 is not allowed: off, or a size with its unit (500MB, 2GB, "
+     "1TB) of at least 50MB"},
+    {"a history of one megabyte", "history: { dir: /h, max_size: 1MB }\n",
+     "f.yaml:1:31: history.max_size: 1MB is not allowed: off, or a size with its unit (500MB, 2GB, "
+     "1TB) of at least 50MB"},
+    {"quarter hours for a day", "history: { dir: /h, keep_quarters: 1d }\n",
+     "f.yaml:1:36: history.keep_quarters: 1d is not allowed: " + kSpan + " from 62d to 36500d"},
     {"push to no web address", "push: { alertmanagers: [\"127.0.0.1:9093\"] }\n",
      "f.yaml:1:25: push.alertmanagers[0]: \"127.0.0.1:9093\" is not allowed: a web address such as "
      "http://127.0.0.1:9093"},

@@ -305,6 +305,85 @@ TEST(Store, ForgetsEventsAndMarksWithTheirDays) {
   EXPECT_EQ(marks, wanted);
 }
 
+// Levels for 20 days, events for 100: the file of April stays for its event and is small.
+TEST(Store, EventsMayOutliveLevels) {
+  const test::TempDir dir;
+  StoreOptions options;
+  options.keep = 20 * kDay;
+  options.keep_records = 100 * kDay;
+  options.durable = false;
+  const auto store = store_in(dir / "h", options);
+  const std::string april = dir / "h/history-2031-04.sqlite";
+  Batch batch;
+  batch.at = at(kApril2031);
+  EventRecord event;
+  event.time = at(kApril2031) + 5 * kDay;
+  event.link = "L0";
+  batch.events = {event};
+  write(*store, std::move(batch));
+  fill(*store, at(kApril2031), 96 * 30, 1, 2, 8);
+  tidy_all(*store, at(kApril2031) + 31 * kDay);
+  const auto full = std::filesystem::file_size(april);
+  fill(*store, at(kApril2031) + 51 * kDay, 96, 1, 2);
+  tidy_all(*store, at(kApril2031) + 52 * kDay);
+  Reader reader = reader_of(dir / "h");
+  EXPECT_EQ(reader.extent()->first, at(kApril2031) + 51 * kDay);
+  EXPECT_EQ(reader.events(Time::min(), Time::max()), std::vector{event});
+  EXPECT_LT(std::filesystem::file_size(april), full / 4);
+  fill(*store, at(kApril2031) + 80 * kDay, 96, 1, 2);
+  fill(*store, at(kApril2031) + 110 * kDay, 96, 1, 2);
+  fill(*store, at(kApril2031) + 130 * kDay, 96, 1, 2);
+  tidy_all(*store, at(kApril2031) + 131 * kDay);
+  EXPECT_FALSE(std::filesystem::exists(april));
+  EXPECT_TRUE(reader.events(Time::min(), Time::max()).empty());
+}
+
+TEST(Store, TheOldestMonthGoesWhereTheSizeHasALimit) {
+  const test::TempDir dir;
+  std::vector<std::string> said;
+  StoreOptions options;
+  options.durable = false;
+  options.remark = [&said](const std::string& text) { said.push_back(text); };
+  const auto size = [&] {
+    std::uintmax_t bytes = 0;
+    for (const auto& file : std::filesystem::directory_iterator(dir / "h"))
+      bytes += file.file_size();
+    return bytes;
+  };
+  for (int month = 0; month < 4; ++month) {
+    const auto store = store_in(dir / "h", options);
+    fill(*store, at(kApril2031) + month * 31 * kDay, 96 * 3, 1, 2, 8);
+    tidy_all(*store, at(kApril2031) + month * 31 * kDay + 4 * kDay);
+    ASSERT_TRUE(store->close());
+    if (month == 0) options.max_bytes = 3 * size();
+  }
+  const auto store = store_in(dir / "h", options);
+  tidy_all(*store, at(kApril2031) + 3 * 31 * kDay + 5 * kDay);
+  EXPECT_LE(size(), options.max_bytes);
+  EXPECT_FALSE(std::filesystem::exists(dir / "h/history-2031-04.sqlite"));
+  EXPECT_TRUE(std::filesystem::exists(dir / "h/history-2031-07.sqlite"));
+  ASSERT_FALSE(said.empty());
+  EXPECT_NE(said[0].find("history-2031-04.sqlite is removed"), std::string::npos) << said[0];
+}
+
+// One month that is larger than all that is allowed stays, and says so once.
+TEST(Store, TheNewestMonthStaysHoweverLarge) {
+  const test::TempDir dir;
+  std::vector<std::string> said;
+  StoreOptions options;
+  options.max_bytes = 10'000;
+  options.durable = false;
+  options.remark = [&said](const std::string& text) { said.push_back(text); };
+  const auto store = store_in(dir / "h", options);
+  const Written written = fill(*store, at(kApril2031), 96, 1, 2);
+  for (int day = 1; day < 4; ++day) tidy_all(*store, at(kApril2031) + day * kDay);
+  Reader reader = reader_of(dir / "h");
+  expect_same(sum_of(reader, "L0", Direction::inbound, Time::min(), Time::max()),
+              written.sums.at({"L0", 0}));
+  ASSERT_EQ(said.size(), 1U);
+  EXPECT_NE(said[0].find("nothing is removed"), std::string::npos) << said[0];
+}
+
 TEST(Store, ThrowsNothingAwayUnderAClockThatLeapt) {
   const test::TempDir dir;
   StoreOptions options;
