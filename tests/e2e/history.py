@@ -171,6 +171,67 @@ class Talker(threading.Thread):
                 return
 
 
+def small_disk(t, size):
+    """A directory on a file system of its own, or nothing where this user may not make one."""
+    place = t.path("small")
+    os.makedirs(place)
+    made = os.geteuid() == 0 and subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "none", place],
+                                                capture_output=True, check=False).returncode == 0
+    return place if made else None
+
+
+def full_disk(t):
+    t.section("a file system that is full, and has room again")
+    place = small_disk(t, "3m")
+    if not place:
+        print("skipped: needs root and mount")
+        return
+    try:
+        fill_and_free(t, place)
+    finally:
+        subprocess.run(["umount", "-l", place], check=False)
+
+
+def fill_and_free(t, place):
+    radio = t.tcp()
+    directory = os.path.join(place, "history")
+    daemon = t.daemon(RADIO + f"history: {{ dir: {directory} }}\n"
+                      f"ports: [ {{ name: p, source: 'tcp://127.0.0.1:{radio.port}' }} ]\nlinks: [ {{ name: L1 }} ]\n",
+                      "--time-factor", FACTOR, "--time-start", "2031-04-01T00:00:00Z")
+    radio.accept()
+    talker = Talker(radio)
+    talker.start()
+
+    def kept():
+        text = t.run("export", "--history", directory, "--from", "2031-04-01")[1].decode()
+        return [at for at, _ in samples(text, "fadeward_link_frames_total", link="L1", direction="inbound")]
+
+    harness.wait_until(lambda: len(kept()) >= 2, "quarter hours on the disk")
+    filler = os.path.join(place, "filler")
+    with open(filler, "wb", buffering=0) as file:
+        try:
+            for _ in range(1 << 20):
+                file.write(bytes(4096))
+        except OSError:
+            pass   # full
+    harness.wait_until(lambda: daemon.metrics().get("fadeward_history_write_errors_total") > 0, "a write fails and is counted")
+    before = daemon.metrics()
+    time.sleep(1.5)
+    after = daemon.metrics()
+    reports = [scrape.get("fadeward_link_reports_total", link="L1") for scrape in (before, after)]
+    t.expect(reports[0] < reports[1], "reports are taken all the same", reports)
+    t.equal(daemon.get("/-/healthy").status, 200, "healthy")
+    t.expect("history cannot be written, judging goes on" in daemon.log(), "the log says what goes on", daemon.log()[-400:])
+    t.expect(daemon.log().count("history cannot be written") == 1, "once")
+    os.remove(filler)
+    harness.wait_until(lambda: "history is written again" in daemon.log(), "written again", 40)
+    talker.over = True
+    t.equal(daemon.stop()[0], 0, "ends with 0")
+    ends = kept()
+    whole = list(range(int(ends[0]), int(ends[-1]) + 1, QUARTER_S))
+    t.expect(ends == whole and len(ends) > 6, "nothing of the full time is missing", f"{len(ends)} of {len(whole)}")
+
+
 def killed(t):
     rounds = 200 if t.long else 20
     seed = random.randrange(1 << 30) if t.long else 20310401
@@ -212,6 +273,7 @@ def killed(t):
 def test(t):
     recorded(t)
     asked(t)
+    full_disk(t)
     killed(t)
 
 
