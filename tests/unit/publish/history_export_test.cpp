@@ -139,5 +139,55 @@ TEST_F(HistoryExported, EndsEarlyWhenNobodyReads) {
   EXPECT_EQ(calls, 1);
 }
 
+// Raised at 00:20, critical from 00:50, over at 01:10; another for two minutes; one of a port that
+// goes on. The bins end at 02:30.
+TEST_F(HistoryExported, AlertsAreThereWhileTheyAreActive) {
+  const auto event = [](int minute, history::EventChange change, AlertName alert,
+                        Severity severity) {
+    history::EventRecord out;
+    out.time = at(kApril2031) + std::chrono::minutes{minute};
+    out.link = kEvil;
+    out.direction = Direction::inbound;
+    out.change = change;
+    out.alert = alert;
+    out.severity = severity;
+    return out;
+  };
+  using enum history::EventChange;
+  history::Batch batch;
+  batch.events = {event(20, raised, AlertName::MarginLow, Severity::warning),
+                  event(50, changed, AlertName::MarginLow, Severity::critical),
+                  event(70, cleared, AlertName::MarginLow, Severity::critical),
+                  event(91, raised, AlertName::LossHigh, Severity::warning),
+                  event(93, cleared, AlertName::LossHigh, Severity::warning)};
+  history::EventRecord port = event(125, raised, AlertName::PortFault, Severity::critical);
+  port.link.clear();
+  port.port = "mast";
+  port.direction.reset();
+  batch.events.push_back(port);
+  ASSERT_TRUE(std::move(history::Store::open(dir_ / "h", {})).value()->write(batch));
+  const std::string all = text();
+  const auto exported = parsed(all);
+  const auto minutes = [&](const std::string& name) {
+    std::vector<std::pair<double, double>> out;
+    for (const auto& [time, value] : exported.series.at(name))
+      out.emplace_back((time - static_cast<double>(kApril2031)) / 60, value);
+    return out;
+  };
+  const auto labels = [](const std::string& alert) {
+    return std::string("{link=\"") + kEscaped + "\",direction=\"inbound\",alert=\"" + alert + "\"}";
+  };
+  using Points = std::vector<std::pair<double, double>>;
+  EXPECT_EQ(minutes("fadeward_alert_severity" + labels("MarginLow")),
+            (Points{{30, 2}, {45, 2}, {60, 3}, {75, 0}}));
+  EXPECT_EQ(minutes("fadeward_alert_active" + labels("LossHigh")), (Points{{105, 1}, {120, 0}}));
+  EXPECT_EQ(minutes("fadeward_alert_active{port=\"mast\",alert=\"PortFault\"}"),
+            (Points{{135, 1}, {150, 1}}));
+  EXPECT_EQ(exported.types.at("fadeward_alert_active"), "gauge");
+  // From 00:50 on: what was raised before is known.
+  const auto later = parsed(text(at(kApril2031) + std::chrono::minutes{50}));
+  EXPECT_EQ(later.series.at("fadeward_alert_severity" + labels("MarginLow")).front().second, 3);
+}
+
 }  // namespace
 }  // namespace fadeward::publish
