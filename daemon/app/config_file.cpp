@@ -5,9 +5,12 @@
 #include <fstream>
 #include <sstream>
 
+#include "fadeward/base/text.hpp"
 #include "fadeward/budget/link_budget.hpp"
 #include "fadeward/budget/rules.hpp"
 #include "fadeward/config/parse.hpp"
+#include "fadeward/config/web_config.hpp"
+#include "fadeward/publish/tls_context.hpp"
 
 namespace fadeward::app {
 
@@ -27,6 +30,14 @@ Result<std::optional<budget::Profile>> read_profile(const LinkSettings& link) {
   auto profile = budget::parse_profile(text.str());
   if (!profile) return Error{"link " + link.name + ": profile " + path + ": " + profile.error().message};
   return std::optional(std::move(profile).value());
+}
+
+Result<WebConfig> load_web_config(const HttpSettings& http) {
+  auto web = config::load_web_config(http.web_config);
+  if (!web || !web->tls) return web;
+  if (const auto usable = publish::make_tls_context(*web->tls); !usable)
+    return Error{printable(http.web_config) + ": tls_server_config: " + usable.error().message};
+  return web;
 }
 
 Result<Settings> load_settings_to_judge(const std::string& path) {

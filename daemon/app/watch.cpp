@@ -21,6 +21,7 @@
 #include "fadeward/app/state_file.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/config/describe.hpp"
+#include "fadeward/config/web_config.hpp"
 #include "fadeward/judge/supervisor.hpp"
 #include "fadeward/publish/history_json.hpp"
 #include "fadeward/publish/http_server.hpp"
@@ -154,6 +155,10 @@ class Daemon {
     build.compiler = "g++ " __VERSION__;
     publish::HttpHooks hooks;
     hooks.reload = [this] { return reload_from_http(); };
+    hooks.web_config = [](const std::string& path) { return config::load_web_config(path); };
+    hooks.remark = [](bool good, const std::string& text) {
+      spdlog::log(good ? spdlog::level::info : spdlog::level::err, "{}", text);
+    };
     if (history_) {
       desk_ = std::make_unique<publish::ReviewDesk>(settings_.history.dir);
       hooks.last_days = [this] { return desk_->last_days(box_.load().snapshot->time); };
@@ -171,7 +176,8 @@ class Daemon {
     }
     server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
     const Status started = server_->start();
-    if (started) spdlog::info("serving http://{}:{}/", settings_.http.address, server_->port());
+    if (started)
+      spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
     return started;
   }
 
@@ -400,6 +406,12 @@ int watch(const WatchOptions& options) {
   if (!settings) {
     std::fprintf(stderr, "%s\n", settings.error().message.c_str());
     return 2;
+  }
+  if (!settings->http.web_config.empty()) {
+    if (const auto web = load_web_config(settings->http); !web) {
+      std::fprintf(stderr, "%s\n", web.error().message.c_str());
+      return 2;
+    }
   }
   for (const std::string& warning : config::warnings(*settings)) spdlog::warn("{}", warning);
   Daemon daemon(std::move(settings).value(), options);

@@ -179,6 +179,12 @@ Reader<std::string> text(std::size_t most_bytes) {
                              });
 }
 
+Reader<std::string> line(std::size_t most_bytes) {
+  return scalar<std::string>(
+      "text of 1 to " + std::to_string(most_bytes) + " bytes without control characters",
+      [=](std::string_view given) { return plain_text(given, most_bytes); });
+}
+
 Reader<std::string> file_path() {
   return [](Reading& reading, const Node& node, std::string& out) {
     const auto given = node.kind == Node::Kind::text ? plain_text(node.text, kMaxPathBytes)

@@ -42,6 +42,7 @@ Reader<Time> moment();
 
 Reader<std::string> name();  ///< of a link or port: 1..128 bytes, no control characters
 Reader<std::string> text(std::size_t most_bytes);  ///< not empty, control characters allowed
+Reader<std::string> line(std::size_t most_bytes);  ///< the same without control characters
 Reader<std::string> file_path();                   ///< resolved against the directory of the file
 
 /// The whole string as a finite number; no sign of doubt tolerated ("1 m", "0x10", "").

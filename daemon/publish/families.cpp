@@ -53,6 +53,10 @@ Number write_errors(const ExpositionInput& in) {
 Number history_dropped(const ExpositionInput& in) {
   return static_cast<double>(in.program.history_dropped);
 }
+Number unauthorized(const ExpositionInput& in) { return static_cast<double>(in.http.password); }
+Number web_config_successful(const ExpositionInput& in) {
+  return in.http.web_config_successful ? 1.0 : 0.0;
+}
 Number reload_successful(const ExpositionInput& in) {
   return in.program.config_last_reload_successful ? 1.0 : 0.0;
 }
@@ -90,8 +94,7 @@ constexpr std::array kTable = std::to_array<Entry>({
      source::LinkGauge{&LinkSnapshot::latency_s}},
     {{"fadeward_link_supply_volts", gauge, "volts", "Supply voltage last reported."},
      source::LinkGauge{&LinkSnapshot::supply_v}},
-    {{"fadeward_link_temperature_celsius", gauge, "celsius",
-      "Device temperature last reported."},
+    {{"fadeward_link_temperature_celsius", gauge, "celsius", "Device temperature last reported."},
      source::LinkGauge{&LinkSnapshot::temperature_c}},
     {{"fadeward_link_uptime_seconds", gauge, "seconds",
       "Time since the radio restarted, as last reported."},
@@ -143,7 +146,8 @@ constexpr std::array kTable = std::to_array<Entry>({
       "Budgeted margin minus the measured one, in dB; positive is worse than planned."},
      source::DirectionGauge{&DirectionSnapshot::deficit_db}},
     {{"fadeward_link_reserve_db", gauge, "db",
-      "Margin with unused power and the gain of the slowest permitted rate, in dB; only where these "
+      "Margin with unused power and the gain of the slowest permitted rate, in dB; only where "
+      "these "
       "are configured."},
      source::DirectionGauge{&DirectionSnapshot::reserve_db}},
     {{"fadeward_link_loss_ratio", gauge, "ratio", "Frames lost per transmission, 0 to 1."},
@@ -214,7 +218,8 @@ constexpr std::array kTable = std::to_array<Entry>({
     {{"fadeward_history_write_errors_total", counter, "", "Failed writes to the history."},
      source::ProgramNumber{write_errors}},
     {{"fadeward_history_dropped_total", counter, "",
-      "Quarter hours, events and marks that will never be in the history: more waited for a disk or "
+      "Quarter hours, events and marks that will never be in the history: more waited for a disk "
+      "or "
       "a believable clock than may wait."},
      source::ProgramNumber{history_dropped}},
     {{"fadeward_push_dropped_total", counter, "",
@@ -223,6 +228,12 @@ constexpr std::array kTable = std::to_array<Entry>({
     {{"fadeward_http_connections_dropped_total", counter, "",
       "HTTP connections ended early or never served, by reason."},
      source::HttpDropped{}},
+    {{"fadeward_http_unauthorized_total", counter, "",
+      "HTTP requests without the right user name and password."},
+     source::ProgramNumber{unauthorized}},
+    {{"fadeward_web_config_last_reload_successful", gauge, "",
+      "1 if the newest attempt to read the web-config file succeeded or there is none, else 0."},
+     source::ProgramNumber{web_config_successful}},
     {{"fadeward_config_last_reload_successful", gauge, "",
       "1 if the newest attempt to load the configuration succeeded, else 0."},
      source::ProgramNumber{reload_successful}},

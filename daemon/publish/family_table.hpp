@@ -202,6 +202,7 @@ class SampleWalk {
     emit_.reason("accept", input_.http.accept);
     emit_.reason("deadline", input_.http.deadline);
     emit_.reason("malformed", input_.http.malformed);
+    emit_.reason("handshake", input_.http.handshake);
     emit_.reason("fault", input_.http.fault);
   }
   void samples(source::ProgramNumber from) {

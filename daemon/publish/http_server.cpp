@@ -9,6 +9,8 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
+#include <boost/asio/ssl/error.hpp>
+#include <boost/asio/ssl/stream.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/beast/core/basic_stream.hpp>
@@ -23,7 +25,10 @@
 #include <optional>
 #include <string>
 #include <thread>
+#include <type_traits>
 #include <utility>
+
+#include "fadeward/publish/web_guard.hpp"
 
 namespace fadeward::publish {
 
@@ -38,6 +43,7 @@ using Executor = asio::io_context::executor_type;
 using Socket = asio::basic_stream_socket<tcp, Executor>;
 using Acceptor = asio::basic_socket_acceptor<tcp, Executor>;
 using Stream = beast::basic_stream<tcp, Executor>;
+using TlsStream = asio::ssl::stream<Stream>;
 
 namespace {
 
@@ -71,8 +77,8 @@ void field(std::string& out, std::string_view name, std::string_view value) {
   out += "\r\n";
 }
 
-/// Everything before the body. All values are our own and hold no line ends.
-std::string header_of(const HttpAnswer& answer, bool keep_alive) {
+/// Everything before the body. All values are our own, or were checked, and hold no line ends.
+std::string header_of(const HttpAnswer& answer, bool keep_alive, const WebGuard* guard) {
   std::string out = "HTTP/1.1 " + std::to_string(answer.status) + ' ';
   out += view(http::obsolete_reason(http::int_to_status(answer.status)));
   out += "\r\n";
@@ -84,11 +90,16 @@ std::string header_of(const HttpAnswer& answer, bool keep_alive) {
   field(out, "Cache-Control", answer.cacheable ? "max-age=3600" : "no-store");
   field(out, "Vary", answer.vary);
   field(out, "Allow", answer.allow);
-  field(out, "X-Content-Type-Options", "nosniff");
+  field(out, "WWW-Authenticate", answer.authenticate);
   field(out, "Referrer-Policy", "no-referrer");
-  field(out, "Content-Security-Policy",
-        "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'");
+  const auto own = [&](std::string_view name, std::string_view value) {
+    if (guard == nullptr || !guard->sets_header(std::string(name))) field(out, name, value);
+  };
+  own("X-Content-Type-Options", "nosniff");
+  own("Content-Security-Policy",
+      "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
+      "frame-ancestors 'none'");
+  if (guard != nullptr) out += guard->headers();
   return out + "\r\n";
 }
 
@@ -121,16 +132,27 @@ class HttpServer::Core {
  public:
   Core(HttpSettings settings, const SnapshotBox& box, BuildInfo build, HttpHooks hooks,
        HttpLimits limits)
-      : settings_(std::move(settings)), limits_(limits),
+      : settings_(std::move(settings)),
+        limits_(limits),
+        hooks_(hooks),
         site_(box, std::move(build), std::move(hooks), settings_.enable_reload) {}
   ~Core() { stop(); }
 
   Status start();
   void stop();
   std::uint16_t port() const { return port_; }
+  bool is_secure() const { return secure_; }
 
  private:
-  class Session;
+  /// One connection.
+  class Session {
+   public:
+    virtual ~Session() = default;
+    virtual void close() = 0;
+    virtual bool is_answering() const = 0;
+  };
+  template <class S>
+  class SessionOn;
   using Sessions = std::list<Session*>;
 
   Result<tcp::endpoint> endpoint();
@@ -141,46 +163,64 @@ class HttpServer::Core {
   void begin_stop();
   void left();
   HttpAnswer answer(const HttpRequest& request);
+  void look_at_guard();
 
   HttpSettings settings_;
   HttpLimits limits_;
+  HttpHooks hooks_;
   Site site_;
   HttpTally tally_;
-  Sessions waiting_;          ///< idle, the one that has waited longest first
+  std::unique_ptr<WebGuard> guard_;  ///< null: everybody may read everything, in the clear
+  Sessions waiting_;                 ///< idle, the one that has waited longest first
   Sessions busy_;
   bool stopping_ = false;
-  bool ended_ = false;        ///< the thread is gone; only destructors run
+  bool ended_ = false;  ///< the thread is gone; only destructors run
   std::uint16_t port_ = 0;
+  bool secure_ = false;
   // Declared last, destroyed first: sessions that are still pending in it know the lists above.
   asio::io_context io_{1};
   Acceptor acceptor_{io_};
-  asio::steady_timer timer_{io_};   ///< until the next accept; while stopping, until the end
+  asio::steady_timer timer_{io_};  ///< until the next accept; while stopping, until the end
   std::thread thread_;
 };
 
-/// One connection. Kept alive by its pending operation.
-class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
+/// Kept alive by its pending operation. `S`: Stream or TlsStream.
+template <class S>
+class HttpServer::Core::SessionOn final : public Session,
+                                          public std::enable_shared_from_this<SessionOn<S>> {
  public:
-  Session(Socket socket, Core& core)
-      : core_(core), stream_(std::move(socket)), buffer_(kBuffer) {
+  /// `keep`: what the stream needs as long as it lives.
+  template <class... Args>
+  SessionOn(Core& core, std::shared_ptr<const void> keep, Args&&... args)
+      : core_(core),
+        keep_(std::move(keep)),
+        stream_(std::forward<Args>(args)...),
+        buffer_(kBuffer) {
     at_ = core_.waiting_.insert(core_.waiting_.end(), this);
   }
-  ~Session() {
+  ~SessionOn() override {
     (idle_ ? core_.waiting_ : core_.busy_).erase(at_);
     core_.left();
   }
 
-  void wait(Duration limit);
-  void close() {
+  void begin();
+  void close() override {
     open_ = false;
-    stream_.close();
+    lowest().close();
   }
-  bool is_answering() const { return answering_; }
+  bool is_answering() const override { return answering_; }
 
  private:
+  static constexpr bool kTls = std::is_same_v<S, TlsStream>;
   static constexpr std::size_t kBuffer = 16384;
   static constexpr std::size_t kDrain = 65536;
 
+  Stream& lowest() {
+    if constexpr (kTls)
+      return stream_.next_layer();
+    else
+      return stream_;
+  }
   void set_idle(bool idle) {
     if (idle == idle_) return;
     Sessions& from = idle_ ? core_.waiting_ : core_.busy_;
@@ -188,15 +228,22 @@ class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
     to.splice(to.end(), from, at_);
     idle_ = idle;
   }
+  void wait(Duration limit);
   void read();
   void on_request();
   void on_unreadable(const error_code& error);
+  bool is_allowed();
+  void on_password(bool right);
+  void refuse();
+  void serve();
   void send(HttpAnswer answer, bool head, bool keep_alive);
   void on_sent(const error_code& error, bool keep_alive);
+  void end();
   void drain();
 
   Core& core_;
-  Stream stream_;
+  std::shared_ptr<const void> keep_;
+  S stream_;
   beast::flat_buffer buffer_;
   std::optional<http::request_parser<http::string_body>> parser_;
   std::string header_;
@@ -208,11 +255,28 @@ class HttpServer::Core::Session : public std::enable_shared_from_this<Session> {
   bool answering_ = false;
 };
 
-void HttpServer::Core::Session::wait(Duration limit) {
-  if (buffer_.size() > 0) return read();   // the next of several requests is here already
+template <class S>
+void HttpServer::Core::SessionOn<S>::begin() {
+  if constexpr (kTls) {
+    lowest().expires_after(core_.limits_.request);
+    stream_.async_handshake(asio::ssl::stream_base::server,
+                            [self = this->shared_from_this()](const error_code& error) {
+                              if (!self->open_) return;
+                              if (!error) return self->wait(self->core_.limits_.request);
+                              ++(error == beast::error::timeout ? self->core_.tally_.deadline
+                                                                : self->core_.tally_.handshake);
+                            });
+  } else {
+    wait(core_.limits_.request);
+  }
+}
+
+template <class S>
+void HttpServer::Core::SessionOn<S>::wait(Duration limit) {
+  if (buffer_.size() > 0) return read();  // the next of several requests is here already
   set_idle(true);
-  stream_.expires_after(limit);
-  stream_.async_read_some(buffer_.prepare(4096), [self = shared_from_this()](
+  lowest().expires_after(limit);
+  stream_.async_read_some(buffer_.prepare(4096), [self = this->shared_from_this()](
                                                      const error_code& error, std::size_t size) {
     if (error || !self->open_) return;
     self->buffer_.commit(size);
@@ -220,21 +284,23 @@ void HttpServer::Core::Session::wait(Duration limit) {
   });
 }
 
-void HttpServer::Core::Session::read() {
+template <class S>
+void HttpServer::Core::SessionOn<S>::read() {
   set_idle(false);
   parser_.emplace();
   parser_->header_limit(core_.limits_.header_bytes);
   parser_->body_limit(core_.limits_.body_bytes);
-  stream_.expires_after(core_.limits_.request);
+  lowest().expires_after(core_.limits_.request);
   http::async_read(stream_, buffer_, *parser_,
-                   [self = shared_from_this()](const error_code& error, std::size_t) {
+                   [self = this->shared_from_this()](const error_code& error, std::size_t) {
                      if (!self->open_) return;
                      if (error) return self->on_unreadable(error);
                      self->on_request();
                    });
 }
 
-void HttpServer::Core::Session::on_unreadable(const error_code& error) {
+template <class S>
+void HttpServer::Core::SessionOn<S>::on_unreadable(const error_code& error) {
   if (error == beast::error::timeout) {
     ++core_.tally_.deadline;
     return;
@@ -245,12 +311,61 @@ void HttpServer::Core::Session::on_unreadable(const error_code& error) {
   }
 }
 
-void HttpServer::Core::Session::on_request() {
+template <class S>
+void HttpServer::Core::SessionOn<S>::on_request() {
   const auto& message = parser_->get();
-  if (message.version() >= 11 && message.count(http::field::host) != 1) {   // RFC 9112 section 3.2
+  if (message.version() >= 11 && message.count(http::field::host) != 1) {  // RFC 9112 section 3.2
     ++core_.tally_.malformed;
     return send(complaint(400, "one Host header is needed\n"), false, false);
   }
+  if (is_allowed()) serve();
+}
+
+/// False: it is answered already, or will be.
+template <class S>
+bool HttpServer::Core::SessionOn<S>::is_allowed() {
+  if (!core_.guard_ || !core_.guard_->desk().has_users()) return true;
+  const auto& message = parser_->get();
+  auto who = message.count(http::field::authorization) == 1
+                 ? basic_credentials(view(message[http::field::authorization]))
+                 : std::nullopt;
+  if (!who) {
+    refuse();
+    return false;
+  }
+  if (core_.guard_->desk().is_known(*who)) return true;
+  lowest().expires_never();  // nothing is pending that could run out
+  const bool taken = core_.guard_->desk().check(
+      std::move(*who), [self = this->shared_from_this()](bool right) mutable {
+        // The last to hold it must be the server's own thread.
+        asio::io_context& io = self->core_.io_;
+        asio::post(io, [held = std::move(self), right] {
+          if (held->open_) held->on_password(right);
+        });
+      });
+  if (!taken) send(complaint(503, "too many passwords to check\n"), false, false);
+  return false;
+}
+
+template <class S>
+void HttpServer::Core::SessionOn<S>::on_password(bool right) {
+  if (right) return serve();
+  refuse();
+}
+
+template <class S>
+void HttpServer::Core::SessionOn<S>::refuse() {
+  ++core_.tally_.password;
+  const auto& message = parser_->get();
+  HttpAnswer answer = complaint(401, "a user name and a password are needed\n");
+  answer.authenticate = "Basic realm=\"fadeward\", charset=\"UTF-8\"";
+  send(std::move(answer), message.method() == http::verb::head,
+       message.keep_alive() && !core_.stopping_);
+}
+
+template <class S>
+void HttpServer::Core::SessionOn<S>::serve() {
+  const auto& message = parser_->get();
   HttpRequest request;
   request.method = view(message.method_string());
   request.target = view(message.target());
@@ -262,38 +377,53 @@ void HttpServer::Core::Session::on_request() {
        message.keep_alive() && !core_.stopping_);
 }
 
-void HttpServer::Core::Session::send(HttpAnswer answer, bool head, bool keep_alive) {
+template <class S>
+void HttpServer::Core::SessionOn<S>::send(HttpAnswer answer, bool head, bool keep_alive) {
   answering_ = true;
   answer_ = std::move(answer);
-  stream_.expires_after(core_.limits_.answer);
-  header_ = header_of(answer_, keep_alive);
+  lowest().expires_after(core_.limits_.answer);
+  header_ = header_of(answer_, keep_alive, core_.guard_.get());
   const std::array<asio::const_buffer, 2> parts = {
       asio::buffer(header_), asio::buffer(answer_.body.data(), head ? 0 : answer_.body.size())};
-  asio::async_write(stream_, parts,
-                    [self = shared_from_this(), keep_alive](const error_code& error, std::size_t) {
-                      self->on_sent(error, keep_alive);
-                    });
+  asio::async_write(
+      stream_, parts,
+      [self = this->shared_from_this(), keep_alive](const error_code& error, std::size_t) {
+        self->on_sent(error, keep_alive);
+      });
 }
 
-void HttpServer::Core::Session::on_sent(const error_code& error, bool keep_alive) {
+template <class S>
+void HttpServer::Core::SessionOn<S>::on_sent(const error_code& error, bool keep_alive) {
   answering_ = false;
   answer_ = {};
   if (!open_) return;
   if (error == beast::error::timeout) ++core_.tally_.deadline;
   if (error) return;
   if (keep_alive && !core_.stopping_) return wait(core_.limits_.idle);
-  error_code ignored;
-  stream_.socket().shutdown(asio::socket_base::shutdown_send, ignored);
-  if (!core_.stopping_) drain();
+  end();
+}
+
+template <class S>
+void HttpServer::Core::SessionOn<S>::end() {
+  if constexpr (kTls) {
+    if (core_.stopping_) return;
+    lowest().expires_after(std::chrono::seconds(1));  // a client need not answer the close
+    stream_.async_shutdown([self = this->shared_from_this()](const error_code&) {});
+  } else {
+    error_code ignored;
+    stream_.socket().shutdown(asio::socket_base::shutdown_send, ignored);
+    if (!core_.stopping_) drain();
+  }
 }
 
 /// Takes what the client still sends: closing with unread bytes would reset the connection and
 /// could destroy the answer on its way.
-void HttpServer::Core::Session::drain() {
+template <class S>
+void HttpServer::Core::SessionOn<S>::drain() {
   buffer_.clear();
   if (drained_ >= kDrain) return;
-  if (drained_ == 0) stream_.expires_after(std::chrono::seconds(1));
-  stream_.async_read_some(buffer_.prepare(4096), [self = shared_from_this()](
+  if (drained_ == 0) lowest().expires_after(std::chrono::seconds(1));
+  stream_.async_read_some(buffer_.prepare(4096), [self = this->shared_from_this()](
                                                      const error_code& error, std::size_t size) {
     if (error || !self->open_) return;
     self->drained_ += size;
@@ -319,7 +449,7 @@ void HttpServer::Core::accept() {
     }
     ++tally_.accept;
     if (error == asio::error::connection_aborted) return accept();
-    timer_.expires_after(limits_.accept_retry);   // without descriptors, trying at once would spin
+    timer_.expires_after(limits_.accept_retry);  // without descriptors, trying at once would spin
     timer_.async_wait([this](const error_code& cancelled) {
       if (!cancelled && !stopping_) accept();
     });
@@ -329,14 +459,36 @@ void HttpServer::Core::accept() {
 void HttpServer::Core::take(Socket socket) {
   if (waiting_.size() + busy_.size() >= limits_.connections) {
     ++tally_.limit;
-    if (waiting_.empty()) return;   // all are at work: the newcomer's socket closes here
+    if (waiting_.empty()) return;  // all are at work: the newcomer's socket closes here
     Session& oldest = *waiting_.front();
-    waiting_.splice(waiting_.end(), waiting_, waiting_.begin());   // not the same one again
+    waiting_.splice(waiting_.end(), waiting_, waiting_.begin());  // not the same one again
     oldest.close();
   }
   error_code ignored;
   socket.set_option(tcp::no_delay(true), ignored);
-  std::make_shared<Session>(std::move(socket), *this)->wait(limits_.request);
+  look_at_guard();
+  if (guard_ && guard_->tls())
+    std::make_shared<SessionOn<TlsStream>>(*this, guard_->tls(), Stream(std::move(socket)),
+                                           *guard_->tls())
+        ->begin();
+  else
+    std::make_shared<SessionOn<Stream>>(*this, nullptr, std::move(socket))->begin();
+}
+
+void HttpServer::Core::look_at_guard() {
+  if (!guard_) return;
+  std::string why;
+  switch (guard_->refresh(steady_now(), why)) {
+    case WebGuard::Refresh::same: return;
+    case WebGuard::Refresh::renewed:
+      tally_.web_config_successful = true;
+      if (hooks_.remark) hooks_.remark(true, "web_config read anew");
+      return;
+    case WebGuard::Refresh::failed:
+      tally_.web_config_successful = false;
+      if (hooks_.remark) hooks_.remark(false, "web_config not used, the one before stays: " + why);
+      return;
+  }
 }
 
 void HttpServer::Core::left() {
@@ -400,16 +552,18 @@ void HttpServer::Core::run() {
       io_.run();
       return;
     } catch (const std::exception&) {
-      ++tally_.fault;   // one handler failed; the others go on
+      ++tally_.fault;  // one handler failed; the others go on
     }
   }
 }
 
 Status HttpServer::Core::start() {
   if (!settings_.web_config.empty()) {
-    return Error{"http: web_config is set (" + settings_.web_config +
-                 "), but this build cannot serve TLS or check passwords; refusing to serve in the "
-                 "clear"};
+    if (!hooks_.web_config) return Error{"http: web_config is set, but nobody reads it"};
+    auto guard = WebGuard::make(settings_.web_config, hooks_.web_config);
+    if (!guard) return Error{"http: web_config: " + guard.error().message};
+    guard_ = std::move(guard).value();
+    secure_ = guard_->tls() != nullptr;
   }
   if (thread_.joinable() || ended_) return Error{"an HTTP server starts only once"};
   if (Status bound = listen(); !bound) return bound;
@@ -429,6 +583,7 @@ void HttpServer::Core::stop() {
   asio::post(io_, [this] { begin_stop(); });
   thread_.join();
   ended_ = true;
+  if (guard_) guard_->desk().stop();
 }
 
 HttpServer::HttpServer(HttpSettings settings, const SnapshotBox& box, BuildInfo build,
@@ -439,6 +594,7 @@ HttpServer::~HttpServer() = default;
 
 Status HttpServer::start() { return core_->start(); }
 std::uint16_t HttpServer::port() const { return core_->port(); }
+bool HttpServer::is_secure() const { return core_->is_secure(); }
 void HttpServer::stop() { core_->stop(); }
 
 }  // namespace fadeward::publish

@@ -6,6 +6,7 @@
 
 #include "fadeward/base/result.hpp"
 #include "fadeward/base/settings.hpp"
+#include "fadeward/base/web_config.hpp"
 #include "fadeward/budget/profile.hpp"
 
 namespace fadeward::app {
@@ -19,5 +20,8 @@ Result<std::optional<budget::Profile>> read_profile(const LinkSettings& link);
 /// For judging: load_settings, and where a link's budget rests on a terrain profile, the expected
 /// levels that follow from it are put in as if they had been given.
 Result<Settings> load_settings_to_judge(const std::string& path);
+
+/// The web-config file with what it names: certificates and keys are read and given up again.
+Result<WebConfig> load_web_config(const HttpSettings& http);
 
 }  // namespace fadeward::app

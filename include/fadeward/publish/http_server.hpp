@@ -38,12 +38,15 @@ class HttpServer {
   HttpServer& operator=(const HttpServer&) = delete;
 
   /// Binds, listens and starts the thread (all signals blocked in it). The error names address and
-  /// port and what is wrong with them. With `web_config` set it refuses: this build has no TLS and
-  /// no passwords, and does not serve in the clear what was meant to be protected.
+  /// port and what is wrong with them. With `web_config` set it is read by HttpHooks::web_config; a
+  /// file that cannot be used is an error: what was meant to be protected is not served in the
+  /// clear.
   Status start();
 
   /// The port that is listened on; 0 before start().
   std::uint16_t port() const;
+  /// It speaks TLS. False before start().
+  bool is_secure() const;
 
   /// Closes the listener and idle connections, lets answers under way finish for a moment, joins
   /// the thread. Safe to call again, and before start(). Not from a hook.

@@ -55,6 +55,9 @@ struct HttpTally {
   std::uint64_t accept = 0;      ///< failed attempts to accept
   std::uint64_t deadline = 0;    ///< too slow in sending a request or taking an answer
   std::uint64_t malformed = 0;   ///< not HTTP, or beyond a size limit
+  std::uint64_t handshake = 0;   ///< no TLS, none that is allowed, or the wrong certificate
+  std::uint64_t password = 0;    ///< requests without the right password
+  bool web_config_successful = true;  ///< the newest attempt to read it; true without one
   std::uint64_t fault = 0;       ///< our own: the handler failed
 };
 

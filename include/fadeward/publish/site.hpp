@@ -10,6 +10,7 @@
 
 #include "fadeward/base/result.hpp"
 #include "fadeward/base/time.hpp"
+#include "fadeward/base/web_config.hpp"
 #include "fadeward/publish/exposition.hpp"
 #include "fadeward/publish/program_state.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
@@ -31,6 +32,7 @@ struct HttpAnswer {
   unsigned status = 200;
   std::string_view content_type = "text/plain; charset=utf-8";   ///< static text
   std::string_view allow;             ///< of a 405; static text
+  std::string_view authenticate;      ///< of a 401; static text
   std::string_view vary;              ///< static text
   bool gzip = false;                  ///< `body` is compressed
   bool cacheable = false;             ///< may be kept for an hour
@@ -49,6 +51,10 @@ struct HttpHooks {
   std::function<std::optional<HttpAnswer>(const HttpRequest&)> more;
   /// The lines of the last day for the page of all links; may give null. Set: reviews are served.
   std::function<std::shared_ptr<const review::LastDays>()> last_days;
+  /// Reads the web-config file; needed where one is set. On the thread of start() too.
+  std::function<Result<WebConfig>(const std::string& path)> web_config;
+  /// What an operator should know of it: it was read anew, or could not be.
+  std::function<void(bool good, const std::string& text)> remark;
 };
 
 /// One thread. An answer outlives the site.

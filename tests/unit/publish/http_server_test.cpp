@@ -205,11 +205,59 @@ TEST_F(HttpServerTest, AnAddressThatIsNotOursIsNamed) {
 
 TEST_F(HttpServerTest, NeverInTheClearWhatWasMeantToBeProtected) {
   settings.web_config = "web.yaml";
-  HttpServer refused(settings, box, {});
+  HttpServer without_reader(settings, box, {});
+  EXPECT_FALSE(without_reader.start());
+  hooks.web_config = [](const std::string& path) {
+    return Result<WebConfig>(Error{path + ": is not there"});
+  };
+  HttpServer refused(settings, box, {}, hooks);
   const Status started = refused.start();
   ASSERT_FALSE(started);
-  EXPECT_NE(started.error().message.find("web.yaml"), std::string::npos);
+  EXPECT_NE(started.error().message.find("web.yaml: is not there"), std::string::npos);
   EXPECT_EQ(refused.port(), 0);
+  WebConfig wrong;
+  wrong.tls.emplace();
+  wrong.tls->cert_file = "/no/such/cert.pem";
+  hooks.web_config = [&](const std::string&) { return Result<WebConfig>(wrong); };
+  HttpServer no_certificate(settings, box, {}, hooks);
+  const Status second = no_certificate.start();
+  ASSERT_FALSE(second);
+  EXPECT_NE(second.error().message.find("/no/such/cert.pem"), std::string::npos);
+}
+
+// $2b$05$...: bcrypt of "sesame" at cost 5, made by Python's crypt module (libxcrypt).
+TEST_F(HttpServerTest, OnlyWhoKnowsThePasswordIsServed) {
+  settings.web_config = "web.yaml";
+  WebConfig config;
+  config.users["ann"] = "$2b$05$0mUwe7MD7Kj4nC4HP68FfusWSAggTiuzrjBwfDFuK1T4LjkGOTPn2";
+  config.headers["X-Frame-Options"] = "deny";
+  config.headers["X-Content-Type-Options"] = "other";
+  hooks.web_config = [&](const std::string&) { return Result<WebConfig>(config); };
+  HttpServer guarded(settings, box, {}, hooks);
+  ASSERT_TRUE(guarded.start());
+  const auto asked = [&](const std::string& authorization) {
+    RawClient client(guarded.port());
+    client.send("GET /-/healthy HTTP/1.1\r\nHost: x\r\n" + authorization + "\r\n");
+    return client.receive();
+  };
+  const Reply none = asked("");
+  EXPECT_EQ(none.status, 401);
+  EXPECT_EQ(none.field("WWW-Authenticate").substr(0, 6), "Basic ");
+  // RFC 7617: base64 of ann:sesame, ann:wrong, bob:sesame.
+  for (int i = 0; i < 3; ++i)
+    EXPECT_EQ(asked("Authorization: Basic YW5uOnNlc2FtZQ==\r\n").status, 200) << i;
+  EXPECT_EQ(asked("authorization: basic   YW5uOnNlc2FtZQ==\r\n").status, 200);
+  EXPECT_EQ(asked("Authorization: Basic YW5uOndyb25n\r\n").status, 401);
+  EXPECT_EQ(asked("Authorization: Basic Ym9iOnNlc2FtZQ==\r\n").status, 401);
+  EXPECT_EQ(asked("Authorization: Bearer YW5uOnNlc2FtZQ==\r\n").status, 401);
+  EXPECT_EQ(asked("Authorization: Basic YW5uOnNlc2FtZQ==\r\n"
+                  "Authorization: Basic YW5uOnNlc2FtZQ==\r\n").status, 401);
+  EXPECT_EQ(none.field("X-Frame-Options"), "deny");
+  EXPECT_EQ(none.field("X-Content-Type-Options"), "other");
+  RawClient left_alone(guarded.port());  // gone before its password was looked at
+  left_alone.send("GET / HTTP/1.1\r\nHost: x\r\nAuthorization: Basic YW5uOm90aGVy\r\n\r\n");
+  left_alone.close();
+  guarded.stop();
 }
 
 TEST_F(HttpServerTest, TheOldestIdleConnectionMakesRoom) {
