@@ -112,7 +112,8 @@ double variance_factor(const std::vector<double>& values, double slope) {
   if (!(square > 0)) return 1;
   const double significant = 1.959964 / std::sqrt(n);
   double sum = 0, first = 0;
-  for (std::size_t lag = 1; lag + 2 < ranks.size(); ++lag) {
+  std::size_t lag = 1;
+  for (; lag + 2 < ranks.size(); ++lag) {
     double product = 0;
     for (std::size_t i = lag; i < ranks.size(); ++i)
       product += (ranks[i] - mean) * (ranks[i - lag] - mean);
@@ -123,7 +124,8 @@ double variance_factor(const std::vector<double>& values, double slope) {
     sum += left * (left - 1) * (left - 2) * correlation;
   }
   const double summed = 1 + 2 / (n * (n - 1) * (n - 2)) * sum;
-  return std::max(summed, first_order_factor(first, n));
+  // Three lags that stand out show how the correlation falls; fewer do not.
+  return lag > 3 ? summed : std::max(summed, first_order_factor(first, n));
 }
 
 std::vector<double> counted(std::size_t n) {

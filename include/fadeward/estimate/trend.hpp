@@ -31,9 +31,10 @@ MannKendall mann_kendall(std::span<const double> values);
 /// The variance multiplied by n/n* for autocorrelated values (Hamed and Rao, Journal of Hydrology
 /// 204, 1998), from the ranks of what is left after the Theil-Sen slope. Unlike there the sum ends
 /// at the first lag that does not differ from zero at 5 %: long lags of a short series are chance,
-/// and more often negative than not. It is no less than that of a first-order process with the
-/// correlation of the first lag freed from its bias, where that stands out by one deviation: few
-/// values hide their correlation. The values are taken as equally spaced.
+/// and more often negative than not. Where fewer than three lags stand out it is no less than
+/// that of a first-order process with the correlation of the first lag freed from its bias, if that
+/// stands out by one deviation: few values hide their correlation. The values are taken as equally
+/// spaced.
 MannKendall mann_kendall_autocorrelated(std::span<const double> values);
 
 /// Slope per unit of time, and the interval that holds it with the confidence asked for.
