@@ -14,6 +14,7 @@ using std::chrono::days;
 using std::chrono::year_month_day;
 
 constexpr double kConfidence = 0.95;
+constexpr double kMuchMore = 3;  ///< times the variance: not the weather alone
 
 year_month_day date_of(Time at) { return std::chrono::floor<days>(at); }
 
@@ -170,7 +171,6 @@ double variance_of(const estimate::DailyValues& some) {
 /// The seasons of this year and those of the others, whose weather is the same; but for others in
 /// which much more happened than weather.
 std::vector<estimate::DailyValues> weather_of(const std::vector<Seasons>& years, std::size_t year) {
-  constexpr double kMuchMore = 3;
   std::vector<const estimate::DailyValues*> others;
   std::vector<double> variances;
   for (std::size_t i = 0; i < years.size(); ++i)
@@ -230,15 +230,19 @@ Comparison compared(const DaysOfBoth& both, std::string what, Time before_from, 
   return out;
 }
 
-/// Up to a year of such differences before `from`, in parts that a change of the level elsewhere
-/// spoils but one of: they tell how long the difference of two weathers remembers.
+/// Up to a year of such differences before `from`, in parts: they tell how long the difference of
+/// two weathers remembers. Parts in which much more happened than in the last one are left out.
 template <class Differences>
-std::vector<estimate::DailyValues> weather_until(Time to, Differences differences) {
+std::vector<estimate::DailyValues> weather_before(Time from, const estimate::DailyValues& last,
+                                                  Differences differences) {
   constexpr days kPart{60};
-  constexpr int kParts = 6;
-  std::vector<estimate::DailyValues> out;
-  for (int part = kParts; part > 0; --part)
-    out.push_back(differences(to - part * kPart, to - (part - 1) * kPart));
+  constexpr int kParts = 5;
+  std::vector<estimate::DailyValues> out = {last};
+  for (int part = 0; part < kParts; ++part) {
+    auto more = differences(from - (part + 1) * kPart, from - part * kPart);
+    if (enough(more) && variance_of(more) <= kMuchMore * variance_of(last))
+      out.push_back(std::move(more));
+  }
   return out;
 }
 
@@ -262,8 +266,9 @@ Comparison compare_with_year_before(const DaysOfBoth& both, std::string what, Ti
                    return differences_of(values_of(rows, begin - days{kYear}, end - days{kYear}),
                                          values_of(rows, begin, end), kYear);
                  };
-                 return estimate::find_paired_shift(differences(from, to), kConfidence,
-                                                    weather_until(to, differences));
+                 const auto last = differences(from, to);
+                 return estimate::find_paired_shift(last, kConfidence,
+                                                    weather_before(from, last, differences));
                });
   out.same_weeks = true;
   return out;

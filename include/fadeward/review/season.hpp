@@ -77,7 +77,7 @@ Comparison compare(const DaysOfBoth& days, std::string what, Time before_from, T
                    Time after_from, Time after_to);
 
 /// [from, to) against the same days a year before, day by day: the season drops out.
-/// The memory of such differences is taken from up to a year of them before `to`.
+/// The memory of such differences is taken from those of most of a year before too.
 Comparison compare_with_year_before(const DaysOfBoth& days, std::string what, Time from, Time to);
 
 }  // namespace fadeward::review
