@@ -1,9 +1,8 @@
 #include "fadeward/estimate/shift.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/normal.hpp>
+#include <boost/math/distributions/students_t.hpp>
 #include <cmath>
-#include <initializer_list>
 #include <numbers>
 
 #include "fadeward/estimate/median.hpp"
@@ -15,7 +14,8 @@ namespace {
 constexpr std::size_t kMostDays = 300;  ///< a side; 90,000 differences
 constexpr std::size_t kMostLags = 60;
 constexpr double kMostCorrelation = 0.93;
-constexpr double kWildest = 3;  ///< deviations; rain must not hide the memory of the rest
+constexpr double kSlowest = 0.97;  ///< by which a correlation falls from day to day
+constexpr double kWildest = 3;     ///< deviations; rain must not hide the memory of the rest
 
 /// What is left about the median, wild values pulled in, their mean removed.
 std::vector<double> residuals_of(const DailyValues& side) {
@@ -52,30 +52,92 @@ void collect_lags(const DailyValues& side, std::vector<Lag>& lags) {
     }
 }
 
-/// Variance of a mean over that of independent values.
-double memory_of(std::initializer_list<const DailyValues*> sides) {
+constexpr double kNoDoubt = 1e6;
+
+struct Memory {
+  double times = 1;    ///< variance of a mean over that of independent values
+  double freedom = 1;  ///< how many independent values would tell as much, less the means taken
+};
+
+/// Correlations of all lags, freed from what the means taken off the residuals hide of them: the
+/// variance of such a mean, as a share of that of the values.
+class Correlations {
+ public:
+  explicit Correlations(const std::vector<Lag>& lags) : lags_(lags), count_(lags[0].pairs) {}
+  double count() const { return count_; }
+  double variance() const { return count_ > 0 ? lags_[0].products / count_ : 0; }
+  /// Pairs of a lag for each value: fewer at the ends and where days are missing.
+  double share(std::size_t k) const { return k < lags_.size() ? lags_[k].pairs / count_ : 0; }
+  double at(std::size_t k, double hidden) const {
+    if (k >= lags_.size() || lags_[k].pairs < kLeastPairs) return 0;
+    const double seen = lags_[k].products / lags_[k].pairs / variance();
+    return seen + hidden * (1 - seen);
+  }
+
+ private:
+  static constexpr double kLeastPairs = 4;
+  const std::vector<Lag>& lags_;
+  double count_;
+};
+
+/// Sum over the lags of a correlation that falls by `ratio` from one to the next.
+double geometric_sum(const Correlations& of, std::size_t from, double first, double ratio) {
+  double sum = 0;
+  for (std::size_t k = from; k < kMostLags && first > 1e-3; ++k, first *= ratio)
+    sum += of.share(k) * first;
+  return sum;
+}
+
+constexpr std::size_t kLeastLags = 3;  ///< that tell how fast a correlation falls
+
+double inflation_of(const Correlations& of, double hidden) {
+  const double least = 1.96 / std::sqrt(of.count());
+  const double first = std::clamp(of.at(1, hidden), 0.0, kMostCorrelation);
+  double sum = 0, last = 0;
+  std::size_t k = 1;
+  for (; k < kMostLags; ++k) {
+    const double r = of.at(k, hidden);
+    if (!(r > least)) break;
+    sum += of.share(k) * r;
+    last = r;
+  }
+  // The lags that chance hides go on falling as those before them did.
+  if (k > kLeastLags) {
+    const double ratio = std::pow(last / of.at(1, hidden), 1 / static_cast<double>(k - 2));
+    const double held = std::min(ratio, kSlowest);
+    sum += geometric_sum(of, k, last * held, held);
+  }
+  return std::max({1.0, 1 + 2 * sum, 1 + 2 * geometric_sum(of, 1, first, first)});
+}
+
+Memory memory_of(const std::vector<const DailyValues*>& sides) {
   std::vector<Lag> lags(kMostLags);
   for (const DailyValues* side : sides) collect_lags(*side, lags);
-  if (!(lags[0].products > 0)) return 1;
-  const double variance = lags[0].products / lags[0].pairs;
-  const double n = lags[0].pairs;
-  const auto correlation = [&](std::size_t k) {
-    return lags[k].pairs > 3 ? lags[k].products / lags[k].pairs / variance : 0;
-  };
-  double sum = 0;
-  for (std::size_t k = 1; k < lags.size(); ++k) {
-    const double r = correlation(k);
-    if (!(r > 1.96 / std::sqrt(n))) break;
-    sum += (1 - static_cast<double>(k) / n) * r;
-  }
-  const double first = correlation(1);
-  // Each side lost a mean of its own: the bias is that of half as many.
-  const double freed =
-      lags[1].pairs > 3 ? std::min(kMostCorrelation,
-                                   first + (1 + 3 * first) * static_cast<double>(sides.size()) / n)
-                        : 0;
-  const double simple = freed > 0 ? (1 + freed) / (1 - freed) : 1;
-  return std::max({1.0, 1 + 2 * sum, simple});
+  const Correlations correlations(lags);
+  const double n = correlations.count(), means = static_cast<double>(sides.size());
+  Memory out;
+  // What is hidden depends on the answer: a few rounds settle it.
+  constexpr int kRounds = 3;
+  constexpr double kMostHidden = 0.5;
+  if (correlations.variance() > 0)
+    for (int round = 0; round < kRounds; ++round)
+      out.times = inflation_of(correlations, std::min(kMostHidden, out.times * means / n));
+  // Where no day has a neighbour they are independent, and the tables of ranks hold.
+  out.freedom = lags[1].pairs > 0 ? std::max(1.0, n / out.times - means) : kNoDoubt;
+  return out;
+}
+
+Memory memory_of(std::span<const DailyValues> weather,
+                 const std::vector<const DailyValues*>& otherwise) {
+  std::vector<const DailyValues*> sides;
+  for (const DailyValues& one : weather)
+    if (one.size() >= kLeastShiftDays && one.days.size() == one.size()) sides.push_back(&one);
+  return memory_of(sides.empty() ? otherwise : sides);
+}
+
+double deviations_of(double confidence, double freedom) {
+  const double kept = std::clamp(confidence, 0.0, 0.999999);
+  return boost::math::quantile(boost::math::students_t{freedom}, 0.5 + kept / 2);
 }
 
 std::vector<double> thinned(const std::vector<double>& values, std::size_t step) {
@@ -94,14 +156,15 @@ double at_rank(std::vector<double>& values, double rank) {
 }  // namespace
 
 std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& after,
-                                double confidence) {
+                                double confidence, std::span<const DailyValues> weather) {
   if (before.size() < kLeastShiftDays || after.size() < kLeastShiftDays ||
       before.days.size() != before.size() || after.days.size() != after.size())
     return {};
   Shift out;
   out.before = before.size();
   out.after = after.size();
-  out.memory = memory_of({&before, &after});
+  const Memory memory = memory_of(weather, {&before, &after});
+  out.memory = memory.times;
   const std::size_t step =
       std::max<std::size_t>(1, (std::max(out.before, out.after) + kMostDays - 1) / kMostDays);
   const auto first = thinned(before.values, step), second = thinned(after.values, step);
@@ -116,8 +179,7 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
     }
   const double inflation = std::max(1.0, out.memory / static_cast<double>(step));
   const double deviation = std::sqrt(n * m * (n + m + 1) / 12 * inflation);
-  const double z =
-      boost::math::quantile(boost::math::normal{}, 0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
+  const double z = deviations_of(confidence, memory.freedom);
   out.difference = median_of(differences);
   out.low = at_rank(differences, n * m / 2 - z * deviation);
   out.high = at_rank(differences, n * m / 2 + z * deviation + 1);
@@ -126,12 +188,14 @@ std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& af
   return out;
 }
 
-std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence) {
+std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence,
+                                       std::span<const DailyValues> weather) {
   if (differences.size() < kLeastShiftDays || differences.days.size() != differences.size())
     return {};
   Shift out;
   out.before = out.after = differences.size();
-  out.memory = memory_of({&differences});
+  const Memory memory = memory_of(weather, {&differences});
+  out.memory = memory.times;
   const std::size_t step = (out.before + kMostDays - 1) / kMostDays;
   const auto kept = thinned(differences.values, step);
   const auto n = static_cast<double>(kept.size());
@@ -145,8 +209,7 @@ std::optional<Shift> find_paired_shift(const DailyValues& differences, double co
   const double inflation = std::max(1.0, out.memory / static_cast<double>(step));
   const double middle = n * (n + 1) / 4;
   const double deviation = std::sqrt(n * (n + 1) * (2 * n + 1) / 24 * inflation);
-  const double z =
-      boost::math::quantile(boost::math::normal{}, 0.5 + std::clamp(confidence, 0.0, 0.999999) / 2);
+  const double z = deviations_of(confidence, memory.freedom);
   out.difference = median_of(averages);
   out.low = at_rank(averages, middle - z * deviation);
   out.high = at_rank(averages, middle + z * deviation + 1);

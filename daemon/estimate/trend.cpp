@@ -5,7 +5,10 @@
 #include <cmath>
 #include <map>
 #include <numbers>
+#include <utility>
 #include <vector>
+
+#include "fadeward/estimate/median.hpp"
 
 namespace fadeward::estimate {
 
@@ -89,6 +92,14 @@ std::vector<double> ranks_of(const std::vector<double>& values) {
   return ranks;
 }
 
+/// What a first-order process would have, its correlation freed from what the fitted slope hides of
+/// it (Marriott and Pope 1954 for a mean; (2 + 4 r)/n for a line, from memory). 0: no sign of one.
+double first_order_factor(double first, double n) {
+  if (!(first > 1 / std::sqrt(n))) return 0;
+  const double freed = std::min(0.93, first + (2 + 4 * first) / n);
+  return (1 + freed) / (1 - freed);
+}
+
 /// n/n* of Hamed and Rao from the ranks of the values without their slope.
 double variance_factor(const std::vector<double>& values, double slope) {
   std::vector<double> flat = values;
@@ -100,17 +111,21 @@ double variance_factor(const std::vector<double>& values, double slope) {
   for (const double rank : ranks) square += (rank - mean) * (rank - mean);
   if (!(square > 0)) return 1;
   const double significant = 1.959964 / std::sqrt(n);
-  double sum = 0;
-  for (std::size_t lag = 1; lag + 2 < ranks.size(); ++lag) {
+  double sum = 0, first = 0;
+  std::size_t lag = 1;
+  for (; lag + 2 < ranks.size(); ++lag) {
     double product = 0;
     for (std::size_t i = lag; i < ranks.size(); ++i)
       product += (ranks[i] - mean) * (ranks[i - lag] - mean);
     const double correlation = product / square;
+    if (lag == 1) first = correlation;
     const double left = n - static_cast<double>(lag);
     if (!(std::abs(correlation) > significant)) break;
     sum += left * (left - 1) * (left - 2) * correlation;
   }
-  return 1 + 2 / (n * (n - 1) * (n - 2)) * sum;
+  const double summed = 1 + 2 / (n * (n - 1) * (n - 2)) * sum;
+  // Three lags that stand out show how the correlation falls; fewer do not.
+  return lag > 3 ? summed : std::max(summed, first_order_factor(first, n));
 }
 
 std::vector<double> counted(std::size_t n) {
@@ -169,32 +184,108 @@ std::optional<SenSlope> theil_sen(std::span<const double> times, std::span<const
                   confidence);
 }
 
-std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> seasons,
-                                                std::span<const double> times,
-                                                std::span<const double> values, double confidence) {
-  if (seasons.size() != times.size() || times.size() != values.size()) return {};
-  std::map<int, Series> by_season;
-  for (std::size_t i = 0; i < seasons.size(); ++i) {
-    by_season[seasons[i]].times.push_back(times[i]);
-    by_season[seasons[i]].values.push_back(values[i]);
+namespace {
+
+struct Season {
+  int name = 0;
+  Series points;
+};
+
+double pairs_of(const std::vector<Season>& seasons, std::size_t step) {
+  double pairs = 0;
+  for (const Season& one : seasons) {
+    const auto n = static_cast<double>((one.points.times.size() + step - 1) / step);
+    pairs += n * (n - 1) / 2;
   }
-  // The bound on points holds for all seasons together.
-  const std::size_t step =
-      std::max<std::size_t>(1, (seasons.size() + kMostTrendPoints - 1) / kMostTrendPoints);
+  return pairs;
+}
+
+/// Each in order of time, thinned until the pairs of all are no more than those of one long series.
+std::vector<Season> seasons_of(std::span<const int> names, std::span<const double> times,
+                               std::span<const double> values) {
+  std::map<int, Series> by_name;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    by_name[names[i]].times.push_back(times[i]);
+    by_name[names[i]].values.push_back(values[i]);
+  }
+  std::vector<Season> out;
+  for (auto& [name, all] : by_name) out.push_back({name, in_order(all.times, all.values)});
+  constexpr double kMostPairs = kMostTrendPoints * (kMostTrendPoints - 1) / 2.0;
+  std::size_t step = 1;
+  while (step < kMostTrendPoints && pairs_of(out, step) > kMostPairs) ++step;
+  if (step == 1) return out;
+  for (Season& one : out) {
+    Series kept;
+    for (std::size_t i = 0; i < one.points.times.size(); i += step) {
+      kept.times.push_back(one.points.times[i]);
+      kept.values.push_back(one.points.values[i]);
+    }
+    one.points = std::move(kept);
+  }
+  return out;
+}
+
+/// By how much neighbours that resemble each other raise the variance of the sum over the seasons:
+/// correlations of what is left without slope and season, in order of time, as far as they stand
+/// out, and no less than those of a first-order process.
+double neighbours_factor(const std::vector<Season>& seasons, double slope) {
+  struct Left {
+    double time;
+    int season;
+    double value;
+  };
+  std::vector<Left> left;
+  for (const Season& one : seasons) {
+    std::vector<double> flat = one.points.values;
+    for (std::size_t i = 0; i < flat.size(); ++i) flat[i] -= slope * one.points.times[i];
+    std::vector<double> sorted = flat;
+    const double middle = median_of(sorted);
+    for (std::size_t i = 0; i < flat.size(); ++i)
+      left.push_back({one.points.times[i], one.name, flat[i] - middle});
+  }
+  std::ranges::sort(left, {}, [](const Left& one) { return std::pair(one.time, one.season); });
+  std::vector<double> values;
+  for (const Left& one : left) values.push_back(one.value);
+  const auto ranks = ranks_of(values);
+  const auto n = static_cast<double>(ranks.size());
+  const auto correlation = [&](std::size_t lag) {
+    double product = 0, square = 0;
+    for (std::size_t i = 0; i < ranks.size(); ++i) {
+      const double away = ranks[i] - (n + 1) / 2;
+      square += away * away;
+      if (i >= lag) product += away * (ranks[i - lag] - (n + 1) / 2);
+    }
+    return square > 0 ? product / square : 0;
+  };
+  // One deviation: two would overlook what a few years can hardly show.
+  const double least = 1 / std::sqrt(n);
+  double sum = 0;
+  for (std::size_t lag = 1; lag < 12 && lag + 2 < ranks.size(); ++lag) {
+    const double r = correlation(lag);
+    if (!(r > least)) break;
+    sum += r;
+  }
+  const double first = std::min(0.9, correlation(1));
+  const double simple = first > least ? (1 + first) / (1 - first) : 1;
+  return std::max({1.0, 1 + 2 * sum, simple});
+}
+
+}  // namespace
+
+std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> names,
+                                                std::span<const double> times,
+                                                std::span<const double> values, double confidence,
+                                                bool neighbours) {
+  if (names.size() != times.size() || times.size() != values.size()) return {};
+  const auto seasons = seasons_of(names, times, values);
   SeasonalKendall out;
   std::vector<double> slopes;
   double sum_z = 0, sum_z_square = 0;
-  for (auto& [name, all] : by_season) {
-    const Series ordered = in_order(all.times, all.values);
-    Series kept;
-    for (std::size_t i = 0; i < ordered.times.size(); i += step) {
-      kept.times.push_back(ordered.times[i]);
-      kept.values.push_back(ordered.values[i]);
-    }
+  for (const Season& one : seasons) {
     const std::size_t before = slopes.size();
-    collect_slopes(kept.times, kept.values, slopes);
+    collect_slopes(one.points.times, one.points.values, slopes);
     if (slopes.size() == before) continue;
-    const MannKendall part = test_of(kept.values);
+    const MannKendall part = test_of(one.points.values);
     out.test.s += part.s;
     out.test.variance += part.variance;
     out.test.pairs += part.pairs;
@@ -205,6 +296,10 @@ std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> seasons,
   }
   if (slopes.empty()) return {};
   out.heterogeneity = sum_z_square - sum_z * sum_z / static_cast<double>(out.seasons);
+  if (neighbours) {
+    const double middle = at_rank(slopes, (static_cast<double>(slopes.size()) + 1) / 2);
+    out.test.variance *= neighbours_factor(seasons, middle);
+  }
   out.slope = slope_of(slopes, out.test.variance, confidence);
   return out;
 }

@@ -24,7 +24,7 @@ void seasonal(const std::vector<SpanRow>& months, LongTrend& out) {
     times.push_back(month.year);
     values.push_back(*row.margin_db);
   }
-  const auto found = estimate::seasonal_kendall(seasons, times, values);
+  const auto found = estimate::seasonal_kendall(seasons, times, values, 0.95, true);
   if (!found || found->seasons < 6) return;
   out.season_known = true;
   out.db_per_year = found->slope.slope;

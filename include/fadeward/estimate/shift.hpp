@@ -32,19 +32,29 @@ struct Shift {
 
 inline constexpr std::size_t kLeastShiftDays = 7;
 
-/// The interval lies between the ranks nm/2 -+ z sqrt(Var U) of the nm differences (Hollander and
+/// The interval lies between the ranks nm/2 -+ t sqrt(Var U) of the nm differences (Hollander and
 /// Wolfe, Nonparametric Statistical Methods; from memory). Var U is that of independent values
 /// times the variance inflation 1 + 2 sum (1 - k/n) r_k of a mean of values with memory, as Hamed
-/// and Rao do for Mann-Kendall; r_k from both sides about their own medians up to the first that
-/// does not differ from zero, and never less than a first-order process with r_1 freed from its
-/// bias (Marriott and Pope 1954: (1 + 3 r)/n) would have. More than some hundred days a side are
-/// thinned. Empty with fewer than `kLeastShiftDays` on a side.
+/// and Rao do for Mann-Kendall, with the pairs of a lag that there are in place of 1 - k/n. r_k
+/// come from both sides, each about its own median, up to the first that does not differ from zero;
+/// from there they go on falling as before, and the sum is never less than that of a first-order
+/// process with r_1. As each side lost its mean, the variance of that mean is given back to them
+/// (Marriott and Pope 1954, solved by rounds). t is Student's with as many degrees of freedom as
+/// there would be independent values that tell as much, less the means: few days know little of
+/// their own memory. More than some hundred days a side are thinned. Empty with fewer than
+/// `kLeastShiftDays` on a side.
+///
+/// `weather`: series of the same weather, each with a level of its own, from which its memory is
+/// taken then instead of from both sides. Weather that remembers for as long as the series last is
+/// taken to be calmer than it is.
 std::optional<Shift> find_shift(const DailyValues& before, const DailyValues& after,
-                                double confidence = 0.95);
+                                double confidence = 0.95,
+                                std::span<const DailyValues> weather = {});
 
 /// The same of the differences between two days that belong together (the same day of two years):
 /// median of their Walsh averages, Wilcoxon's signed ranks 1945, with the memory of the
 /// differences.
-std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence = 0.95);
+std::optional<Shift> find_paired_shift(const DailyValues& differences, double confidence = 0.95,
+                                       std::span<const DailyValues> weather = {});
 
 }  // namespace fadeward::estimate

@@ -1,8 +1,8 @@
 // Trends without assumptions about the distribution: Mann-Kendall, Theil-Sen, seasonal Kendall.
 //
 // Each call compares pairs of points. To bound it, a series of more than `kMostTrendPoints` is
-// thinned first: only every k-th point is taken, with the smallest k that brings it under the limit
-// (for the seasonal test: within each season).
+// thinned first: only every k-th point is taken, with the smallest k that brings it under the
+// limit. The seasonal test, which compares within seasons only, is held to as many pairs in all.
 #pragma once
 
 #include <cstddef>
@@ -31,8 +31,10 @@ MannKendall mann_kendall(std::span<const double> values);
 /// The variance multiplied by n/n* for autocorrelated values (Hamed and Rao, Journal of Hydrology
 /// 204, 1998), from the ranks of what is left after the Theil-Sen slope. Unlike there the sum ends
 /// at the first lag that does not differ from zero at 5 %: long lags of a short series are chance,
-/// and more often negative than not. The values are taken as equally spaced. Few values hide their
-/// correlation: below about 50 the correction is too small.
+/// and more often negative than not. Where fewer than three lags stand out it is no less than
+/// that of a first-order process with the correlation of the first lag freed from its bias, if that
+/// stands out by one deviation: few values hide their correlation. The values are taken as equally
+/// spaced.
 MannKendall mann_kendall_autocorrelated(std::span<const double> values);
 
 /// Slope per unit of time, and the interval that holds it with the confidence asked for.
@@ -59,10 +61,13 @@ struct SeasonalKendall {
 
 /// Mann-Kendall within each season, summed (Hirsch, Slack, Smith 1982; EPA 2009 chapter 14): the
 /// seasons may differ as they like. `seasons` names the season of each point by any number. Empty
-/// where no season has two different times or the spans differ in length.
+/// where no season has two different times or the spans differ in length. `neighbours`: the
+/// variance is raised by the memory from one season to the next (what a wet summer leaves for
+/// months), taken from the ranks without slope and season in order of time and name, as for
+/// mann_kendall_autocorrelated; every season of a time must then be there but for a few.
 std::optional<SeasonalKendall> seasonal_kendall(std::span<const int> seasons,
                                                 std::span<const double> times,
                                                 std::span<const double> values,
-                                                double confidence = 0.95);
+                                                double confidence = 0.95, bool neighbours = false);
 
 }  // namespace fadeward::estimate

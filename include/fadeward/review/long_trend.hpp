@@ -21,9 +21,9 @@ struct LongTrend {
 };
 
 /// With 24 months or more: seasonal Kendall over monthly medians, each month a season (Hirsch,
-/// Slack, Smith 1982). Before: Theil-Sen over daily medians with the variance of Mann-Kendall
-/// corrected for autocorrelation (Hamed and Rao 1998); empty before 30 days. The crossing: see
-/// estimate::Forecast. `months` and `days` in order.
+/// Slack, Smith 1982), months that resemble their neighbours allowed for. Before: Theil-Sen over
+/// daily medians with the variance of Mann-Kendall corrected for autocorrelation (Hamed and Rao
+/// 1998); empty before 30 days. The crossing: see estimate::Forecast. `months` and `days` in order.
 LongTrend long_trend(const std::vector<SpanRow>& days, const std::vector<SpanRow>& months,
                      std::optional<double> threshold_db);
 

@@ -48,6 +48,9 @@ struct LeafYear {
   static constexpr double kOtherChangeDb = 1.5;
 };
 
+/// The memory of the weather is taken from the seasons of all years but those in which much more
+/// happened; a slow change that goes on within the seasons as it does between the winters is taken
+/// out of each about its middle and does not pass for weather.
 std::vector<LeafYear> leaf_years(const std::vector<SpanRow>& days, const LeafSeason& season = {});
 
 /// Days of [from, to) that count.
@@ -74,6 +77,7 @@ Comparison compare(const DaysOfBoth& days, std::string what, Time before_from, T
                    Time after_from, Time after_to);
 
 /// [from, to) against the same days a year before, day by day: the season drops out.
+/// The memory of such differences is taken from those of most of a year before too.
 Comparison compare_with_year_before(const DaysOfBoth& days, std::string what, Time from, Time to);
 
 }  // namespace fadeward::review

@@ -63,6 +63,49 @@ TEST(LinkPerformance, SilenceIsAnOutage) {
       << "what was seen before it went quiet tells more than that it was quiet";
 }
 
+// The sequences of the ten-second rule (ITU-T G.826 Annex A, worked out on paper) as quarter hours
+// that a link had: E lost just 30 % of its frames, or was silent; in a clean one just less was lost
+// or nothing.
+TEST(LinkPerformance, SequencesOfTheRule) {
+  struct Case {
+    std::vector<std::pair<int, char>> runs;
+    std::uint64_t unavailable, severe;
+    std::vector<std::pair<int, int>> outages;
+  };
+  const Case cases[] = {
+      {{{20, '.'}, {9, 'E'}, {10, '.'}}, 0, 9, {}},
+      {{{20, '.'}, {10, 'E'}, {10, '.'}}, 10, 0, {{20, 30}}},
+      {{{20, '.'}, {15, 'E'}, {10, '.'}}, 15, 0, {{20, 35}}},
+      {{{20, '.'}, {10, 'E'}, {9, '.'}, {1, 'E'}, {10, '.'}}, 20, 0, {{20, 40}}},
+      {{{20, '.'}, {10, 'E'}, {10, '.'}, {9, 'E'}, {10, '.'}}, 10, 9, {{20, 30}}},
+      {{{20, '.'}, {2, 'E'}, {1, '.'}, {2, 'E'}, {10, '.'}}, 0, 4, {}},
+      {{{20, '.'}, {3, 'E'}, {1, '.'}, {3, 'E'}, {10, '.'}}, 0, 6, {}},
+  };
+  for (const bool silent : {false, true})
+    for (const Case& one : cases) {
+      std::vector<Slot> in;
+      int at = 0;
+      for (const auto& [count, letter] : one.runs) {
+        if (letter == '.') hear(in, at, at + count, silent ? 0 : 26);
+        if (letter == 'E' && !silent) hear(in, at, at + count, 27);
+        at += count;
+      }
+      const LinkPerformance all = link_performance(input_of(in, kNever, at));
+      ASSERT_EQ(all.interval, Duration{15min});
+      const Tally& got = all.total[0];
+      const std::string which = std::to_string(&one - cases) + (silent ? " silent" : " lossy");
+      EXPECT_EQ(got.unavailable, one.unavailable) << which;
+      EXPECT_EQ(got.severely_errored, one.severe) << which;
+      EXPECT_EQ(got.available, static_cast<std::uint64_t>(at) - one.unavailable) << which;
+      EXPECT_EQ(got.errored, silent ? one.severe : got.available) << which;
+      ASSERT_EQ(all.outages.size(), one.outages.size()) << which;
+      for (std::size_t i = 0; i < one.outages.size(); ++i) {
+        EXPECT_EQ(all.outages[i].from, quarter(one.outages[i].first)) << which;
+        EXPECT_EQ(all.outages[i].to, quarter(one.outages[i].second)) << which;
+      }
+    }
+}
+
 // Frame numbers tell of lost frames when the site is heard again; they did not cause the silence.
 TEST(LinkPerformance, WhatTheOutageLeftBehindIsNotItsCause) {
   std::vector<Slot> in;

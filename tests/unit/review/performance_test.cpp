@@ -2,6 +2,10 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <random>
+#include <string>
+
 namespace fadeward::review {
 namespace {
 
@@ -50,6 +54,34 @@ TEST(Performance, TenInARow) {
     EXPECT_EQ(got.errored, one.severe) << one.words;
     EXPECT_EQ(got.available + got.unavailable, sequence(one.words).size()) << one.words;
   }
+}
+
+// The rule in other words, as searches for ten equal letters in a text, against random sequences.
+TEST(Performance, TheRuleInOtherWords) {
+  std::mt19937 random(826);
+  const std::string bad(10, 'E'), good(10, '.');
+  std::size_t outages = 0;
+  for (int round = 0; round < 400; ++round) {
+    std::string text;
+    while (text.size() < 300) text.append(1 + random() % 14, random() % 2 == 0 ? 'E' : '.');
+    std::vector<State> states;
+    for (const char c : text) states.push_back(c == 'E' ? State::severely_errored : State::good);
+    const Judged judged = judge_intervals(states);
+    std::vector<UnavailableRun> runs;
+    for (std::size_t at = text.find(bad); at != std::string::npos;) {
+      const std::size_t end = text.find(good, at);
+      runs.push_back({at, std::min(end, text.size()), end == std::string::npos});
+      at = end == std::string::npos ? end : text.find(bad, end);
+    }
+    ASSERT_EQ(judged.runs, runs) << "seed 826, round " << round << ": " << text;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+      const bool inside = std::ranges::any_of(
+          runs, [&](const UnavailableRun& run) { return run.first <= i && i < run.end; });
+      ASSERT_EQ(judged.unavailable[i], inside) << "seed 826, round " << round << ", at " << i;
+    }
+    outages += runs.size();
+  }
+  EXPECT_GT(outages, 400u);
 }
 
 TEST(Performance, ErroredIsNotSevere) {
