@@ -25,6 +25,7 @@
 #include "fadeward/judge/supervisor.hpp"
 #include "fadeward/publish/history_json.hpp"
 #include "fadeward/publish/http_server.hpp"
+#include "fadeward/publish/pusher.hpp"
 #include "fadeward/publish/review_desk.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
 
@@ -58,6 +59,7 @@ class Daemon {
     box_.change([&](publish::ProgramState& state) { state = program; });
     begin_history();
     publish_snapshot();
+    open_push();
     if (const Status serving = open_http(); !serving) return fail(serving.error().message);
     for (PortIndex i = 0; i < settings_.ports.size(); ++i) {
       auto feed = PortFeed::make(io_, i, settings_.ports[i], clock_, supervisor_);
@@ -68,6 +70,7 @@ class Daemon {
     wait_for_signal();
     schedule_tick();
     schedule_watchdog();
+    pusher_->start();
     box_.change([](publish::ProgramState& state) { state.ready = true; });
     notify_service_manager("READY=1");
     spdlog::info("watching {} links on {} ports", settings_.links.size(), settings_.ports.size());
@@ -179,6 +182,18 @@ class Daemon {
     if (started)
       spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
     return started;
+  }
+
+  void open_push() {
+    publish::PushOutside outside;
+    outside.now = [this] { return clock_.now(); };
+    outside.real = [this](Duration span) { return clock_.real(span); };
+    outside.log = [](publish::PushTone tone, const std::string& text) {
+      spdlog::log(tone == publish::PushTone::warning ? spdlog::level::warn : spdlog::level::info, "{}", text);
+    };
+    outside.history_dir = settings_.history.dir;
+    pusher_ = std::make_unique<publish::Pusher>(box_, std::move(outside));
+    pusher_->configure(settings_.push, settings_.external_labels);
   }
 
   /// An exception in a handler is our own mistake: it is logged and the daemon goes on.
@@ -337,6 +352,7 @@ class Daemon {
       state.config_last_reload = clock_.now().wall;
       state.external_labels = settings_.external_labels;
     });
+    pusher_->configure(settings_.push, settings_.external_labels);
     spdlog::info("configuration reloaded: {} links on {} ports", settings_.links.size(), settings_.ports.size());
     return success();
   }
@@ -352,6 +368,7 @@ class Daemon {
   int stop() {
     drain();
     log_events();
+    pusher_->stop();
     if (server_) server_->stop();
     if (!state_) return 0;
     end_history();
@@ -387,6 +404,7 @@ class Daemon {
   std::vector<PortFeed*> opened_anew_;
   std::unique_ptr<publish::ReviewDesk> desk_;   ///< outlives the server, which asks it
   std::unique_ptr<publish::HttpServer> server_;
+  std::unique_ptr<publish::Pusher> pusher_;
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
   std::uint64_t write_errors_ = 0;   ///< told so far

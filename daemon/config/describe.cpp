@@ -98,11 +98,23 @@ std::string history_words(const HistorySettings& history) {
   return out.or_else("");
 }
 
+std::string access_words(const WebTarget& target) {
+  Phrase out;
+  if (!target.user.empty())
+    out.add("as user " + printable(target.user) + " with the password in " +
+            printable(target.password_file));
+  if (!target.ca_file.empty()) out.add("authorities of " + printable(target.ca_file));
+  const std::string words = out.or_else("");
+  return words.empty() ? words : " (" + words + ")";
+}
+
 std::string push_words(const PushSettings& push) {
   Phrase out;
-  for (const auto& target : push.alertmanagers) out.add("alerts to " + printable(target.url));
+  for (const auto& target : push.alertmanagers)
+    out.add("alerts to " + printable(target.url) + access_words(target));
   if (const auto& write = push.remote_write)
-    out.add("samples to " + printable(write->url) + " every " + format_span(write->interval) +
+    out.add("samples to " + printable(write->url) + access_words(*write) + " every " +
+            format_span(write->interval) +
             (write->out_of_order ? " (late ones too," : " (in order only,") + " none older than " +
             format_span(write->max_sample_age) + ")");
   return out.or_else("none");

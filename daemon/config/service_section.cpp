@@ -38,24 +38,71 @@ Reader<std::string> web_address() {
                              });
 }
 
+// Both or neither; over plain HTTP the password could be read on the way, and an authority means
+// nothing.
+template <class T>
+void check_target(Reading& reading, const Node& map, T& target) {
+  if (map.find("user") != nullptr && map.find("password_file") == nullptr)
+    reading.complain_at(map, "user", "password_file is missing");
+  if (map.find("user") == nullptr && map.find("password_file") != nullptr)
+    reading.complain_at(map, "password_file", "user is missing");
+  if (!target.ca_file.empty() && !target.url.starts_with("https://"))
+    reading.complain_at(map, "ca_file", "only for an address that begins with https://");
+}
+
+// RFC 7617: the user's name ends at the colon.
+Reader<std::string> user_name() {
+  return scalar<std::string>("a user's name of at most 255 bytes without a colon",
+                             [](std::string_view text) -> std::optional<std::string> {
+                               const auto bad = [](char c) {
+                                 return c == ':' || static_cast<unsigned char>(c) < 0x20 || c == 0x7f;
+                               };
+                               if (text.empty() || text.size() > 255 ||
+                                   std::any_of(text.begin(), text.end(), bad))
+                                 return {};
+                               return std::string(text);
+                             });
+}
+
+template <class T>
+std::vector<Key<T>> target_keys() {
+  return {
+      required(key<T>("url", [](T& t) -> std::string& { return t.url; }, web_address())),
+      key<T>("user", [](T& t) -> std::string& { return t.user; }, user_name()),
+      key<T>("password_file", [](T& t) -> std::string& { return t.password_file; }, file_path()),
+      key<T>("ca_file", [](T& t) -> std::string& { return t.ca_file; }, file_path()),
+  };
+}
+
 // Either the address alone or { url: ... }.
 bool read_alertmanager(Reading& reading, const Node& node, AlertmanagerTarget& out) {
-  static const Section<AlertmanagerTarget> section({
-      required(key<AlertmanagerTarget>("url", &AlertmanagerTarget::url, web_address())),
-  });
+  static const Section<AlertmanagerTarget> section(target_keys<AlertmanagerTarget>(),
+                                                   check_target<AlertmanagerTarget>);
   if (node.kind == Node::Kind::map) return section(reading, node, out);
   return web_address()(reading, node, out.url);
 }
 
 const Section<RemoteWriteSettings>& remote_write_section() {
   using T = RemoteWriteSettings;
-  static const Section<T> section({
-      required(key<T>("url", &T::url, web_address())),
-      key<T>("interval", &T::interval, span(1s, 24h)),
-      key<T>("out_of_order", &T::out_of_order, flag()),
-      key<T>("max_sample_age", &T::max_sample_age, span(1min, 24h * 365)),
-  });
+  static const Section<T> section = [] {
+    auto keys = target_keys<T>();
+    keys.push_back(key<T>("interval", &T::interval, span(1s, 24h)));
+    keys.push_back(key<T>("out_of_order", &T::out_of_order, flag()));
+    keys.push_back(key<T>("max_sample_age", &T::max_sample_age, span(1min, 24h * 365)));
+    return Section<T>(std::move(keys), check_target<T>);
+  }();
   return section;
+}
+
+// The address tells targets apart in metrics and on disk.
+void check_push(Reading& reading, const Node& map, PushSettings& push) {
+  std::vector<std::string_view> urls;
+  for (const auto& target : push.alertmanagers) {
+    if (target.url.empty()) continue;
+    if (std::find(urls.begin(), urls.end(), target.url) != urls.end())
+      reading.complain_at(map, "alertmanagers", "the same address twice: " + target.url);
+    urls.push_back(target.url);
+  }
 }
 
 // Prometheus data model; names that begin with two underscores are its own.
@@ -125,7 +172,7 @@ const Section<PushSettings>& push_section() {
           "alertmanagers", &T::alertmanagers,
           list_of<AlertmanagerTarget>(read_alertmanager, "a list of at most 16 web addresses", 16)),
       key<T>("remote_write", &T::remote_write, Reader<RemoteWriteSettings>(remote_write_section())),
-  });
+  }, check_push);
   return section;
 }
 

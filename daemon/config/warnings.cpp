@@ -19,6 +19,20 @@ void warn_service(Warnings& out, const Settings& settings) {
     out.push_back("http at " + endpoint_text(http.address, http.port) +
                   " is reachable from other machines without TLS or password: set web_config or "
                   "listen on 127.0.0.1");
+  const auto clear = [&out](const WebTarget& target) {
+    if (!target.user.empty() && target.url.starts_with("http://"))
+      out.push_back("push to " + printable(target.url) +
+                    ": the password travels in the clear; use https");
+  };
+  for (const auto& target : settings.push.alertmanagers) clear(target);
+  if (settings.push.remote_write) {
+    clear(*settings.push.remote_write);
+    if (!settings.push.remote_write->out_of_order && settings.push.remote_write->max_sample_age > 1h)
+      out.push_back("push.remote_write.max_sample_age: without out_of_order: true samples older than "
+                    "1h are not sent");
+    if (settings.history.dir.empty())
+      out.push_back("push.remote_write without history.dir: what a server misses is lost to it");
+  }
 }
 
 // A backslash that reached us was not resolved by YAML.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "alert_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "json_text.hpp"
 
@@ -22,6 +23,13 @@ bool is_label_name(std::string_view name) {
                      [&](char c) { return is_letter(c) || (c >= '0' && c <= '9'); });
 }
 
+bool of_link(const Snapshot& snapshot, const AlertState& alert) {
+  return alert.link < snapshot.links.size();
+}
+bool of_port(const Snapshot& snapshot, const AlertState& alert) {
+  return alert.link == kNoLink && alert.port < snapshot.ports.size();
+}
+
 bool is_own_label(std::string_view name) {
   return name == "alertname" || name == "link" || name == "port" || name == "direction" ||
          name == "severity";
@@ -29,21 +37,6 @@ bool is_own_label(std::string_view name) {
 
 void label(std::string& out, std::string_view name, std::string_view value) {
   if (!value.empty()) json::text(out, name, value);
-}
-
-void append_labels(std::string& out, const AlertState& alert, std::string_view link,
-                   std::string_view port, const std::map<std::string, std::string>& external) {
-  json::key(out, "labels");
-  out += '{';
-  label(out, "alertname", name_of(alert.alert));
-  label(out, "link", link);
-  label(out, "port", port);
-  if (alert.direction) label(out, "direction", name_of(*alert.direction));
-  label(out, "severity", name_of(alert.severity));
-  for (const auto& [name, value] : external) {
-    if (is_label_name(name) && !is_own_label(name)) label(out, name, value);
-  }
-  out += '}';
 }
 
 /// Annotations are strings, numbers included.
@@ -55,9 +48,35 @@ void number(std::string& out, std::string_view name, const std::optional<double>
   json::text(out, name, digits);
 }
 
-void append_annotations(std::string& out, const AlertState& alert) {
-  json::key(out, "annotations");
-  out += '{';
+Time end_of(const AlertState& alert, Time now) {
+  const Time end = alert.active ? now + kAlertAhead : alert.ended.value_or(now);
+  return std::max(end, alert.since);
+}
+
+}  // namespace
+
+bool is_alarm(const Snapshot& snapshot, const AlertState& alert) {
+  const bool told = alert.severity == Severity::warning || alert.severity == Severity::critical;
+  return told && (of_link(snapshot, alert) || of_port(snapshot, alert));
+}
+
+std::string alert_labels(const Snapshot& snapshot, const AlertState& alert,
+                         const std::map<std::string, std::string>& external_labels) {
+  std::string out = "{";
+  label(out, "alertname", name_of(alert.alert));
+  if (of_link(snapshot, alert)) label(out, "link", snapshot.links[alert.link].name);
+  if (of_port(snapshot, alert)) label(out, "port", snapshot.ports[alert.port].name);
+  if (alert.direction) label(out, "direction", name_of(*alert.direction));
+  label(out, "severity", name_of(alert.severity));
+  for (const auto& [name, value] : external_labels) {
+    if (is_label_name(name) && !is_own_label(name)) label(out, name, value);
+  }
+  out += '}';
+  return out;
+}
+
+std::string alert_annotations(const AlertState& alert) {
+  std::string out = "{";
   json::text(out, "summary", summary_of(alert.alert));
   if (!alert.text.empty()) json::text(out, "description", alert.text);
   if (alert.cause != Cause::none) json::text(out, "cause", name_of(alert.cause));
@@ -66,18 +85,8 @@ void append_annotations(std::string& out, const AlertState& alert) {
   number(out, "confidence", alert.confidence, 3);
   if (alert.stale) json::text(out, "stale", "true");
   out += '}';
+  return out;
 }
-
-Time end_of(const AlertState& alert, Time now) {
-  const Time end = alert.active ? now + kAlertAhead : alert.ended.value_or(now);
-  return std::max(end, alert.since);
-}
-
-bool is_alarm(const AlertState& alert) {
-  return alert.severity == Severity::warning || alert.severity == Severity::critical;
-}
-
-}  // namespace
 
 std::string_view summary_of(AlertName alert) {
   switch (alert) {
@@ -107,15 +116,10 @@ std::string alerts_json(const Snapshot& snapshot,
                         const std::map<std::string, std::string>& external_labels) {
   std::string out = "[";
   for (const AlertState& alert : snapshot.alerts) {
-    if (!is_alarm(alert)) continue;
-    const bool of_link = alert.link < snapshot.links.size();
-    const bool of_port = alert.link == kNoLink && alert.port < snapshot.ports.size();
-    if (!of_link && !of_port) continue;
+    if (!is_alarm(snapshot, alert)) continue;
     out += out.size() == 1 ? "\n{" : ",\n{";
-    append_labels(out, alert, of_link ? std::string_view(snapshot.links[alert.link].name) : "",
-                  of_port ? std::string_view(snapshot.ports[alert.port].name) : "",
-                  external_labels);
-    append_annotations(out, alert);
+    out += "\"labels\":" + alert_labels(snapshot, alert, external_labels);
+    out += ",\"annotations\":" + alert_annotations(alert);
     json::moment(out, "startsAt", alert.since);
     json::moment(out, "endsAt", end_of(alert, snapshot.time));
     out += '}';

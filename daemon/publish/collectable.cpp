@@ -49,6 +49,8 @@ class FamilyEmitter {
   void push(const std::string& target, const std::string& reason, std::uint64_t value) {
     add({{"target", target}, {"reason", reason}}, value);
   }
+  template <class Value>
+  void push_target(const std::string& target, Value value) { add({{"target", target}}, value); }
   void reason(std::string_view reason, std::uint64_t value) {
     add({{"reason", std::string(reason)}}, value);
   }

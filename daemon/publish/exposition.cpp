@@ -264,6 +264,13 @@ class TextEmitter {
     state_.scratch += "} ";
     rare(value);
   }
+  template <class Value>
+  void push_target(std::string_view target, Value value) {
+    state_.scratch = family_->name;
+    label("{target", target);
+    state_.scratch += "} ";
+    rare(value);
+  }
   void reason(std::string_view reason, std::uint64_t value) {
     state_.scratch = family_->name;
     label("{reason", reason);

@@ -69,6 +69,9 @@ Number resident(const ExpositionInput& in) { return in.process.resident_bytes; }
 Number open_fds(const ExpositionInput& in) { return in.process.open_fds; }
 Number max_fds(const ExpositionInput& in) { return in.process.max_fds; }
 
+double last_push(const PushTally& push) { return to_unix_seconds(push.last_success); }
+double push_behind(const PushTally& push) { return duration_to_seconds(push.behind); }
+
 struct Entry {
   Family family;
   Source from;
@@ -222,6 +225,21 @@ constexpr std::array kTable = std::to_array<Entry>({
       "or "
       "a believable clock than may wait."},
      source::ProgramNumber{history_dropped}},
+    {{"fadeward_push_requests_total", counter, "",
+      "Requests to a push target that came to an end, one way or the other."},
+     source::PushCounter{&PushTally::requests}},
+    {{"fadeward_push_failures_total", counter, "",
+      "Requests to a push target that it did not accept or never answered."},
+     source::PushCounter{&PushTally::failures}},
+    {{"fadeward_push_sent_total", counter, "",
+      "Alerts or samples in requests that the push target accepted."},
+     source::PushCounter{&PushTally::sent}},
+    {{"fadeward_push_last_success_timestamp_seconds", gauge, "seconds",
+      "Unix time of the last request that the push target accepted; 0 before the first."},
+     source::PushGauge{last_push}},
+    {{"fadeward_push_behind_seconds", gauge, "seconds",
+      "Age of the oldest quarter hour that still waits for the push target; 0: none waits."},
+     source::PushGauge{push_behind}},
     {{"fadeward_push_dropped_total", counter, "",
       "Samples or alerts that a push target will never get, by reason."},
      source::Pushes{}},

@@ -40,6 +40,8 @@ struct PortCounter { std::uint64_t PortSnapshot::*member; };
 struct PortDiscarded {};
 struct PortRejected {};
 struct Pushes {};
+struct PushCounter { std::uint64_t PushTally::*member; };
+struct PushGauge { double (*value)(const PushTally&); };
 struct HttpDropped {};
 struct ProgramNumber { std::optional<double> (*value)(const ExpositionInput&); };
 struct Build {};
@@ -51,7 +53,8 @@ using Source =
                  source::DirectionGauge, source::DirectionDerived, source::DirectionCounter,
                  source::WindowGauge, source::AlertActive, source::AlertSeverity,
                  source::AlertCause, source::PortUp, source::PortCounter, source::PortDiscarded,
-                 source::PortRejected, source::Pushes, source::HttpDropped,
+                 source::PortRejected, source::Pushes, source::PushCounter, source::PushGauge,
+                 source::HttpDropped,
                  source::ProgramNumber, source::Build>;
 
 /// Same length and order as families().
@@ -68,7 +71,7 @@ enum class Owner : std::uint8_t { link, port };
 ///   window(index, direction, window, value)
 ///   alert(owner, index, cell, value)   cause(owner, index, cell, cause)
 ///   port(index, value)            port_reason(index, reason, value)
-///   push(target, reason, value)   reason(reason, value)
+///   push(target, reason, value)   push_target(target, value)   reason(reason, value)
 ///   plain(value)                  build(info)
 /// Values are double or std::uint64_t; an emitter leaves out doubles that are not finite.
 template <class Emitter>
@@ -196,6 +199,14 @@ class SampleWalk {
     for (const PushDropped& drop : input_.program.push_dropped) {
       emit_.push(drop.target, drop.reason, drop.count);
     }
+  }
+  void samples(source::PushCounter from) {
+    for (const PushTally& push : input_.program.pushes)
+      emit_.push_target(push.target, push.*from.member);
+  }
+  void samples(source::PushGauge from) {
+    for (const PushTally& push : input_.program.pushes)
+      emit_.push_target(push.target, from.value(push));
   }
   void samples(source::HttpDropped) {
     emit_.reason("limit", input_.http.limit);

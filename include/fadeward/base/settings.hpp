@@ -236,15 +236,24 @@ struct HistorySettings {
   bool operator==(const HistorySettings&) const = default;
 };
 
-struct AlertmanagerTarget {
-  std::string url;
+/// A server that results are pushed to. Secrets stay in their files: only paths stand here.
+struct WebTarget {
+  std::string url;                             ///< http or https, without user information
+  std::string user;                            ///< empty: no basic authentication
+  std::string password_file;                   ///< its first line; read anew at each request
+  std::string ca_file;                         ///< https: authorities (PEM) instead of the system's
+  bool operator==(const WebTarget&) const = default;
 };
 
-struct RemoteWriteSettings {
-  std::string url;
-  Duration interval = 60s;
-  bool out_of_order = false;
-  Duration max_sample_age = 1h;
+struct AlertmanagerTarget : WebTarget {
+  bool operator==(const AlertmanagerTarget&) const = default;
+};
+
+struct RemoteWriteSettings : WebTarget {
+  Duration interval = 60s;                     ///< between live samples
+  bool out_of_order = false;                   ///< the server takes samples older than its newest
+  Duration max_sample_age = 1h;                ///< older ones are not sent; its window, if it has one
+  bool operator==(const RemoteWriteSettings&) const = default;
 };
 
 struct PushSettings {

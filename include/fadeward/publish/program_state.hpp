@@ -26,6 +26,16 @@ struct PushDropped {
   std::uint64_t count = 0;
 };
 
+/// What one push target was sent. Exported from the start with zeros.
+struct PushTally {
+  std::string target;             ///< its address without query: no secret
+  std::uint64_t requests = 0;     ///< that came to an end, one way or the other
+  std::uint64_t failures = 0;     ///< those of them that were not accepted
+  std::uint64_t sent = 0;         ///< alerts or samples in accepted ones
+  Time last_success{};            ///< wall clock; the epoch: never
+  Duration behind{};              ///< age of the oldest quarter hour that still waits for it
+};
+
 /// Plain and copied as a whole into the SnapshotBox on each change.
 struct ProgramState {
   bool ready = false;                                    ///< /-/ready answers 200
@@ -34,6 +44,7 @@ struct ProgramState {
   std::optional<Time> started;                           ///< wall clock at the start of the process
   std::uint64_t history_write_errors = 0;
   std::uint64_t history_dropped = 0;  ///< records that will never be written
+  std::vector<PushTally> pushes;
   std::vector<PushDropped> push_dropped;
   std::map<std::string, std::string> external_labels;    ///< onto the alerts of /alerts
 };
