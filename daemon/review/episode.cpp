@@ -13,7 +13,14 @@ using history::EventRecord;
 
 void tell(Episode& episode, const EventRecord& event) {
   episode.severity = std::max(episode.severity, event.severity);
-  if (event.change == EventChange::cleared) return;
+  if (event.change == EventChange::cleared) {
+    // What grew after it was told, or was measured better by its end.
+    if (event.size_db && *event.size_db > episode.size_db.value_or(0)) {
+      episode.size_db = event.size_db;
+      if (!event.text.empty()) episode.text = event.text;
+    }
+    return;
+  }
   if (event.cause != Cause::none) episode.cause = event.cause;
   if (event.shape != Shape::none) episode.shape = event.shape;
   if (event.size_db) episode.size_db = event.size_db;

@@ -61,7 +61,7 @@ class Builder {
     const std::chrono::year_month_day first = std::chrono::floor<std::chrono::days>(plan_.start);
     const std::chrono::year_month_day last =
         std::chrono::floor<std::chrono::days>(plan_.start + plan_.length);
-    for (auto year = first.year() - std::chrono::years{1}; year <= last.year(); ++year) {
+    for (auto year = first.year(); year <= last.year(); ++year) {
       const Time begin{std::chrono::sys_days{year / std::chrono::January / 1}};
       Foliage one;
       one.out = begin + seconds_to_duration(kDayS * (121 + random_.uniform(-6, 6)));

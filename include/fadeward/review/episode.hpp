@@ -20,8 +20,8 @@ struct Episode {
   Severity severity = Severity::none;  ///< the worst that it had
   Cause cause = Cause::none;           ///< the last that was told
   Shape shape = Shape::none;
-  std::optional<double> size_db;  ///< the last that was told
-  std::string text;               ///< the last that was told while it stood
+  std::optional<double> size_db;  ///< the last that was told while it stood, or at its end if larger
+  std::string text;               ///< of the same
 };
 
 /// `events` in order of time. One that only changes or clears what was raised before the first
