@@ -64,6 +64,12 @@ bool tells_cause(const Episode& episode) {
          episode.alert == AlertName::EquipmentSuspected || episode.alert == AlertName::HopUneven;
 }
 
+bool passes_for_weather(const Episode& episode) {
+  constexpr std::chrono::days kSpell{14}, kSwing{21};
+  return tells_cause(episode) && episode.cause == Cause::path && episode.to &&
+         *episode.to - episode.from < (episode.shape == Shape::cycle ? kSwing : kSpell);
+}
+
 std::string_view meaning_of(Cause cause) {
   switch (cause) {
     case Cause::none: return "no cause was found";

@@ -22,7 +22,7 @@ constexpr std::size_t kMostSettings = 5;
 constexpr std::size_t kMostNoisy = 6;
 constexpr Duration kShort = 24h;  ///< an episode below this is weather unless it is large
 constexpr double kLargeDb = 6;
-constexpr double kLeastDbPerYear = 0.1;  ///< less is no trend that anybody acts on
+constexpr double kLeastDbPerYear = 0.15;  ///< less is no trend that anybody acts on
 constexpr double kNoisyDb = 2;  ///< a channel above the others
 
 std::string capital(std::string text) {
@@ -439,15 +439,10 @@ class Story {
     }
     return false;
   }
-  /// A path that came back within two weeks, or swung for some days.
-  static bool is_weather(const Episode& one) {
-    return one.cause == Cause::path && one.to &&
-           *one.to - one.from < (one.shape == Shape::cycle ? 24h * 21 : 24h * 14);
-  }
   /// The rise of the leaves, which their own line tells.
   bool is_spring(const Episode& one) const {
     if (one.cause != Cause::path || one.shape != Shape::drift) return false;
-    constexpr Duration kEarly = 24h * 14, kLate = 24h * 45;
+    constexpr Duration kEarly = 24h * 24, kLate = 24h * 45;
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (!has_leaves(d) || middle_of(plain_summers(review_.directions[d].leaves)) > 0) continue;
       for (const LeafYear& year : review_.directions[d].leaves)
@@ -461,7 +456,7 @@ class Story {
     std::vector<const Episode*> told, weather, unseen;
     for (const Episode& one : review_.episodes) {
       if (!tells_cause(one)) continue;
-      if (is_weather(one)) {
+      if (passes_for_weather(one)) {
         weather.push_back(&one);
         continue;
       }
@@ -496,38 +491,46 @@ class Story {
           std::to_string(all - told.size()) + " smaller changes are in the table of events.");
   }
 
-  /// An alert of one end's transmitter or receiver that the days of its time do not bear out: the
-  /// two signals stood to each other as in the month before.
+  /// An alert of one end that the days of its time do not bear out: what it says had moved lay as in
+  /// the month before. Bursts are too short for the middle of a day.
   bool is_unseen(const Episode& one) const {
-    const bool one_sided = one.cause == Cause::far_transmit || one.cause == Cause::near_transmit ||
-                           one.cause == Cause::near_receive || one.cause == Cause::far_receive;
-    if (!one_sided || !one.to || !one.size_db || *one.to - one.from < 48h) return false;
+    if (!one.to || !one.size_db || *one.to - one.from < 48h || one.shape == Shape::burst ||
+        one.shape == Shape::cycle)
+      return false;
     const Time day = std::chrono::floor<std::chrono::days>(one.from);
-    const auto before = apart_between(day - 30 * 24h, day), during = apart_between(day + 24h, *one.to);
+    const auto before = level_of(one.cause, day - 30 * 24h, day),
+               during = level_of(one.cause, day + 24h, *one.to);
     return before && during && std::abs(*during - *before) < 0.4 * *one.size_db;
   }
-  /// Middle of the days' inbound less outbound signal.
-  std::optional<double> apart_between(Time from, Time to) const {
-    const auto in = signals_between(digest(0).days, from, to),
-               out = signals_between(digest(1).days, from, to);
-    std::vector<double> apart;
-    std::size_t k = 0;
-    for (std::size_t i = 0; i < in.size(); ++i) {
-      while (k < out.size() && out.days[k] < in.days[i]) ++k;
-      if (k < out.size() && out.days[k] == in.days[i]) apart.push_back(in.values[i] - out.values[k]);
+  /// Middle of what the cause would move, weather apart: the difference of the signals, or a noise.
+  std::optional<double> level_of(Cause cause, Time from, Time to) const {
+    std::vector<double> values;
+    if (cause == Cause::near_noise || cause == Cause::far_noise) {
+      values = noises_between(digest(cause == Cause::near_noise ? 0 : 1).days, from, to).values;
+    } else if (cause == Cause::far_transmit || cause == Cause::near_transmit ||
+               cause == Cause::near_receive || cause == Cause::far_receive) {
+      const auto in = signals_between(digest(0).days, from, to),
+                 out = signals_between(digest(1).days, from, to);
+      std::size_t k = 0;
+      for (std::size_t i = 0; i < in.size(); ++i) {
+        while (k < out.size() && out.days[k] < in.days[i]) ++k;
+        if (k < out.size() && out.days[k] == in.days[i])
+          values.push_back(in.values[i] - out.values[k]);
+      }
     }
-    if (apart.size() < 2) return {};
-    return estimate::median_of(apart);
+    if (values.size() < 2) return {};
+    return estimate::median_of(values);
   }
   void tell_unseen(const std::vector<const Episode*>& alerts) {
     if (alerts.empty()) return;
     const bool one = alerts.size() == 1;
     add("Change", std::to_string(alerts.size()) + (one ? " alert" : " alerts") +
-                      " of a transmitter or receiver, " + date_words(alerts.front()->from) +
+                      " of one end's transmitter, receiver or noise, " +
+                      date_words(alerts.front()->from) +
                       (one ? "" : " to " + date_words(alerts.back()->from)) +
                       (one ? ", is" : ", are") +
-                      " not borne out by the days of that time: the two signals stood to each other "
-                      "as before. Likely false.");
+                      " not borne out by the days of that time, which lay as in the month before. "
+                      "Likely false.");
   }
 
   void tell_weather(const std::vector<const Episode*>& spells) {

@@ -31,6 +31,9 @@ std::vector<Episode> episodes_of(const std::vector<history::EventRecord>& events
 /// A change of levels with its cause, not a threshold that it crossed.
 bool tells_cause(const Episode& episode);
 
+/// A path that came back by itself within two weeks, or swung more than usual for less than three.
+bool passes_for_weather(const Episode& episode);
+
 /// What a person should look for: "the path: leaves, an obstruction or weather".
 std::string_view meaning_of(Cause cause);
 
