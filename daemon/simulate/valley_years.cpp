@@ -11,6 +11,7 @@ using std::chrono::hours;
 using std::chrono::minutes;
 
 constexpr double kDayS = 86400.0;
+constexpr std::uint64_t kLeafStreams = 8;  ///< random streams, one a link: between plan and links
 
 class Builder {
  public:
@@ -57,16 +58,18 @@ class Builder {
     return out;
   }
 
+  /// From a stream of its own: a longer world has the same summers and more.
   void leaves(LinkPlan& link, double loss_db) {
+    Random random(plan_.seed, kLeafStreams + static_cast<std::uint64_t>(&link - plan_.links.data()));
     const std::chrono::year_month_day first = std::chrono::floor<std::chrono::days>(plan_.start);
     const std::chrono::year_month_day last =
         std::chrono::floor<std::chrono::days>(plan_.start + plan_.length);
     for (auto year = first.year(); year <= last.year(); ++year) {
       const Time begin{std::chrono::sys_days{year / std::chrono::January / 1}};
       Foliage one;
-      one.out = begin + seconds_to_duration(kDayS * (121 + random_.uniform(-6, 6)));
-      one.fallen = begin + seconds_to_duration(kDayS * (289 + random_.uniform(-6, 6)));
-      one.loss_db = around(loss_db);
+      one.out = begin + seconds_to_duration(kDayS * (121 + random.uniform(-6, 6)));
+      one.fallen = begin + seconds_to_duration(kDayS * (289 + random.uniform(-6, 6)));
+      one.loss_db = loss_db * random.uniform(0.9, 1.1);
       link.foliage.push_back(one);
     }
   }
