@@ -83,6 +83,18 @@ void DirectionState::settle_counts() {
   rate_from_ = frames_total;
 }
 
+/// What is kept calls the channels as the radio does, where it numbers them; frequencies stay places
+/// in the order of first use.
+void DirectionState::name_channels(Bin& kept) const {
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    const double key = channels.key(static_cast<std::uint8_t>(i));
+    if (key < 0 || key > 65535 || key != std::floor(key)) return;
+  }
+  for (ChannelPart& part : kept.channels)
+    if (part.channel < channels.size())
+      part.channel = static_cast<std::uint16_t>(channels.key(static_cast<std::uint8_t>(part.channel)));
+}
+
 /// Ends the quarter hour: its counts go to whoever keeps bins.
 void DirectionState::close_bin(Time now) {
   settle_counts();
@@ -93,9 +105,10 @@ void DirectionState::close_bin(Time now) {
       if (part.frames > 0 && part.channel < channels.size())
         channels.count(static_cast<std::uint8_t>(part.channel), part.frames);
     channels.settle();
-    if (keep_closed && closed.size() < kMostClosed)
+    if (keep_closed && closed.size() < kMostClosed) {
       closed.push_back(bin);
-    else if (keep_closed)
+      name_channels(closed.back());
+    } else if (keep_closed)
       ++closed_dropped;
   }
   // Cleared in place: the channel list keeps its memory.

@@ -18,17 +18,20 @@ using namespace review;
 
 constexpr double kLeft = 46, kRight = 14, kTop = 12, kBottom = 40;
 constexpr std::size_t kMostPoints = 420;
+constexpr std::size_t kMostLanes = 4;  ///< of signs below a drawing
+constexpr double kLaneHeight = 17, kSignWidth = 9.5, kMostAside = 24;
 
 /// Values to places in a drawing.
 struct Frame {
   double width = 1000, height = 270;
+  double below = kBottom;  ///< room for dates and signs
   double x_from = 0, x_to = 1, y_from = 0, y_to = 1;
   double x(double value) const {
     return kLeft + (value - x_from) / (x_to - x_from) * (width - kLeft - kRight);
   }
   double y(double value) const {
-    return height - kBottom -
-           (std::clamp(value, y_from, y_to) - y_from) / (y_to - y_from) * (height - kTop - kBottom);
+    return height - below -
+           (std::clamp(value, y_from, y_to) - y_from) / (y_to - y_from) * (height - kTop - below);
   }
 };
 
@@ -70,9 +73,12 @@ void text(std::string& out, std::string_view style, double x, double y, std::str
   out += "</text>";
 }
 
-/// Lines every 5 or 10 dB with their numbers.
+/// Lines every 1, 2, 5 or 10 dB with their numbers.
 void append_levels(std::string& out, const Frame& frame, std::string_view unit) {
-  const double step = frame.y_to - frame.y_from > 45 ? 10 : frame.y_to - frame.y_from > 12 ? 5 : 2;
+  const double step = frame.y_to - frame.y_from > 45   ? 10
+                      : frame.y_to - frame.y_from > 12 ? 5
+                      : frame.y_to - frame.y_from > 6  ? 2
+                                                       : 1;
   for (double level = std::ceil(frame.y_from / step) * step; level <= frame.y_to + 1e-9;
        level += step) {
     line(out, "grid", kLeft, frame.y(level), frame.width - kRight, frame.y(level));
@@ -80,7 +86,7 @@ void append_levels(std::string& out, const Frame& frame, std::string_view unit) 
     append_rounded(number, level, 0);
     text(out, "axis end", kLeft - 6, frame.y(level) + 5, number);
   }
-  text(out, "axis", 2, frame.height - kBottom + 18, unit);
+  text(out, "axis", 2, frame.height - frame.below + 18, unit);
 }
 
 double days_of(Time at) { return duration_to_seconds(at.time_since_epoch()) / 86400; }
@@ -100,8 +106,8 @@ void append_dates(std::string& out, const Frame& frame) {
     if (x < frame.x_from || (by_year && month.month != 1) ||
         (!by_year && by_quarter && month.month % 3 != 1))
       continue;
-    line(out, "grid", frame.x(x), kTop, frame.x(x), frame.height - kBottom);
-    text(out, "axis", frame.x(x) + 3, frame.height - kBottom + 18,
+    line(out, "grid", frame.x(x), kTop, frame.x(x), frame.height - frame.below);
+    text(out, "axis", frame.x(x) + 3, frame.height - frame.below + 18,
          by_year ? std::to_string(month.year) : month_words(month.begin()));
   }
 }
@@ -168,11 +174,40 @@ void append_level(std::string& out, const Frame& frame, std::string_view style,
   text(out, "axis end", frame.width - kRight - 2, frame.y(*level) - 4, name);
 }
 
-void append_mark(std::string& out, const Frame& frame, const ChartMark& mark) {
-  const double x = frame.x(days_of(mark.at));
-  if (x < kLeft || x > frame.width - kRight) return;
-  line(out, mark.upkeep ? "upkeep" : "event", x, kTop, x, frame.height - kBottom);
-  text(out, "sign", x, frame.height - 6, mark.sign);
+struct PlacedMark {
+  const ChartMark* mark = nullptr;
+  double x = 0;
+  double sign_x = 0;
+  std::size_t lane = 0;
+};
+
+/// Signs that would touch stand beside or below each other.
+std::vector<PlacedMark> lanes_of(const std::vector<ChartMark>& marks, const Frame& frame) {
+  std::vector<PlacedMark> out;
+  for (const ChartMark& mark : marks) {
+    const double x = frame.x(days_of(mark.at));
+    if (x >= kLeft && x <= frame.width - kRight) out.push_back({&mark, x, x, 0});
+  }
+  std::ranges::stable_sort(out, {}, &PlacedMark::x);
+  std::array<double, kMostLanes> free_from;
+  free_from.fill(-1e9);
+  for (PlacedMark& one : out) {
+    const double half = kSignWidth * static_cast<double>(one.mark->sign.size()) / 2 + 2;
+    const auto aside = [&](std::size_t lane) {
+      return std::max(0.0, free_from[lane] - (one.x - half));
+    };
+    while (one.lane + 1 < kMostLanes && aside(one.lane) > kMostAside) ++one.lane;
+    one.sign_x = one.x + aside(one.lane);
+    free_from[one.lane] = one.sign_x + half;
+  }
+  return out;
+}
+
+/// `bottom`: of the first lane.
+void append_mark(std::string& out, const Frame& frame, const PlacedMark& placed, double bottom) {
+  const ChartMark& mark = *placed.mark;
+  line(out, mark.upkeep ? "upkeep" : "event", placed.x, kTop, placed.x, frame.height - frame.below);
+  text(out, "sign", placed.sign_x, bottom + kLaneHeight * static_cast<double>(placed.lane), mark.sign);
 }
 
 }  // namespace
@@ -194,6 +229,12 @@ void append_margin_chart(std::string& out, const LinkReview& review, std::size_t
     high = std::max(high, *budget);
   frame.y_from = std::max(-20.0, std::floor(low / 5) * 5);
   frame.y_to = std::ceil((high + 1) / 5) * 5;
+  const std::vector<PlacedMark> placed = lanes_of(marks, frame);
+  std::size_t lanes = 1;
+  for (const PlacedMark& one : placed) lanes = std::max(lanes, one.lane + 1);
+  const double signs_from = frame.height - 6;
+  frame.below += kLaneHeight * static_cast<double>(lanes - 1);
+  frame.height += kLaneHeight * static_cast<double>(lanes - 1);
   begin_svg(out, frame, label);
   append_levels(out, frame, "dB");
   append_dates(out, frame);
@@ -201,7 +242,7 @@ void append_margin_chart(std::string& out, const LinkReview& review, std::size_t
   append_level(out, frame, "warn", review.context.warning_db, "warning below");
   append_level(out, frame, "crit", review.context.critical_db, "critical below");
   append_level(out, frame, "budget", review.context.budget_margin_db[direction], "budget");
-  for (const ChartMark& mark : marks) append_mark(out, frame, mark);
+  for (const PlacedMark& one : placed) append_mark(out, frame, one, signs_from);
   out += "<path class=\"middle\" d=\"";
   for (const auto& piece : pieces)
     for (std::size_t i = 0; i < piece.size(); ++i) {
@@ -248,8 +289,8 @@ void append_years_chart(std::string& out, const std::vector<YearLine>& years,
   static constexpr std::array<int, 12> kBegin = {0,   31,  59,  90,  120, 151,
                                                  181, 212, 243, 273, 304, 334};
   for (std::size_t m = 0; m < kShortMonths.size(); ++m) {
-    line(out, "grid", frame.x(kBegin[m]), kTop, frame.x(kBegin[m]), frame.height - kBottom);
-    text(out, "axis", frame.x(kBegin[m]) + 3, frame.height - kBottom + 18, kShortMonths[m]);
+    line(out, "grid", frame.x(kBegin[m]), kTop, frame.x(kBegin[m]), frame.height - frame.below);
+    text(out, "axis", frame.x(kBegin[m]) + 3, frame.height - frame.below + 18, kShortMonths[m]);
   }
   for (std::size_t k = 0; k < lines.size(); ++k) {
     const std::string style =
@@ -303,7 +344,7 @@ void append_channel_chart(std::string& out, const std::vector<ChannelRow>& chann
     append_rounded(out, frame.y(channels[i].signal_offset_db), 1);
     out += "\"/>";
     if (i % every == 0)
-      text(out, "sign", x, frame.height - kBottom + 18, std::to_string(channels[i].channel));
+      text(out, "sign", x, frame.height - frame.below + 18, std::to_string(channels[i].channel));
   }
   out += "</svg>\n";
 }

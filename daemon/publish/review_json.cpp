@@ -95,6 +95,8 @@ void append_direction(std::string& out, const DirectionReview& one, std::size_t 
     append_shift(out, "margin", year.margin);
     json::rounded(out, "winters_differ_db",
                   year.both_sides ? std::optional(year.bare_change_db) : std::nullopt, 2);
+    json::text_or_null(out, "half_come", year.out ? date_digits(*year.out) : std::string());
+    json::text_or_null(out, "half_gone", year.gone ? date_digits(*year.gone) : std::string());
     out += '}';
   });
   array(out, "months", digest.months, [&](const SpanRow& row) { append_row(out, row, true); });
@@ -110,6 +112,15 @@ void append_direction(std::string& out, const DirectionReview& one, std::size_t 
     }
     out += ']';
   });
+  array(out, "noisy_channels", one.noisy, [&](const NoisyChannels& noisy) {
+    out += '{';
+    array(out, "channels", noisy.channels,
+          [&](unsigned channel) { out += std::to_string(channel); });
+    json::text(out, "first_month", month_digits(noisy.from));
+    json::text(out, "last_month", month_digits(noisy.to - std::chrono::days{1}));
+    json::rounded(out, "most_db", noisy.most_db, 2);
+    out += '}';
+  });
   array(out, "channels", digest.channels, [&](const ChannelRow& row) {
     out += '{';
     json::count(out, "channel", row.channel);
@@ -119,6 +130,27 @@ void append_direction(std::string& out, const DirectionReview& one, std::size_t 
     json::rounded(out, "last_month_noise_offset_db", row.last_noise_offset_db, 2);
     out += '}';
   });
+  out += '}';
+}
+
+void append_levels(std::string& out, const Comparison& one) {
+  for (std::size_t d = 0; d < kDirections; ++d) {
+    json::key(out, kWayNames[d]);
+    out += '{';
+    append_shift(out, "margin", one.margin[d]);
+    append_shift(out, "signal", one.signal[d]);
+    append_shift(out, "noise", one.noise[d]);
+    out += '}';
+  }
+}
+
+void append_lasting(std::string& out, const LastingChange& one) {
+  out += '{';
+  json::text(out, "from", date_digits(one.from));
+  json::text(out, "to", date_digits(one.to));
+  const Cause cause = likely_cause(one);
+  json::text_or_null(out, "pattern", cause == Cause::none ? std::string_view() : name_of(cause));
+  append_levels(out, one.levels);
   out += '}';
 }
 
@@ -132,14 +164,7 @@ void append_comparison(std::string& out, const Comparison& one) {
   json::flag(out, "same_days_of_two_years", one.same_weeks);
   const Cause cause = likely_cause(one);
   json::text_or_null(out, "pattern", cause == Cause::none ? std::string_view() : name_of(cause));
-  for (std::size_t d = 0; d < kDirections; ++d) {
-    json::key(out, kWayNames[d]);
-    out += '{';
-    append_shift(out, "margin", one.margin[d]);
-    append_shift(out, "signal", one.signal[d]);
-    append_shift(out, "noise", one.noise[d]);
-    out += '}';
-  }
+  append_levels(out, one);
   out += '}';
 }
 
@@ -242,6 +267,8 @@ void append_review(std::string& out, const LinkReview& review) {
     append_direction(out, review.directions[d], d);
   }
   out += ']';
+  array(out, "lasting_changes", review.lasting,
+        [&](const LastingChange& one) { append_lasting(out, one); });
   std::vector<Comparison> all = review.comparisons;
   for (const EpisodeShift& step : review.steps) all.push_back(step.across);
   if (review.last_weeks) all.push_back(*review.last_weeks);

@@ -49,7 +49,7 @@ h1, h2, p, li, .story dd { overflow-wrap: anywhere; }
 .chart .sign { text-anchor: middle; fill: var(--text); font-weight: 600; }
 .chart .year { stroke-width: 2.2; stroke-linejoin: round; }
 .chart .y0 { stroke: var(--y0); } .chart .y1 { stroke: var(--y1); stroke-dasharray: 9 3; } .chart .y2 { stroke: var(--y2); stroke-dasharray: 2 2; }
-.chart .y3 { stroke: var(--y3); stroke-dasharray: 12 3 2 3; } .chart .y4 { stroke: var(--y4); stroke-dasharray: 5 5; } .chart .y5 { stroke: var(--y5); stroke-dasharray: 1 3; }
+.chart .y3 { stroke: var(--y3); stroke-dasharray: 12 3 2 3; } .chart .y4 { stroke: var(--y4); stroke-dasharray: 5 5; } .chart .y5 { stroke: var(--y5); stroke-width: 3; stroke-dasharray: 1 4; stroke-linecap: round; }
 .chart .bar { fill: var(--second); } .chart .dot { fill: var(--stroke); }
 .tight th, .tight td { padding: .2rem .55rem; font-size: .875rem; white-space: nowrap; }
 .tight td.words { white-space: normal; min-width: 18rem; }
@@ -58,7 +58,8 @@ h1, h2, p, li, .story dd { overflow-wrap: anywhere; }
 .h0 { background: var(--h0); color: #fff; } .h1 { background: var(--h1); color: #fff; } .h2 { background: var(--h2); color: #20150a; }
 .h3 { background: var(--h3); color: #20150a; } .h4 { background: var(--h4); color: #14202a; } .h5 { background: var(--h5); color: #14202a; }
 .h6 { background: var(--h6); color: #0b1620; } .h7 { background: var(--h7); color: #fff; } .h8 { background: var(--h8); color: #fff; }
-@media (max-width: 40rem) { .story { grid-template-columns: 1fr; gap: 0; } .story dd { margin-bottom: .6rem; } }
+@media (max-width: 40rem) { .story { grid-template-columns: 1fr; gap: 0; } .story dd { margin-bottom: .6rem; }
+  .tight th[scope=row] { white-space: normal; min-width: 6rem; max-width: 10rem; } }
 @media print {
   :root { --ground: #fff; --panel: #fff; --text: #000; --quiet: #444; --line: #999; --grid: #ddd; --band: #d5dfe8; }
   body { max-width: none; padding: 0; font-size: 10pt; }
@@ -159,6 +160,7 @@ class Page {
     if (!review_.empty()) {
       margins();
       years();
+      lasting();
       changes();
       leaves();
       months();
@@ -226,13 +228,16 @@ class Page {
     return std::string(1, static_cast<char>('A' + upkeep));
   }
 
-  /// The larger episodes get a number, upkeeps a letter.
+  static std::string sign_of(std::size_t lasting) { return "C" + std::to_string(lasting + 1); }
+
+  /// Changes that stayed get a C with a number, the larger episodes a number, upkeeps a letter.
   void choose_marks() {
     signs_.assign(review_.episodes.size(), {});
     std::vector<std::size_t> order;
     for (std::size_t i = 0; i < review_.episodes.size(); ++i) {
       const Episode& one = review_.episodes[i];
-      if (tells_cause(one) || one.alert == AlertName::LinkSilent) order.push_back(i);
+      if ((tells_cause(one) && !passes_for_weather(one)) || one.alert == AlertName::LinkSilent)
+        order.push_back(i);
     }
     std::ranges::stable_sort(order, [&](std::size_t a, std::size_t b) {
       return review_.episodes[a].size_db.value_or(0) > review_.episodes[b].size_db.value_or(0);
@@ -243,6 +248,8 @@ class Page {
       signs_[order[k]] = std::to_string(k + 1);
       marks_.push_back({review_.episodes[order[k]].from, signs_[order[k]], false});
     }
+    for (std::size_t k = 0; k < review_.lasting.size(); ++k)
+      marks_.push_back({review_.lasting[k].middle(), sign_of(k), false});
     for (std::size_t k = 0; k < std::min(review_.upkeep.size(), kLetters); ++k)
       marks_.push_back({review_.upkeep[k].from, letter_of(k), true});
   }
@@ -275,8 +282,8 @@ class Page {
     out_ +=
         "<h2>Margin</h2>\n<p class=\"quiet\">Line: median of the days. Band: from the level that "
         "99 frames in 100 exceed to the one that 1 in 100 exceeds. "
-        "Numbers and dotted lines are the events, letters and full lines the work in the tables "
-        "below.</p>\n";
+        "Dotted lines: C1, C2 the changes that stayed, plain numbers the events, both in the tables "
+        "below. Full lines with a letter: work on the link.</p>\n";
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (digest(d).empty()) continue;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
@@ -327,6 +334,45 @@ class Page {
     out_ += "</tr>\n";
   }
 
+  void lasting() {
+    if (review_.lasting.empty()) return;
+    out_ += "<h2>Changes that stayed</h2>\n";
+    begin_table(out_, "Changes that stayed");
+    out_ += "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th scope=\"col\">To</th>";
+    for (const char* head : {"margin inbound dB", "margin outbound dB", "noise at the gateway dB",
+                             "noise at the site dB"})
+      out_ += "<th scope=\"col\" class=\"number\">" + std::string(head) + "</th>";
+    out_ += "<th scope=\"col\">Pattern</th></tr></thead>\n<tbody>\n";
+    for (std::size_t k = 0; k < review_.lasting.size(); ++k) {
+      const LastingChange& one = review_.lasting[k];
+      row_head(out_, date_words(one.from));
+      words(out_, sign_of(k));
+      words(out_, date_words(one.to));
+      for (const auto* levels : {&one.levels.margin, &one.levels.noise})
+        for (const auto& shift : *levels) {
+          std::string cell = "-";
+          if (shift) {
+            cell.clear();
+            append_fixed(cell, shift->difference, 1);
+            cell += " (";
+            append_fixed(cell, shift->low, 1);
+            cell += " to ";
+            append_fixed(cell, shift->high, 1);
+            cell += ")";
+          }
+          words(out_, cell, "number");
+        }
+      const Cause cause = likely_cause(one);
+      words(out_, cause == Cause::none ? std::string_view("-") : meaning_of(cause), "words");
+      out_ += "</tr>\n";
+    }
+    end_table(out_);
+    out_ +=
+        "<p class=\"quiet\">Steps and slow changes of the daily medians that stayed for three weeks "
+        "and more, found without the alerts and sized together with the season and a steady slope, "
+        "with 95 % intervals. The leaves below and the trend above are without them.</p>\n";
+  }
+
   void changes() {
     if (review_.comparisons.empty() && review_.steps.empty() && !review_.last_weeks) return;
     out_ += "<h2>Before and after</h2>\n";
@@ -356,7 +402,8 @@ class Page {
         out_ +=
             "<thead><tr><th scope=\"col\">Summer</th><th scope=\"col\">Way</th><th "
             "scope=\"col\">Margin against the winters around it</th><th scope=\"col\" "
-            "class=\"number\">winters differ by dB</th></tr></thead>\n<tbody>\n";
+            "class=\"number\">winters differ by dB</th><th scope=\"col\">half had come by</th><th "
+            "scope=\"col\">half was gone by</th></tr></thead>\n<tbody>\n";
       }
       begun = true;
       for (const LeafYear& one : all) {
@@ -364,6 +411,8 @@ class Page {
         words(out_, kWays[d]);
         words(out_, shift_words(one.margin), "words");
         number(out_, one.both_sides ? std::optional(one.bare_change_db) : std::nullopt, 1);
+        for (const auto& day : {one.out, one.gone})
+          words(out_, day ? date_words(*day) : std::string("-"));
         out_ += "</tr>\n";
       }
     }

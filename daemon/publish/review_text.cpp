@@ -101,6 +101,7 @@ void append_leaves(std::string& out, const LinkReview& review) {
     columns.cell("year", 8);
     for (const char* head : {"change dB", "95 % low", "95 % high", "p"}) columns.cell(head, 12);
     columns.cell("winters differ dB", 20);
+    for (const char* head : {"half come", "half gone"}) columns.cell(head, 12);
     columns.end();
     for (const LeafYear& one : years) {
       columns.cell(std::to_string(one.year), 8);
@@ -112,6 +113,8 @@ void append_leaves(std::string& out, const LinkReview& review) {
       else
         columns.number(one.margin.p, 4, 12);
       columns.number(one.both_sides ? std::optional(one.bare_change_db) : std::nullopt, 1, 20);
+      for (const auto& day : {one.out, one.gone})
+        columns.cell(day ? date_digits(*day) : std::string("-"), 12);
       columns.end();
     }
   }

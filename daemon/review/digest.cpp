@@ -135,10 +135,23 @@ class Boiler {
     if (!month_.empty()) {
       const history::Month month = history::month_of(day_);
       out_.months.push_back(row_of(month_, month.begin(), month.end()));
-      if (!month_.channels.empty()) last_channels_ = month_.channels;
+      if (!month_.channels.empty()) {
+        last_channels_ = month_.channels;
+        keep_channels(month);
+      }
       for (const ChannelTotal& one : month_.channels) all_.add_channel(one);
     }
     month_.clear();
+  }
+
+  void keep_channels(const history::Month& month) {
+    const ChannelMeans means(month_.channels);
+    if (means.channels.size() < kLeastChannels) return;
+    const double middle = middle_of(means.noise_dbm);
+    ChannelMonth kept{month.begin(), month.end(), {}};
+    for (std::size_t i = 0; i < means.channels.size(); ++i)
+      kept.levels.push_back({means.channels[i], means.noise_dbm[i] - middle});
+    out_.channel_months.push_back(std::move(kept));
   }
 
   Time from_, to_;

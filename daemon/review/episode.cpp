@@ -13,7 +13,14 @@ using history::EventRecord;
 
 void tell(Episode& episode, const EventRecord& event) {
   episode.severity = std::max(episode.severity, event.severity);
-  if (event.change == EventChange::cleared) return;
+  if (event.change == EventChange::cleared) {
+    // What grew after it was told, or was measured better by its end.
+    if (event.size_db && *event.size_db > episode.size_db.value_or(0)) {
+      episode.size_db = event.size_db;
+      if (!event.text.empty()) episode.text = event.text;
+    }
+    return;
+  }
   if (event.cause != Cause::none) episode.cause = event.cause;
   if (event.shape != Shape::none) episode.shape = event.shape;
   if (event.size_db) episode.size_db = event.size_db;
@@ -55,6 +62,12 @@ bool tells_cause(const Episode& episode) {
   return episode.alert == AlertName::FadingSuspected ||
          episode.alert == AlertName::InterferenceSuspected ||
          episode.alert == AlertName::EquipmentSuspected || episode.alert == AlertName::HopUneven;
+}
+
+bool passes_for_weather(const Episode& episode) {
+  constexpr std::chrono::days kSpell{14}, kSwing{21};
+  return tells_cause(episode) && episode.cause == Cause::path && episode.to &&
+         *episode.to - episode.from < (episode.shape == Shape::cycle ? kSwing : kSpell);
 }
 
 std::string_view meaning_of(Cause cause) {

@@ -99,8 +99,10 @@ void compare_around(const DaysOfBoth& days, const std::string& what, Time from, 
   const Time day_from = std::chrono::floor<std::chrono::days>(from);
   const Time day_to = std::chrono::ceil<std::chrono::days>(to);
   Comparison near = compare(days, what, day_from - kWindow, day_from, day_to, day_to + kWindow);
+  near.at = from;
   if (near.known()) out.push_back(std::move(near));
   Comparison year = compare_with_year_before(days, what, day_to, day_to + kLastWeeks);
+  year.at = from;
   if (year.known()) out.push_back(std::move(year));
 }
 
@@ -129,6 +131,41 @@ std::vector<EpisodeShift> steps_of(const LinkReview& review, const DaysOfBoth& d
   return out;
 }
 
+/// What stays, what goes with the season, and what goes on and on: each with the others taken out.
+void look_long(LinkReview& review, const Question& question) {
+  review.season = question.leaves;
+  review.lasting =
+      lasting_changes({&review.directions[0].digest.days, &review.directions[1].digest.days},
+                      question.leaves);
+  const double warning_db =
+      question.context.warning_db.value_or(*AlertSettings{}.margin_db.warning);
+  for (std::size_t d = 0; d < kDirections; ++d) {
+    DirectionReview& one = review.directions[d];
+    one.trend = long_trend(one.digest.days, one.digest.months, warning_db);
+    if (one.trend.season_known && !review.lasting.empty()) {
+      const LongTrend rest =
+          long_trend(one.digest.days, without_changes(one.digest.months, d, review.lasting), {});
+      one.trend.db_per_year = rest.db_per_year;
+      // How sure the sizes of the changes are, so sure is what is left without them.
+      double doubt = 0;
+      for (const LastingChange& change : review.lasting)
+        if (const auto& size = change.levels.margin[d]) doubt += (size->high - size->low) / 2;
+      const auto& rows = one.digest.days;
+      doubt /= std::max(1.0, rows.empty() ? 1.0
+                                          : duration_to_seconds(rows.back().to - rows.front().from) /
+                                                86400 / 365.25);
+      one.trend.low = rest.low - doubt;
+      one.trend.high = rest.high + doubt;
+      one.trend.p = one.trend.low <= 0 && one.trend.high >= 0 ? std::max(rest.p, 0.05) : rest.p;
+    }
+    const double slope = one.trend.season_known && one.trend.p < 0.05
+                             ? one.trend.db_per_year.value_or(0)
+                             : 0;
+    one.leaves = leaf_years(without_changes(one.digest.days, d, review.lasting, slope),
+                            question.leaves);
+  }
+}
+
 void compare_all(LinkReview& review, const Question& question) {
   const DaysOfBoth days = {&review.directions[0].digest.days, &review.directions[1].digest.days};
   if (question.split)
@@ -145,15 +182,15 @@ void compare_all(LinkReview& review, const Question& question) {
 
 }  // namespace
 
-Cause likely_cause(const Comparison& comparison) {
-  const auto step = [](const std::optional<estimate::Shift>& shift) {
-    constexpr double kLeastDb = 1;
-    if (!shift || shift->p > 0.01 || !is_clear(*shift) || std::abs(shift->difference) < kLeastDb)
+Cause likely_cause(const Comparison& comparison, double least_noise_db) {
+  const auto step = [](const std::optional<estimate::Shift>& shift, double least_db) {
+    if (!shift || shift->p > 0.01 || !is_clear(*shift) || std::abs(shift->difference) < least_db)
       return 0.0;
     return shift->difference;
   };
-  const double in = step(comparison.signal[0]), back = step(comparison.signal[1]);
-  const double near = step(comparison.noise[0]), far = step(comparison.noise[1]);
+  const double in = step(comparison.signal[0], 1), back = step(comparison.signal[1], 1);
+  const double near = step(comparison.noise[0], least_noise_db),
+               far = step(comparison.noise[1], least_noise_db);
   const auto alike = [](double a, double b) {
     return a * b > 0 && std::abs(a - b) < 0.5 * std::max(std::abs(a), std::abs(b));
   };
@@ -167,6 +204,11 @@ Cause likely_cause(const Comparison& comparison) {
   if (in == 0 && back == 0 && near > 0 && near >= far) return Cause::near_noise;
   if (in == 0 && back == 0 && far > 0) return Cause::far_noise;
   return Cause::none;
+}
+
+Cause likely_cause(const LastingChange& change) {
+  constexpr double kLeastNoiseDb = 0.5;
+  return likely_cause(change.levels, kLeastNoiseDb);
 }
 
 LinkReview review_link(history::Reader& reader, const Question& question) {
@@ -189,11 +231,9 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     one.digest =
         digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to, part);
     one.years = years_of(one.digest.days);
-    one.leaves = leaf_years(one.digest.days, question.leaves);
-    one.trend =
-        long_trend(one.digest.days, one.digest.months,
-                   question.context.warning_db.value_or(*AlertSettings{}.margin_db.warning));
+    one.noisy = noisy_channels(one.digest.channel_months);
   }
+  look_long(out, question);
   for (const DirectionReview& one : out.directions) {
     if (one.digest.empty()) continue;
     const Time first = one.digest.slots.front().from,

@@ -1,6 +1,7 @@
 #include "fadeward/review/season.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <initializer_list>
 #include <numeric>
 
@@ -50,6 +51,7 @@ void append(estimate::DailyValues& out, const estimate::DailyValues& more) {
 /// One summer and the winters on both sides of it.
 struct Seasons {
   int year = 0;
+  Time before_to{}, on{}, off{}, after_from{};  ///< ends of the winters, beginning and end between
   estimate::DailyValues before, leaves, after;
 };
 
@@ -65,6 +67,10 @@ std::vector<Seasons> seasons_of(const std::vector<SpanRow>& rows, const LeafSeas
     const Time before_from = before_to - (after_to - after_from);
     Seasons one;
     one.year = year;
+    one.before_to = before_to;
+    one.on = on;
+    one.off = off;
+    one.after_from = after_from;
     one.leaves = margins_between(rows, on, off);
     one.before = margins_between(rows, before_from, before_to);
     one.after = margins_between(rows, after_from, after_to);
@@ -132,6 +138,45 @@ estimate::DailyValues differences_of(const estimate::DailyValues& before,
       out.add(after.days[i], after.values[i] - before.values[k]);
   }
   return out;
+}
+
+/// When the days of [from, to) went half of the way from one level to another. Days of rain far from
+/// both weigh no more than 1.5 dB.
+std::optional<Time> turning_day(const std::vector<SpanRow>& rows, Time from, Time to) {
+  constexpr double kWeekDays = 6;
+  constexpr double kMostOffDb = 1.5;
+  const auto values = margins_between(rows, from, to);
+  if (values.size() == 0) return {};
+  const double first = std::max(
+      static_cast<double>(std::chrono::floor<days>(from).time_since_epoch().count()),
+      values.days.front());
+  const double last = static_cast<double>(std::chrono::floor<days>(to).time_since_epoch().count());
+  if (last - first < 60 || static_cast<double>(values.size()) < 0.8 * (last - first)) return {};
+  std::optional<double> best;
+  double least = 1e300;
+  for (double day = first + 14; day <= last - 14; ++day) {
+    double n = 0, x = 0, y = 0, xx = 0, xy = 0;
+    std::vector<double> shares;
+    for (std::size_t i = 0; i < values.size(); ++i) {
+      const double share = 1 / (1 + std::exp(-(values.days[i] - day) / kWeekDays));
+      shares.push_back(share);
+      n += 1;
+      x += share;
+      y += values.values[i];
+      xx += share * share;
+      xy += share * values.values[i];
+    }
+    const double slope = (xy - x * y / n) / (xx - x * x / n), start = (y - slope * x) / n;
+    double sum = 0;
+    for (std::size_t i = 0; i < values.size(); ++i)
+      sum += std::min(std::pow(values.values[i] - start - slope * shares[i], 2),
+                      kMostOffDb * kMostOffDb);
+    if (sum >= least) continue;
+    least = sum;
+    best = day;
+  }
+  if (!best) return {};
+  return Time{days{static_cast<std::int64_t>(*best)}};
 }
 
 }  // namespace
@@ -204,7 +249,16 @@ std::vector<LeafYear> leaf_years(const std::vector<SpanRow>& rows, const LeafSea
     estimate::DailyValues bare = one.before;
     append(bare, one.after);
     const auto shift = estimate::find_shift(bare, one.leaves, kConfidence, weather);
-    if (shift) out.push_back({one.year, both, *shift, changes_db[i]});
+    if (!shift) continue;
+    LeafYear found{one.year, both, *shift, changes_db[i], {}, {}};
+    constexpr double kLeastToDateDb = 1;
+    const bool clear = (shift->low > 0 || shift->high < 0) && shift->p < 0.01;
+    if (clear && std::abs(shift->difference) >= kLeastToDateDb) {
+      constexpr days kBeyond{15};
+      found.out = turning_day(rows, one.before_to - kBeyond, one.on + kBeyond);
+      found.gone = turning_day(rows, one.off - kBeyond, one.after_from + kBeyond);
+    }
+    out.push_back(found);
   }
   return out;
 }

@@ -38,6 +38,11 @@ std::string in_db(double value_db) {
   return text_of("%.1f dB", rounded == 0 ? 0.0 : rounded);
 }
 
+std::string in_small_db(double value_db) {
+  const double rounded = std::round(value_db * 100) / 100;
+  return text_of("%.2f dB", rounded == 0 ? 0.0 : rounded);
+}
+
 std::string in_percent(double ratio, int decimals) {
   const double percent = ratio * 100;
   // 99.999 must not read as a hundred: nothing was lost only where nothing was lost.

@@ -31,9 +31,9 @@ bool hits(const Fault& fault, int channel) {
 
 }  // namespace
 
-void add_effects(const Fault& fault, Time time, int channel, Effects& sum) {
+void add_effects(const Fault& fault, Time time, int channel, Effects& sum, double rain_db) {
   if (time < fault.from || (fault.until && time >= *fault.until)) return;
-  const double size = fault.size * strength(fault, time);
+  const double size = (fault.size + fault.per_rain_db * rain_db) * strength(fault, time);
   switch (fault.cause) {
     case Cause::path: sum.path_db += size; break;
     case Cause::near_antenna: sum.near_antenna_db += size; break;

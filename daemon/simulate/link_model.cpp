@@ -91,7 +91,7 @@ LinkModel::LinkModel(const LinkPlan& plan, std::uint64_t seed, std::size_t index
 const Exchange* LinkModel::step(Time time, const Surroundings& around) {
   now_.time = time;
   next_channel();
-  const Effects effects = effects_at(time);
+  const Effects effects = effects_at(time, around.rain_db);
   const Levels levels = levels_at(time, around, effects);
   now_.outbound = make_frame(levels.outbound_dbm, levels.far_noise_dbm, effects.collision_out);
   const Reading far = measure(now_.outbound.signal_dbm, now_.outbound.noise_dbm, random_);
@@ -154,9 +154,9 @@ void LinkModel::next_channel() {
   wander_db = wander_keep_ * wander_db + wander_step_db_ * hops_.normal();
 }
 
-Effects LinkModel::effects_at(Time time) const {
+Effects LinkModel::effects_at(Time time, double rain_db) const {
   Effects sum;
-  for (const Fault& fault : plan_.faults) add_effects(fault, time, now_.channel, sum);
+  for (const Fault& fault : plan_.faults) add_effects(fault, time, now_.channel, sum, rain_db);
   return sum;
 }
 
@@ -199,12 +199,19 @@ LinkModel::Levels LinkModel::levels_at(Time time, const Surroundings& around,
   return out;
 }
 
-/// Leaves from about the first of May to the middle of October, and steady wear.
+/// Leaves, those of the calendar from about the first of May to the middle of October, and steady
+/// wear.
 double LinkModel::season_loss_db(Time time) const {
   double loss_db = 0;
   if (plan_.leaf_loss_db != 0) {
     const double day = std::fmod(duration_to_seconds(time.time_since_epoch()), kYearS) / kDayS;
     loss_db += plan_.leaf_loss_db * (logistic((day - 122) / 6) - logistic((day - 290) / 7));
+  }
+  for (const Foliage& one : plan_.foliage) {
+    const double out = duration_to_seconds(time - one.out) / kDayS;
+    const double fallen = duration_to_seconds(time - one.fallen) / kDayS;
+    if (out < -90 || fallen > 90) continue;  // nothing is left of it
+    loss_db += one.loss_db * (logistic(out / 6) - logistic(fallen / 7));
   }
   if (plan_.aging_db_per_year != 0) {
     loss_db += plan_.aging_db_per_year * duration_to_seconds(time - start_) / kYearS;

@@ -9,6 +9,7 @@
 #include "fadeward/base/field.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/simulate/random.hpp"
+#include "fadeward/simulate/valley_years.hpp"
 
 namespace fadeward::simulate {
 namespace {
@@ -248,6 +249,11 @@ const std::vector<Scenario>& table() {
          d.far_side(fault);
        }},
       {"tarn-valley", "four invented links and their troubles of three days", build_tarn_valley},
+      {"tarn-valley-years", "the same valley over five years: seasons, a barn, a wet feeder, work",
+       [](Draft& d) {
+         build_valley_years(d.plan, d.options, d.random);
+         d.climate.snow_share = 1.0 / 3;
+       }},
       {"rain", "heavy rain of 2 to 4.5 dB almost every day",
        [](Draft& d) {
          d.climate = {hours(22), 2.0, 4.5};
@@ -377,7 +383,7 @@ const std::vector<ScenarioInfo>& scenarios() {
   static const std::vector<ScenarioInfo> infos = [] {
     std::vector<ScenarioInfo> out;
     for (const Scenario& scenario : table()) {
-      const bool valley = scenario.name == "tarn-valley";
+      const bool valley = scenario.name.starts_with("tarn-valley");
       out.push_back(
           {scenario.name, scenario.description, valley ? "weir ridge sluice quarry" : "L1"});
     }

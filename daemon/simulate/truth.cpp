@@ -101,6 +101,7 @@ std::string fault_line(const LinkPlan& link, const Fault& fault) {
     if (share) object.number("size_ratio", fault.size, 6);
     object.time("until", fault.until);
     if (fault.ramp > Duration::zero()) object.time("full_at", fault.from + fault.ramp);
+    if (fault.per_rain_db != 0) object.number("per_rain_db", fault.per_rain_db);
     if (!fault.channels.empty()) {
       std::string list;
       for (const std::uint16_t channel : fault.channels) {
@@ -180,6 +181,24 @@ std::vector<std::pair<Time, std::string>> story_lines(const Plan& plan) {
           .number("near_power_change_db", step.near_db)
           .number("far_power_change_db", step.far_db);
       lines.emplace_back(step.from, std::move(line));
+    }
+    for (const Foliage& one : link.foliage) {
+      std::string line;
+      Object(line, "leaves")
+          .time("time", one.out)
+          .time("until", one.fallen)
+          .text("link", link.name)
+          .number("loss_db", one.loss_db);
+      lines.emplace_back(one.out, std::move(line));
+    }
+    for (const Visit& one : link.visits) {
+      std::string line;
+      Object(line, "upkeep")
+          .time("time", one.from)
+          .time("until", one.until)
+          .text("link", link.name)
+          .text("note", one.note);
+      lines.emplace_back(one.from, std::move(line));
     }
   }
   for (const Shower& shower : plan.showers) {

@@ -5,6 +5,11 @@
 namespace fadeward::simulate {
 namespace {
 constexpr Duration kRise = std::chrono::minutes(30);
+
+bool in_winter(Time at) {
+  const std::chrono::year_month_day date = std::chrono::floor<std::chrono::days>(at);
+  return date.month() == std::chrono::December || date.month() <= std::chrono::February;
+}
 }
 
 std::vector<Shower> make_showers(const Climate& climate, Time start, Duration length,
@@ -16,7 +21,10 @@ std::vector<Shower> make_showers(const Climate& climate, Time start, Duration le
   for (;;) {
     at += seconds_to_duration(random.exponential(mean_s));
     if (at >= start + length) return showers;
-    const Time to = at + seconds_to_duration(3600.0 * random.uniform(2.0, 9.0));
+    const bool snow =
+        climate.snow_share > 0 && in_winter(at) && random.uniform() < climate.snow_share;
+    const double hours = snow ? random.uniform(12.0, 48.0) : random.uniform(2.0, 9.0);
+    const Time to = at + seconds_to_duration(3600.0 * hours);
     showers.push_back({at, to, random.uniform(climate.lowest_peak_db, climate.highest_peak_db)});
     at = to;
   }

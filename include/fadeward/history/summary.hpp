@@ -12,7 +12,7 @@ namespace fadeward::history {
 
 /// Frames and mean levels of one hop channel.
 struct ChannelTotal {
-  std::uint16_t channel = 0;  ///< index in order of first use, as in ChannelPart
+  std::uint16_t channel = 0;  ///< as in ChannelPart
   std::uint64_t frames = 0;
   double signal_sum_dbm = 0;  ///< sums over `frames`; divide for the mean
   double noise_sum_dbm = 0;

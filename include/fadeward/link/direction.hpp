@@ -158,6 +158,7 @@ class DirectionState {
   bool bin_open() const { return bin_until_ != Time::min(); }
   void open_bin(Time at);
   void close_bin(Time now);
+  void name_channels(Bin& kept) const;
   void fill_bin();
   void fill_block();
   void choose_rate();

@@ -11,6 +11,7 @@
 #include "fadeward/base/terms.hpp"
 #include "fadeward/base/time.hpp"
 #include "fadeward/history/reader.hpp"
+#include "fadeward/review/noisy_channels.hpp"
 
 namespace fadeward::review {
 
@@ -65,6 +66,7 @@ struct Digest {
   std::vector<SpanRow> months;  ///< the same
   HourMap hours{};
   std::vector<ChannelRow> channels;  ///< empty unless the radio hops
+  std::vector<ChannelMonth> channel_months;
   std::vector<Slot> slots;
   NoiseSource noise_source = NoiseSource::none;  ///< of the last bin
   LossSource loss_source = LossSource::none;

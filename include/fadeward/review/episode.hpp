@@ -20,8 +20,8 @@ struct Episode {
   Severity severity = Severity::none;  ///< the worst that it had
   Cause cause = Cause::none;           ///< the last that was told
   Shape shape = Shape::none;
-  std::optional<double> size_db;  ///< the last that was told
-  std::string text;               ///< the last that was told while it stood
+  std::optional<double> size_db;  ///< the last that was told while it stood, or at its end if larger
+  std::string text;               ///< of the same
 };
 
 /// `events` in order of time. One that only changes or clears what was raised before the first
@@ -30,6 +30,9 @@ std::vector<Episode> episodes_of(const std::vector<history::EventRecord>& events
 
 /// A change of levels with its cause, not a threshold that it crossed.
 bool tells_cause(const Episode& episode);
+
+/// A path that came back by itself within two weeks, or swung more than usual for less than three.
+bool passes_for_weather(const Episode& episode);
 
 /// What a person should look for: "the path: leaves, an obstruction or weather".
 std::string_view meaning_of(Cause cause);

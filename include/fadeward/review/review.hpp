@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "fadeward/review/lasting_change.hpp"
 #include "fadeward/review/link_performance.hpp"
 #include "fadeward/review/long_trend.hpp"
 #include "fadeward/review/season.hpp"
@@ -34,8 +35,11 @@ struct Question {
 struct DirectionReview {
   Digest digest;  ///< without its slots
   std::vector<YearLine> years;
+  /// Leaves and slope are those of the days without the changes that stayed; the forecast is that of
+  /// the days as they are.
   std::vector<LeafYear> leaves;
   LongTrend trend;
+  std::vector<NoisyChannels> noisy;
 };
 
 /// One thing that a person should know: "Leaves: with leaves the inbound margin is ...".
@@ -56,7 +60,9 @@ struct LinkReview {
   Time from{};  ///< of the data found
   Time to{};
   LinkContext context;
+  LeafSeason season;
   std::array<DirectionReview, kDirections> directions;
+  std::vector<LastingChange> lasting;  ///< in order
   std::vector<Episode> episodes;  ///< of this link and of ports
   std::vector<history::PeriodRecord> upkeep;
   std::vector<history::PeriodRecord> baselines;
@@ -77,8 +83,10 @@ LinkReview review_link(history::Reader& reader, const Question& question);
 LinkPerformance report_link(history::Reader& reader, const Question& question);
 
 /// What likely made the levels change so, from the pattern of what rose and fell. none: too small,
-/// or no pattern.
-Cause likely_cause(const Comparison& comparison);
+/// or no pattern. Noise that moved less than `least_noise_db` has not moved.
+Cause likely_cause(const Comparison& comparison, double least_noise_db = 1);
+/// The same of a change that stayed: months tell smaller moves of the noise than weeks do.
+Cause likely_cause(const LastingChange& change);
 
 /// What happened to the link, the most important first.
 std::vector<StoryLine> story_of(const LinkReview& review);

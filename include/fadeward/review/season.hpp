@@ -44,6 +44,8 @@ struct LeafYear {
   /// The bare season after less the one before; something else changed in between where it is
   /// large. 0 with one side.
   double bare_change_db = 0;
+  /// Days on which half of it had come and half was gone again, where it is large enough to tell.
+  std::optional<Time> out{}, gone{};
   bool alone() const { return std::abs(bare_change_db) < kOtherChangeDb; }
   static constexpr double kOtherChangeDb = 1.5;
 };
@@ -51,6 +53,8 @@ struct LeafYear {
 /// The memory of the weather is taken from the seasons of all years but those in which much more
 /// happened; a slow change that goes on within the seasons as it does between the winters is taken
 /// out of each about its middle and does not pass for weather.
+/// `out` and `gone`: the least squares place of a rise or fall within some two weeks between the bare
+/// season and the summer; for 1 dB and more that is clear.
 std::vector<LeafYear> leaf_years(const std::vector<SpanRow>& days, const LeafSeason& season = {});
 
 /// Days of [from, to) that count.
@@ -67,6 +71,7 @@ struct Comparison {
   std::array<std::optional<estimate::Shift>, kDirections> signal;
   std::array<std::optional<estimate::Shift>, kDirections> noise;
   bool same_weeks = false;  ///< the same weeks of two years: the season is the same
+  Time at{};                ///< the moment it is about; may be unknown
 
   bool known() const { return margin[0] || margin[1]; }
 };

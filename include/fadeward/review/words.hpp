@@ -12,6 +12,7 @@
 namespace fadeward::review {
 
 std::string in_db(double value_db);                      ///< "4.2 dB", "-0.5 dB"
+std::string in_small_db(double value_db);                ///< "0.91 dB"
 std::string in_percent(double ratio, int decimals = 2);  ///< "99.95 %"
 std::string date_words(Time at);                         ///< "3 April 2034"
 std::string month_words(Time at);                        ///< "April 2034"

@@ -21,6 +21,7 @@ struct Fault {
   std::optional<Time> until;  ///< first moment without it; empty: to the end
   double size = 0;
   Duration ramp{};                           ///< drift and cycle: time until the full size
+  double per_rain_db = 0;                    ///< more of it in the wet: dB for each dB of rain
   std::vector<std::uint16_t> channels;       ///< near_channels, far_channels: the jammed ones
   Direction direction = Direction::inbound;  ///< collisions: whose frames are hit
 };
@@ -40,8 +41,8 @@ struct Effects {
   double collision_out = 0;
 };
 
-/// Adds what `fault` does at `time` on `channel`.
-void add_effects(const Fault& fault, Time time, int channel, Effects& sum);
+/// Adds what `fault` does at `time` on `channel` while the valley's rain takes `rain_db`.
+void add_effects(const Fault& fault, Time time, int channel, Effects& sum, double rain_db = 0);
 
 /// The direction whose signal, noise or loss the fault changes; empty: both, or neither.
 std::optional<Direction> direction_of(const Fault& fault);

@@ -86,7 +86,7 @@ class LinkModel {
   void restart_near();
   void restart_far(Time time);
   void next_channel();
-  Effects effects_at(Time time) const;
+  Effects effects_at(Time time, double rain_db) const;
   Levels levels_at(Time time, const Surroundings& around, const Effects& effects);
   double season_loss_db(Time time) const;
   Frame make_frame(double mean_dbm, double noise_dbm, double collision);

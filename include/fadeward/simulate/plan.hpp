@@ -19,6 +19,20 @@ struct PowerStep {
   double far_db = 0;
 };
 
+/// The leaves of one summer: come and go within weeks around the two moments.
+struct Foliage {
+  Time out{};         ///< half of them are out
+  Time fallen{};      ///< half of them are gone
+  double loss_db = 0; ///< of both directions when all are out
+};
+
+/// Somebody works on the site. What that does to the link stands among its outages and faults.
+struct Visit {
+  Time from{};
+  Time until{};
+  std::string note;
+};
+
 struct LinkPlan {
   std::string name;
 
@@ -47,12 +61,14 @@ struct LinkPlan {
   double noise_sd_db = 0.5;  ///< slow wander of the outside noise at each end
   Duration noise_time = std::chrono::hours(5);
   double rain_factor = 1;        ///< share of the valley's rain loss
-  double leaf_loss_db = 0;       ///< full foliage, late spring to autumn
+  double leaf_loss_db = 0;       ///< full foliage, late spring to autumn, every year alike
+  std::vector<Foliage> foliage;  ///< or summer by summer
   double aging_db_per_year = 0;  ///< steady loss of the path
 
   std::vector<Fault> faults;
   std::vector<Outage> outages;         ///< in order of time, not overlapping
   std::vector<PowerStep> power_steps;  ///< in order of time
+  std::vector<Visit> visits;
 };
 
 struct Plan {

@@ -31,7 +31,7 @@ struct Options {
   std::uint64_t seed = 1;
   double days = 1;  ///< above 0, at most 36,600
   Time start = kDefaultStart;
-  std::optional<double> interval_s;   ///< 0.5 to 86,400; default 10
+  std::optional<double> interval_s;   ///< 0.5 to 86,400; default 10, hourly and years more
   std::optional<double> signal_dbm;   ///< mean wanted signal of both directions, all links
   std::optional<double> size;         ///< dB of the scenario's fault, share for collisions
   std::optional<double> onset_days;   ///< when its fault begins, days after the start
@@ -39,7 +39,7 @@ struct Options {
   std::optional<double> fading_k_db;  ///< -10 to 30; default 10
   int links = 1;                      ///< 1 to 4096 links L1, L2, ... at one gateway: far-side
                                       ///< faults on the first, near-side faults on all.
-                                      ///< Ignored by tarn-valley
+                                      ///< Ignored by tarn-valley and its years
   bool rain = true;
   std::optional<int> seq_bits;      ///< 8 to 64: frame numbers wrap
   std::optional<int> counter_bits;  ///< 8 to 64: the other counters wrap

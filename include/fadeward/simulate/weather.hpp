@@ -19,9 +19,11 @@ struct Climate {
   Duration between = std::chrono::hours(4 * 24);  ///< mean time from one rain to the next
   double lowest_peak_db = 0.8;
   double highest_peak_db = 2.8;
+  double snow_share = 0;  ///< of the showers of December to February that are wet snow
 };
 
-/// Showers of 2 to 9 hours in order of time, none overlapping. `between` of zero: no rain.
+/// Showers of 2 to 9 hours in order of time, snow of 12 to 48 hours, none overlapping. `between` of
+/// zero: no rain.
 std::vector<Shower> make_showers(const Climate& climate, Time start, Duration length,
                                  Random random);
 

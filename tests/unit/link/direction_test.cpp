@@ -19,7 +19,8 @@ double median(std::vector<double> values) {
   return (values[(values.size() - 1) / 2] + values[values.size() / 2]) / 2;
 }
 
-// Every frame is in exactly one quarter hour, with its level, its losses, its power and its rate.
+// Every frame is in exactly one quarter hour, with its level, its losses, its power and its rate; and
+// its channel has the radio's number, whichever came first.
 TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
   for (unsigned seed = 1; seed <= 3; ++seed) {
     std::mt19937 random(seed);
@@ -38,6 +39,7 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
     };
     std::map<Time, Quarter> want;
     for (int i = 0; i < 1000; ++i) {
+      const int number = 40 - 7 * (i % 4);
       const Time at = kStart + 10s * i + 3s;
       const double power_dbm = i % 200 < 150 ? 20 : 17;
       if (i % 200 == 0 || i % 200 == 150) state.set_frames({power_dbm, 7, 125000});
@@ -47,7 +49,7 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
       Separated levels;
       levels.signal_dbm = -100 + fading(random);
       levels.noise_dbm = -117 + i % 4;
-      state.measured(at, levels, -7.5, state.channels.index_of(i % 4));
+      state.measured(at, levels, -7.5, state.channels.index_of(number));
       state.sent(at, 3, i % 3 == 0, i % 50 == 0);
       Quarter& quarter = want[kStart + kBinSpan * ((at - kStart) / kBinSpan)];
       quarter.signal.push_back(levels.signal_dbm);
@@ -55,7 +57,7 @@ TEST(DirectionState, QuarterHoursHoldWhatWasFed) {
       quarter.sent += 3;
       quarter.retries += i % 3 == 0;
       quarter.failures += i % 50 == 0;
-      Quarter::Channel& channel = quarter.by_channel[i % 4];
+      Quarter::Channel& channel = quarter.by_channel[number];
       ++channel.frames;
       channel.signal += levels.signal_dbm;
       channel.noise += levels.noise_dbm;

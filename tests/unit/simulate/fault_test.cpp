@@ -45,6 +45,17 @@ TEST(Fault, ADriftGrowsEvenlyAndStays) {
   EXPECT_DOUBLE_EQ(at(fault, hours(99)).path_db, 6);
 }
 
+TEST(Fault, WetWeatherAddsToWhatIsThere) {
+  Fault fault = path_loss(Shape::drift);
+  fault.ramp = hours(10);
+  fault.per_rain_db = 0.5;
+  Effects dry, wet;
+  add_effects(fault, kFrom + hours(5), 0, dry);
+  add_effects(fault, kFrom + hours(5), 0, wet, 4);
+  EXPECT_DOUBLE_EQ(dry.path_db, 3);
+  EXPECT_DOUBLE_EQ(wet.path_db, 3 + 0.5 * 4 / 2) << "half grown";
+}
+
 TEST(Fault, ACycleSwingsOnceADayWithGrowingSize) {
   Fault fault = path_loss(Shape::cycle);
   fault.ramp = hours(24 * 10);

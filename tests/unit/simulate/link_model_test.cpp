@@ -264,5 +264,26 @@ TEST_F(InventedLink, SeasonTakesItsShareInSummerOnly) {
   EXPECT_NEAR(mean_at(kStart + hours(24 * 365 * 2)) - spring, -3.0, 0.1);
 }
 
+// Summers that are listed have a size each; in between nothing is left of them.
+TEST_F(InventedLink, SummersCanDiffer) {
+  LinkPlan link = plain_link(-100);
+  link.channel_spread_db = 0;
+  link.foliage = {{kStart + hours(24 * 30), kStart + hours(24 * 200), 4},
+                  {kStart + hours(24 * 400), kStart + hours(24 * 560), 6}};
+  const auto mean_at = [&](double days) {
+    LinkModel model(link, kSeed, 0, kStart, seconds(10));
+    double sum = 0;
+    for (int i = 0; i < 20'000; ++i)
+      sum += model.step(kStart + seconds_to_duration(86400 * days) + seconds(1) * i, {})
+                 ->inbound.signal_dbm;
+    return sum / 20'000;
+  };
+  const double bare = mean_at(300);
+  EXPECT_NEAR(mean_at(115) - bare, -4, 0.1);
+  EXPECT_NEAR(mean_at(29.9) - bare, -2, 0.15) << "half of them are out";
+  EXPECT_NEAR(mean_at(480) - bare, -6, 0.1);
+  EXPECT_NEAR(mean_at(700) - bare, 0, 0.1);
+}
+
 }  // namespace
 }  // namespace fadeward::simulate

@@ -48,6 +48,25 @@ TEST(Weather, AShowerRisesAndFallsWithinHalfAnHour) {
   EXPECT_EQ(weather.loss_db(kStart + hours(400)), 0.0);
 }
 
+// A third of the showers of winter, and none of summer, are snow of half a day to two days.
+TEST(Weather, SnowFallsInWinter) {
+  SCOPED_TRACE(kSeed);
+  Climate climate;
+  climate.snow_share = 1.0 / 3;
+  int winter = 0, snow = 0;
+  for (const Shower& shower :
+       make_showers(climate, kStart, hours(24 * 365 * 40), Random(kSeed))) {
+    const std::chrono::year_month_day date = std::chrono::floor<std::chrono::days>(shower.from);
+    const unsigned month = static_cast<unsigned>(date.month());
+    const bool cold = month == 12 || month <= 2;
+    const bool long_one = shower.to - shower.from > hours(9);
+    EXPECT_LE(shower.to - shower.from, hours(cold ? 48 : 9));
+    winter += cold ? 1 : 0;
+    snow += long_one ? 1 : 0;
+  }
+  EXPECT_NEAR(snow, winter / 3.0, 5 * std::sqrt(winter * 2.0 / 9)) << "binomial";
+}
+
 TEST(Weather, ADryClimateHasNoShower) {
   EXPECT_TRUE(
       make_showers({Duration::zero(), 1, 2}, kStart, hours(100'000), Random(kSeed)).empty());
