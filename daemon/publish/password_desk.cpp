@@ -83,9 +83,9 @@ std::string PasswordDesk::digest(const Credentials& who, const std::string& hash
 
 void PasswordDesk::set_users(std::map<std::string, std::string> users) {
   const std::lock_guard guard(mutex_);
-  if (users == users_) return;
   users_ = std::move(users);
-  remembered_.clear();
+  // What was found under another hash matches no more: the digest is of the hash too.
+  std::erase_if(remembered_, [this](const auto& one) { return !users_.contains(one.first); });
 }
 
 bool PasswordDesk::has_users() const {

@@ -142,7 +142,8 @@ def changes(t, place, daemon, good):
     harness.wait_until(lambda: (after.get("/-/healthy")[0], "at a start only" in daemon.log()) == (200, True),
                        "TLS does not vanish under way")
     write(place, "web.yaml", web_config({"ann": bcrypt(SECOND)}))
-    harness.wait_until(lambda: after.get("/metrics")[1].find("fadeward_web_config_last_reload_successful 1") > 0, "mended")
+    harness.wait_until(lambda: harness.Metrics(after.get("/metrics")[1]).get("fadeward_web_config_last_reload_successful") == 1,
+                       "mended")
     return after
 
 

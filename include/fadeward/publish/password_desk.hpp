@@ -22,7 +22,7 @@ struct Credentials {
 std::optional<Credentials> basic_credentials(std::string_view authorization);
 
 /// A bcrypt check takes some 50 ms by design. One thread does them, one after the other; what has
-/// been found right is remembered (as a keyed digest) until the users change, so that a scraper
+/// been found right is remembered (as a keyed digest) until its user changes, so that a scraper
 /// costs one check. An unknown user takes as long as a wrong password.
 class PasswordDesk {
  public:
@@ -36,7 +36,7 @@ class PasswordDesk {
   PasswordDesk(const PasswordDesk&) = delete;
   PasswordDesk& operator=(const PasswordDesk&) = delete;
 
-  /// Name -> bcrypt hash. Forgets what was found for others. Thread-safe, as all of it.
+  /// Name -> bcrypt hash. Thread-safe, as all of it.
   void set_users(std::map<std::string, std::string> users);
   bool has_users() const;
   /// At once: it was right before. No statement otherwise.
