@@ -103,7 +103,9 @@ double inflation_of(const Correlations& of, double hidden) {
   }
   // The lags that chance hides go on falling as those before them did.
   if (k > kLeastLags) {
-    const double ratio = std::pow(last / of.at(1, hidden), 1 / static_cast<double>(k - 2));
+    const std::size_t end = k - 1, middle = (end + 1) / 2;
+    const double ratio =
+        std::pow(last / of.at(middle, hidden), 1 / static_cast<double>(end - middle));
     const double held = std::min(ratio, kSlowest);
     sum += geometric_sum(of, k, last * held, held);
   }
@@ -117,8 +119,8 @@ Memory memory_of(const std::vector<const DailyValues*>& sides) {
   const double n = correlations.count(), means = static_cast<double>(sides.size());
   Memory out;
   // What is hidden depends on the answer: a few rounds settle it.
-  constexpr int kRounds = 3;
-  constexpr double kMostHidden = 0.5;
+  constexpr int kRounds = 4;
+  constexpr double kMostHidden = 0.2;
   if (correlations.variance() > 0)
     for (int round = 0; round < kRounds; ++round)
       out.times = inflation_of(correlations, std::min(kMostHidden, out.times * means / n));

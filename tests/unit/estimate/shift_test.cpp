@@ -119,7 +119,8 @@ TEST(Shift, IntervalHoldsTheTruth) {
         << "memory " << one.memory_days << " days, " << one.before << " days, seeds 9100 to 9499";
     // Nor more often: three standard errors of 400 trials above 95 in 100.
     EXPECT_LE(held, 0.985 * kTrials) << "memory " << one.memory_days;
-    EXPECT_GE(found, 0.9 * kTrials);
+    // Thirty days know so little of their own memory that chance is not always ruled out.
+    EXPECT_GE(found, 0.85 * kTrials) << "memory " << one.memory_days;
   }
 }
 
