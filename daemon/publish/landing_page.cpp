@@ -408,11 +408,11 @@ void append_ports(std::string& out, const Snapshot& snapshot) {
   out += "</tbody></table></div>\n";
 }
 
-void append_head(std::string& out, const Snapshot& snapshot, const BuildInfo& build) {
+void append_head(std::string& out, const Snapshot& snapshot, const BuildInfo& build, bool renew) {
   out += "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
-         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-         "<meta http-equiv=\"refresh\" content=\"30\">\n"
-         "<title>fadeward: radio links</title>\n"
+         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
+  if (renew) out += "<meta http-equiv=\"refresh\" content=\"30\">\n";
+  out += "<title>fadeward: radio links</title>\n"
          "<link rel=\"stylesheet\" href=\"/style.css\">\n</head><body>\n"
          "<header><h1>fadeward</h1><p class=\"quiet\">version ";
   append_html(out, build.version);
@@ -420,6 +420,8 @@ void append_head(std::string& out, const Snapshot& snapshot, const BuildInfo& bu
     out += ", as of <time datetime=\"" + format_rfc3339(snapshot.time) + "\">" +
            format_rfc3339(std::chrono::floor<std::chrono::seconds>(snapshot.time)) + "</time>";
   }
+  out += renew ? "; renews every 30 s: <a href=\"/\">stop</a>"
+               : "; <a href=\"/?renew\">renew every 30 s</a>";
   out += "</p></header>\n<main>\n";
 }
 
@@ -445,7 +447,7 @@ constexpr std::string_view kFoot =
 std::string landing_page(const Snapshot& snapshot, const ProgramState& program,
                          const BuildInfo& build, const LandingExtras& extras) {
   std::string out;
-  append_head(out, snapshot, build);
+  append_head(out, snapshot, build, extras.renew);
   append_notices(out, snapshot, program);
   append_links(out, snapshot, extras);
   append_alerts(out, snapshot);

@@ -146,7 +146,10 @@ void begin_drawing(std::string& out, std::string_view name) {
 
 class Page {
  public:
-  Page(std::string& out, const LinkReview& review) : out_(out), review_(review) { choose_marks(); }
+  Page(std::string& out, const LinkReview& review)
+      : out_(out), review_(review), of_link_(", link " + review.link) {
+    choose_marks();
+  }
 
   void write() {
     out_ += "<section class=\"review\">\n<h1>Link ";
@@ -173,12 +176,13 @@ class Page {
   }
 
   /// The performance report alone.
-  static void performance_of(std::string& out, const LinkPerformance& all) {
+  static void performance_of(std::string& out, std::string_view link, const LinkPerformance& all) {
+    const std::string of_link = ", link " + std::string(link);
     if (!all.interval) {
       out += "<p>Fewer than ten frames in seven days: no availability can be told.</p>\n";
       return;
     }
-    begin_table(out, "Availability by month");
+    begin_table(out, "Availability by month" + of_link);
     out += "<thead><tr><th scope=\"col\">Month</th><th scope=\"col\">Way</th>";
     for (const char* head :
          {"available %", "unavailable", "errored", "severely errored", "upkeep", "no data"})
@@ -204,7 +208,7 @@ class Page {
     out += "<h3>Outages</h3>\n";
     if (all.outages.empty()) out += "<p>None.</p>\n";
     if (!all.outages.empty()) {
-      begin_table(out, "Outages");
+      begin_table(out, "Outages" + of_link);
       out +=
           "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Unavailable</th><th "
           "scope=\"col\">Way</th><th scope=\"col\">Likely cause</th></tr></thead>\n<tbody>\n";
@@ -289,7 +293,7 @@ class Page {
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       const std::string name = "Margin " + std::string(kWays[d]) +
                                " over time, in decibels; the months table has the numbers";
-      begin_drawing(out_, name);
+      begin_drawing(out_, name + of_link_);
       append_margin_chart(out_, review_, d, marks_, name);
       out_ += "</div>\n";
     }
@@ -316,7 +320,7 @@ class Page {
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       const std::string name =
           "Margin " + std::string(kWays[d]) + " by day of the year, one line a year, in decibels";
-      begin_drawing(out_, name);
+      begin_drawing(out_, name + of_link_);
       append_years_chart(out_, review_.directions[d].years, name);
       out_ += "</div>\n";
     }
@@ -337,7 +341,7 @@ class Page {
   void lasting() {
     if (review_.lasting.empty()) return;
     out_ += "<h2>Changes that stayed</h2>\n";
-    begin_table(out_, "Changes that stayed");
+    begin_table(out_, "Changes that stayed" + of_link_);
     out_ += "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th scope=\"col\">To</th>";
     for (const char* head : {"margin inbound dB", "margin outbound dB", "noise at the gateway dB",
                              "noise at the site dB"})
@@ -376,7 +380,7 @@ class Page {
   void changes() {
     if (review_.comparisons.empty() && review_.steps.empty() && !review_.last_weeks) return;
     out_ += "<h2>Before and after</h2>\n";
-    begin_table(out_, "Before and after");
+    begin_table(out_, "Before and after" + of_link_);
     out_ +=
         "<thead><tr><th scope=\"col\">What</th><th scope=\"col\">Before</th><th "
         "scope=\"col\">After</th><th scope=\"col\">Margin inbound</th><th scope=\"col\">Margin "
@@ -398,7 +402,7 @@ class Page {
       if (all.empty()) continue;
       if (!begun) {
         out_ += "<h2>Leaves</h2>\n";
-        begin_table(out_, "Leaves");
+        begin_table(out_, "Leaves" + of_link_);
         out_ +=
             "<thead><tr><th scope=\"col\">Summer</th><th scope=\"col\">Way</th><th "
             "scope=\"col\">Margin against the winters around it</th><th scope=\"col\" "
@@ -428,7 +432,7 @@ class Page {
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (digest(d).months.empty()) continue;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
-      begin_table(out_, "Months " + std::string(kWays[d]));
+      begin_table(out_, "Months " + std::string(kWays[d]) + of_link_);
       heads(out_, {"Month", "margin dB", "1 % level dB", "99 % level dB", "signal dBm", "noise dBm",
                    "loss %", "retries %", "available %", "frames"});
       for (std::size_t i = digest(d).months.size(); i-- > 0;) {
@@ -466,7 +470,7 @@ class Page {
             "one.</p>\n";
       begun = true;
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
-      begin_table(out_, "Margin by month and hour, " + std::string(kWays[d]), "hours");
+      begin_table(out_, "Margin by month and hour, " + std::string(kWays[d]) + of_link_, "hours");
       out_ += "<thead><tr><th scope=\"col\">Month</th>";
       for (int h = 0; h < 24; ++h) out_ += "<th scope=\"col\">" + std::to_string(h) + "</th>";
       out_ += "</tr></thead>\n<tbody>\n";
@@ -502,11 +506,11 @@ class Page {
       out_ += "<h3>" + std::string(kHeads[d]) + "</h3>\n";
       const std::string name = "Hop channels " + std::string(kWays[d]) +
                                ", offsets in decibels; the table below has the numbers";
-      begin_drawing(out_, name);
+      begin_drawing(out_, name + of_link_);
       append_channel_chart(out_, all, name);
       out_ += "</div>\n<details><summary>Numbers of the " + std::to_string(all.size()) +
               " channels</summary>\n";
-      begin_table(out_, "Hop channels " + std::string(kWays[d]));
+      begin_table(out_, "Numbers of hop channels " + std::string(kWays[d]) + of_link_);
       heads(out_, {"Channel", "frames", "signal dB", "noise dB", "noise last month dB"});
       for (const ChannelRow& row : all) {
         row_head(out_, std::to_string(row.channel));
@@ -523,7 +527,7 @@ class Page {
 
   void performance() {
     out_ += "<h2>Performance report</h2>\n";
-    performance_of(out_, review_.performance);
+    performance_of(out_, review_.link, review_.performance);
   }
 
   void events() {
@@ -534,7 +538,7 @@ class Page {
     if (skipped > 0)
       out_ += "<p class=\"quiet\">The last " + std::to_string(kMostEvents) +
               " and the numbered ones of " + std::to_string(review_.episodes.size()) + ".</p>\n";
-    begin_table(out_, "Events");
+    begin_table(out_, "Events" + of_link_);
     out_ +=
         "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th "
         "scope=\"col\">To</th><th scope=\"col\">Alert</th><th scope=\"col\">Likely cause</th><th "
@@ -559,6 +563,7 @@ class Page {
 
   std::string& out_;
   const LinkReview& review_;
+  const std::string of_link_;  ///< names of regions are told apart where links stand together
   std::vector<std::string> signs_;  ///< of each episode; empty: not marked
   std::vector<ChartMark> marks_;
 };
@@ -606,7 +611,7 @@ std::string report_page(std::span<const NamedPerformance> links, PageKind kind) 
     if (one.performance.from != Time{})
       out += "<p class=\"quiet\">" + moment_words(one.performance.from) + " to " +
              moment_words(one.performance.to) + "</p>\n";
-    Page::performance_of(out, one.performance);
+    Page::performance_of(out, one.link, one.performance);
     out += "</section>\n";
   }
   append_foot(out, kind);

@@ -190,6 +190,7 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
   if (path == "/") {
     LandingExtras extras;
     extras.reviews = static_cast<bool>(hooks.last_days);
+    extras.renew = request.target.ends_with("?renew");
     if (hooks.last_days) extras.last_days = hooks.last_days();
     return HttpAnswer::of(200, kHtml, landing_page(*now.snapshot, *now.program, build, extras));
   }

@@ -147,6 +147,17 @@ TEST(LandingPage, NothingInlineThatThePolicyWouldBlock) {
   EXPECT_NE(page.find("lang=\"en\""), std::string::npos);
 }
 
+TEST(LandingPage, RenewsItselfOnlyWhereAskedTo) {
+  const std::string still = landing_page(two_links(), {}, {"1", "", ""});
+  EXPECT_EQ(still.find("http-equiv"), std::string::npos);
+  EXPECT_NE(still.find("href=\"/?renew\""), std::string::npos);
+  LandingExtras extras;
+  extras.renew = true;
+  const std::string moving = landing_page(two_links(), {}, {"1", "", ""}, extras);
+  EXPECT_NE(moving.find("http-equiv=\"refresh\" content=\"30\""), std::string::npos);
+  EXPECT_NE(moving.find(">stop</a>"), std::string::npos);
+}
+
 TEST(LandingPage, AnEmptyStartIsAPageToo) {
   const std::string page = landing_page({}, {}, {"1", "", ""});
   EXPECT_NE(page.find("No link is configured"), std::string::npos);
