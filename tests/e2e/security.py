@@ -152,19 +152,19 @@ def crowd(t, place, daemon, good):
     stranger = Client(place, daemon.port, "scraper", "ann", "guess")
     with concurrent.futures.ThreadPoolExecutor(30) as pool:
         guesses = [pool.submit(stranger.get, "/metrics") for _ in range(150)]
-        slowest, judged, served = 0, 0, 0
+        slowest, served = 0, 0
         for seq in range(20):
             t.radio.write(harness.report_line(link="weir", seq=seq, rssi_dbm=-90, snr_db=9, noise_dbm=-115))
             begun = time.monotonic()
-            status, body, _ = good.get("/metrics")
+            status = good.get("/metrics")[0]
             slowest = max(slowest, time.monotonic() - begun)
             served += status == 200
-            judged = harness.Metrics(body).get("fadeward_link_reports_total", link="weir")
             time.sleep(0.05)
+        harness.wait_until(lambda: harness.Metrics(good.get("/metrics")[1]).get("fadeward_link_reports_total", link="weir") == 20,
+                           "reports are judged")
         told = {guess.result()[0] for guess in guesses}
     t.equal(served, 20, "who knows it is served meanwhile, every time")
     t.expect(told <= {401, 503, None} and 401 in told, "all the others are refused", told)
-    t.expect(judged >= 15, "and reports are judged", judged)
     if not t.sanitized:
         t.expect(slowest < 2, "without much delay", f"{slowest:.2f} s")
 

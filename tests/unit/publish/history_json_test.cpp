@@ -28,7 +28,7 @@ class HistoryAnswers : public ::testing::Test {
       Bin bin;
       bin.start = at(kApril2031) + kBinSpan * quarter;
       bin.frames = quarter == 0 ? 30 : 10;
-      bin.lost = quarter == 1 ? 10 : 0;
+      bin.lost = quarter == 5 ? 10 : 0;
       bin.sent = bin.frames + bin.lost;
       bin.loss_source = LossSource::seq;
       bin.margin.add(quarter == 0 ? 10 : 20, static_cast<std::uint16_t>(bin.frames));
@@ -82,10 +82,10 @@ TEST_F(HistoryAnswers, APointForEachStepAndNullForWhatIsNotKnown) {
 TEST_F(HistoryAnswers, SpansMergeBeforeTheQuantityIsTaken) {
   EXPECT_EQ(points(asked("quantity=margin_db&step=1h&from=2031-04-01&to=2031-04-01T01:00:00Z")),
             (Points{{0, 14}}));
-  const auto loss =
-      points(asked("quantity=loss_ratio&step=1h&from=2031-04-01&to=2031-04-01T01:00:00Z"));
+  const auto loss = points(
+      asked("quantity=loss_ratio&step=1h&from=2031-04-01T01:00:00Z&to=2031-04-01T02:00:00Z"));
   ASSERT_EQ(loss.size(), 1U);
-  EXPECT_NEAR(*loss[0].second, 10.0 / 60, 1e-6);
+  EXPECT_NEAR(*loss[0].second, 10.0 / 50, 1e-6);
 }
 
 TEST_F(HistoryAnswers, StepsAreWidenedAndBeginAtTheirMultiples) {
