@@ -3,6 +3,7 @@
 #include <cmath>
 #include <iterator>
 #include <map>
+#include <span>
 
 #include "fadeward/base/settings.hpp"
 #include "fadeward/estimate/median.hpp"
@@ -44,7 +45,7 @@ std::string both_ways_words(Text text) {
   return out;
 }
 
-const SpanRow* weakest_month(const std::vector<SpanRow>& months) {
+const SpanRow* weakest_month(std::span<const SpanRow> months) {
   const SpanRow* out = nullptr;
   for (const SpanRow& row : months)
     if (row.margin_db && (out == nullptr || *row.margin_db < *out->margin_db)) out = &row;
@@ -135,8 +136,31 @@ class Story {
                           in_small_db(std::max(std::abs(trend.low), std::abs(trend.high))) + ")"
                     : std::string("there is no trend over the years");
     }
-    if (trend.crossing) text += "; " + crossing_words(*trend.crossing);
+    const std::string reach = clear && falls && trend.season_known ? reach_words(d) : "";
+    if (!reach.empty())
+      text += "; " + reach;
+    else if (trend.crossing)
+      text += "; " + crossing_words(*trend.crossing);
     return text + ".";
+  }
+
+  /// When a slow loss brings the weakest month of a year down to the warning: beyond what the
+  /// forecast by days looks at, and no further ahead than the record reaches back.
+  std::string reach_words(std::size_t d) const {
+    const LongTrend& trend = review_.directions[d].trend;
+    if (!trend.crossing || trend.crossing->outlook != estimate::Crossing::Outlook::none_in_sight)
+      return {};
+    const auto& months = digest(d).months;
+    const std::size_t first = months.size() > 12 ? months.size() - 12 : 0;
+    const SpanRow* weakest = weakest_month(std::span(months).subspan(first));
+    if (weakest == nullptr) return {};
+    const double above_db = *weakest->margin_db - trend.crossing->threshold_db;
+    const double years = above_db / -*trend.db_per_year;
+    if (years <= 0 || years > length_years(d)) return {};
+    const long whole = std::max(1L, std::lround(years));
+    return "at that rate the weakest month of the year, now " + in_db(*weakest->margin_db) +
+           ", comes down to " + in_db(trend.crossing->threshold_db) + " in about " +
+           std::to_string(whole) + (whole == 1 ? " year" : " years");
   }
 
   void outlook() {
@@ -429,7 +453,12 @@ class Story {
         const Cause cause = likely_cause(change);
         const bool path = one.cause == Cause::path && (cause == Cause::near_antenna ||
                                                        cause == Cause::far_antenna);
-        if (one.cause == cause || path) return true;
+        // An antenna that hears again hears more noise, too.
+        const auto& noise = change.levels.noise[cause == Cause::near_antenna ? 0 : 1];
+        const bool heard_again = noise && noise->low > 0 &&
+                                 ((cause == Cause::near_antenna && one.cause == Cause::near_noise) ||
+                                  (cause == Cause::far_antenna && one.cause == Cause::far_noise));
+        if (one.cause == cause || path || heard_again) return true;
       }
     for (std::size_t d = 0; d < kDirections; ++d) {
       const Cause cause = d == 0 ? Cause::near_channels : Cause::far_channels;

@@ -98,6 +98,8 @@ def check(t, directory):
     t.equal(data["lasting_changes"], [], "a slow loss is no change that came and stayed")
     t.expect("the margin falls by" in story, "the story says so")
     if t.long:
+        t.expect("comes down to 10.0 dB in about" in story, "and when it comes down to the warning", story)
+    if t.long:
         (storm,) = truth("ridge", "silent")
         t.expect(in_words(day(storm["time"])) in story and "11 h: no reports" in story, "eleven hours without power are an outage", story)
 
