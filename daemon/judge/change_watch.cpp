@@ -876,7 +876,8 @@ void ChangeWatch::look_for_drifts(Time now) {
 }
 
 void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 7;  // times the usual square
+  constexpr double kFarOut = 5;  // times the usual square
+  constexpr double kClear = 20;   // times the variance of the hours about it
   constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
   constexpr std::size_t kDaysOfCycle = 3;
   // What grows from nothing weighs most where it has grown most; squares add up to one.
@@ -895,7 +896,7 @@ void ChangeWatch::look_for_cycles(Time now) {
        {Stream::far_noise, Cause::far_noise}}};
   for (const auto& [stream, cause] : kLooked) {
     const auto i = static_cast<std::size_t>(stream);
-    std::array<double, kDaysOfCycle> c{}, s{};
+    std::array<double, kDaysOfCycle> c{}, s{}, sum{}, squares{}, known{};
     std::size_t count = 0;
     for (std::size_t back = 0; back < kDaysOfCycle * kDay; ++back) {
       const Hour& hour = hours_[hours_.size() - 1 - back];
@@ -906,12 +907,19 @@ void ChangeWatch::look_for_cycles(Time now) {
       const double value = static_cast<double>(hour.value_cdb[i]) / 100 - rhythms_[i].level();
       c[back / kDay] += value * std::cos(angle) / 12;
       s[back / kDay] += value * std::sin(angle) / 12;
+      sum[back / kDay] += value;
+      squares[back / kDay] += value * value;
+      known[back / kDay] += 1;
     }
     if (count < 22 * kDaysOfCycle) continue;
-    double sum_c = 0, sum_s = 0;
+    double sum_c = 0, sum_s = 0, rest = 0;
     for (std::size_t day = 0; day < kDaysOfCycle; ++day) {
       sum_c += kWeight[day] * c[day];
       sum_s += kWeight[day] * s[day];
+      const double mean = sum[day] / known[day];
+      const double turn = (c[day] * c[day] + s[day] * s[day]) / 2;
+      rest += kWeight[day] * kWeight[day] *
+              std::max(0.0, squares[day] / known[day] - mean * mean - turn);
     }
     const double square = sum_c * sum_c + sum_s * sum_s;
     const double mean_c = sum_c / kWeights, mean_s = sum_s / kWeights;
@@ -936,7 +944,10 @@ void ChangeWatch::look_for_cycles(Time now) {
     }
     // The rhythm itself is known as well as the days allow that it was learned from.
     const double uncertain = 1 + 72.0 / std::max(24.0, static_cast<double>(hours_taught_));
-    const bool grown = amplitude >= 1.0 && square >= kFarOut * usual * uncertain && every_day;
+    // Showers leave as much beside the swing as in it.
+    const bool clear = square >= kClear * rest;
+    const bool grown =
+        amplitude >= 1.0 && square >= kFarOut * usual * uncertain && every_day && clear;
     if (young || disturbed || !grown) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
