@@ -123,11 +123,17 @@ std::optional<WriteBacklog> WritePlan::backlog(std::size_t moments) const {
   const Time last = std::min(floor_quarter(missing->to), floor_quarter(now_.wall - kSettled));
   const Time first = next_end(missing->from);
   if (first > last) return {};
-  const Time oldest = floor_quarter(now_.wall - rules_.max_age + kMargin);
-  if (first <= oldest) return WriteBacklog{missing->from, std::min(last, oldest), true};
+  if (first <= oldest()) return WriteBacklog{missing->from, std::min(last, oldest()), true};
   if (!rules_.out_of_order) return WriteBacklog{missing->from, first, false};
   const auto more = static_cast<Duration::rep>(std::max<std::size_t>(moments, 1) - 1);
   return WriteBacklog{missing->from, std::min(last, first + kQuarter * more), false};
+}
+
+/// The youngest end of a quarter hour that a receiver need not take any more.
+Time WritePlan::oldest() const { return floor_quarter(now_.wall - rules_.max_age + kMargin); }
+
+bool WritePlan::outdated(const WriteBacklog& what) const {
+  return !what.too_old && next_end(what.from) <= oldest();
 }
 
 Duration WritePlan::behind() const {

@@ -116,6 +116,7 @@ void WriteTarget::turn() {
   if (plan_.holds_live()) abandon_live();
   if (!trusted_ || now < not_before_) return;
   if (!live_queue_.empty()) return post(Load::live);
+  if (plan_.outdated(backlog_.what())) backlog_queue_.clear();
   if (!backlog_queue_.empty()) return post(Load::backlog);
   if (backlog_.reading()) return;   // the loop comes back to it
   const std::size_t series = std::max<std::size_t>(1, 2 * backlog_quantities() * published.snapshot->links.size());
@@ -184,10 +185,7 @@ void WriteTarget::read_backlog() {
 void WriteTarget::backlog_read() {
   if (backlog_.what().too_old) {
     ledger_.drop(label(), kTooOld, backlog_.counted());
-    if (backlog_.counted() > 0)
-      outside_.log(PushTone::warning, std::to_string(backlog_.counted()) + " samples until " +
-                                          format_rfc3339(backlog_.what().to) + " are too old for " + label() +
-                                          "; fadeward export still has them");
+    old_ += backlog_.counted();
     return finished(Load::backlog);
   }
   backlog_queue_.begin(backlog_.batch());
@@ -218,6 +216,10 @@ void WriteTarget::answered(Load load, const WebAnswer& answer) {
     tally.sent += batch(load).count(piece);
     tally.last_success = now.wall;
     trouble_.succeeded();
+    if (old_ > 0)
+      outside_.log(PushTone::warning, std::to_string(old_) + " samples have become too old for " + label() +
+                                          "; fadeward export still has them");
+    old_ = 0;
     backoff_.succeeded();
     failing_ = false;
     if (load == Load::live) live_.accepted(live_batch_, piece);

@@ -82,6 +82,7 @@ class WriteTarget {
   WriteRequestBuilder request_;
   bool trusted_ = false;                     ///< the clock, at the last turn
   bool failing_ = false;
+  std::size_t old_ = 0;                      ///< too old, and not yet told in the log
   Duration not_before_ = Duration::min();
   std::function<void()> ended_;              ///< set: nothing but the end is sent any more
   std::string saved_;                        ///< what stands on disk

@@ -72,6 +72,8 @@ class WritePlan {
   bool holds_live() const;
   /// At most `moments` quarter hours; always one where order matters. Empty: none, or not yet.
   std::optional<WriteBacklog> backlog(std::size_t moments) const;
+  /// What was worth sending has become too old meanwhile: backlog() is to be asked again.
+  bool outdated(const WriteBacklog& what) const;
   /// Age of the oldest quarter hour that is missing; zero: none.
   Duration behind() const;
 
@@ -84,6 +86,7 @@ class WritePlan {
  private:
   std::int64_t beat() const;
   Duration threshold() const;
+  Time oldest() const;
   std::optional<WriteCursor::Gap> gap() const;
 
   const WriteRules rules_;
