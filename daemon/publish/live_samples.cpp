@@ -163,9 +163,8 @@ void LiveSamples::refused(const WriteBatch& batch, const WritePiece& piece, bool
   std::erase_if(refused_, [steady_now](const auto& item) { return steady_now - item.second > kRefusedFor; });
   for (std::uint32_t i = piece.first; i < piece.last; ++i) {
     const std::uint64_t hash = hash_of(batch.labels(i));
-    if (i >= ends_from_)
-      open_.erase(hash);
-    else if (forever && refused_.size() < kMostRefused)
+    if (i >= ends_from_ || forever) open_.erase(hash);   // its end would be refused as well
+    if (i < ends_from_ && forever && refused_.size() < kMostRefused)
       refused_.emplace(hash, steady_now);
   }
 }

@@ -112,19 +112,15 @@ void WriteTarget::turn() {
   trusted_ = published.snapshot->clock_trusted;
   plan_.look({published.snapshot->time, now}, trusted_);
   show_behind();
-  if (plan_.live_due()) take_live(published);
+  // A set on its way is finished first: else a slow receiver would never get its end.
+  if (plan_.live_due() && (live_queue_.empty() || failing_)) take_live(published);
   if (plan_.holds_live()) abandon_live();
   if (!trusted_ || now < not_before_) return;
-  if (!live_queue_.empty()) return post(Load::live);
   if (plan_.outdated(backlog_.what())) backlog_queue_.clear();
-  if (!backlog_queue_.empty()) return post(Load::backlog);
-  if (backlog_.reading()) return;   // the loop comes back to it
-  const std::size_t series = std::max<std::size_t>(1, 2 * backlog_quantities() * published.snapshot->links.size());
-  const auto what = plan_.backlog(std::clamp<std::size_t>(WriteQueue::kMostSamples / series, 1, kMostMoments));
-  if (what)
-    begin_backlog(*what, *published.snapshot);
-  else
-    reader_.reset();
+  if (backlog_queue_.empty() && !backlog_.reading()) load_backlog(*published.snapshot);
+  // In turns, so that neither waits for the other for long.
+  if (!live_queue_.empty() && (backlog_queue_.empty() || !backlog_next_)) return post(Load::live);
+  if (!backlog_queue_.empty()) post(Load::backlog);
 }
 
 void WriteTarget::show_behind() {
@@ -159,10 +155,13 @@ void WriteTarget::abandon_live() {
 
 // ---- backlog ------------------------------------------------------------------------------------
 
-void WriteTarget::begin_backlog(const WriteBacklog& what, const judge::Snapshot& snapshot) {
+void WriteTarget::load_backlog(const judge::Snapshot& snapshot) {
+  const std::size_t series = std::max<std::size_t>(1, 2 * backlog_quantities() * snapshot.links.size());
+  const auto what = plan_.backlog(std::clamp<std::size_t>(WriteQueue::kMostSamples / series, 1, kMostMoments));
+  if (!what) return reader_.reset();
   std::vector<std::string> links;
   for (const judge::LinkSnapshot& link : snapshot.links) links.push_back(link.name);
-  backlog_.begin(what, std::move(links));
+  backlog_.begin(*what, std::move(links));
   if (!reader_) {
     auto opened = history::Reader::open(outside_.history_dir);
     if (opened) reader_.emplace(std::move(opened).value());
@@ -196,6 +195,7 @@ void WriteTarget::backlog_read() {
 // ---- requests -----------------------------------------------------------------------------------
 
 void WriteTarget::post(Load load) {
+  backlog_next_ = load != Load::backlog;
   request_.clear();
   batch(load).encode(queue(load).front(), request_);
   WebRequest request;

@@ -47,7 +47,7 @@ class WriteTarget {
   std::string cursor_path() const;
   void take_live(const Published& published);
   void abandon_live();
-  void begin_backlog(const WriteBacklog& what, const judge::Snapshot& snapshot);
+  void load_backlog(const judge::Snapshot& snapshot);
   void read_backlog();
   void backlog_read();
   void post(Load load);
@@ -81,7 +81,8 @@ class WriteTarget {
   std::optional<history::Reader> reader_;    ///< open while there is a backlog
   WriteRequestBuilder request_;
   bool trusted_ = false;                     ///< the clock, at the last turn
-  bool failing_ = false;
+  bool failing_ = false;                     ///< the last request did not reach it
+  bool backlog_next_ = false;                ///< whose turn it is where both wait
   std::size_t old_ = 0;                      ///< too old, and not yet told in the log
   Duration not_before_ = Duration::min();
   std::function<void()> ended_;              ///< set: nothing but the end is sent any more

@@ -8,6 +8,7 @@ import math
 import os
 import re
 import signal
+import socket
 import struct
 import subprocess
 import threading
@@ -124,6 +125,7 @@ class Receiver:
                     receiver.problems.append(repr(wrong))
                     request = []
                 receiver.requests.append(request)
+                receiver.size = len(body)
                 status, headers, text = receiver.answer(request)
                 if status == 200:
                     receiver.accepted.append(request)
@@ -260,7 +262,7 @@ class Feed:
                     self.radio.write(harness.report_line(link=name, seq=self.seq, rssi_dbm=round(level - shift, 2), snr_db=5,
                                                          noise_dbm=-115.5, far_rssi_dbm=round(level, 2), far_noise_dbm=-117,
                                                          far_time=None))
-                except (harness.Failed, OSError):
+                except (harness.Failed, OSError, ValueError):  # the test has ended
                     return
             time.sleep(self.every_s)
 
@@ -432,8 +434,212 @@ def check_offline(t, window, restart, hours=6):
     prometheus.process.stop()
 
 
+def name_of(labels):
+    return dict(labels)["__name__"]
+
+
+def start_own(t, options, factor=None, state=False, **more):
+    """(receiver, daemon, feed) of a receiver of our own."""
+    receiver = Receiver()
+    t.keep(receiver.close)
+    name = t.new_name("own")
+    radio = t.pty(name)
+    args = []
+    if factor:
+        args = ["--time-factor", str(factor), "--time-start", "2031-04-01T00:00:00Z"]
+    daemon = t.daemon(config(radio.link, receiver.url, t.path(name + "-state") if state else "", options, **more), *args)
+    feed = Feed(radio, 30 / factor if factor else 0.05)
+    harness.wait_until(lambda: receiver.accepted, "the first request")
+    return receiver, daemon, feed
+
+
+def end_own(t, receiver, daemon, feed):
+    feed.stop()
+    code, took = daemon.stop()
+    t.expect(code == 0 and took < 5, "the daemon ends", (code, took))
+    t.equal(receiver.problems[:3], [], f"{len(receiver.requests)} requests are as the specification wants them")
+
+
+def check_order(t):
+    t.section("in order whatever happens, and few bytes")
+    receiver, daemon, feed = start_own(t, "interval: 60s", FACTOR, state=True)
+    run_to(daemon, 1932681600 + 0)
+    moment = program_time(daemon)
+    run_to(daemon, moment + 1800)
+    receiver.answer = lambda request: (503, {}, "away")
+    run_to(daemon, moment + 1800 + 3300)
+    receiver.answer = lambda request: (200, {}, "")
+    count = len(receiver.accepted)
+    harness.wait_until(lambda: len(receiver.accepted) > count + 12, "it goes on")
+    end_own(t, receiver, daemon, feed)
+    backward = [(labels, samples) for labels, samples in receiver.series().items()
+                if [at for at, _ in samples] != sorted({at for at, _ in samples})]
+    t.equal(backward[:3], [], "each series oldest first, over an outage too")
+    margin = next(samples for labels, samples in receiver.series().items() if name_of(labels) == "fadeward_link_margin_db")
+    t.expect(sum(at % (QUARTER * 1000) == 0 for at, _ in margin) >= 3, "with the quarter hours of the outage")
+    alive = [labels for labels, samples in receiver.series().items() if samples[-1][1] != STALE]
+    t.equal(alive[:3], [], "each ends with a stale marker")
+
+
+def check_backlog_bytes(t):
+    t.section("bytes of a backlog")
+    receiver, daemon, feed = start_own(t, "interval: 60s, out_of_order: true, max_sample_age: 30d", 1440, state=True)
+    begin = program_time(daemon)
+    receiver.answer = lambda request: (503, {}, "away")
+    run_to(daemon, begin + 6 * 3600)
+    sizes = []
+
+    def answer(request):
+        longest = max((len(samples) for _, samples in request), default=0)
+        if longest > 12:
+            sizes.append((receiver.size, sum(len(samples) for _, samples in request)))
+        return (200, {}, "")
+    receiver.answer = answer
+    harness.wait_until(lambda: sum(count for _, count in sizes) > 400, "the backlog comes", 60)
+    each = sum(size for size, _ in sizes) / sum(count for _, count in sizes)
+    t.expect(each <= 8, f"{each:.2f} bytes for each of {sum(count for _, count in sizes)} samples", sizes)
+    mixed = [request for request in receiver.requests if len({at for _, samples in request for at, _ in samples}) > 1
+             and any(name_of(labels) == "up" for labels, _ in request)]
+    t.equal(len(mixed), 0, "live and backlog never in one request")
+    end_own(t, receiver, daemon, feed)
+
+
+def check_answers(t):
+    t.section("a sample that can never be taken")
+    receiver, daemon, feed = start_own(t, "interval: 1s")
+    url = receiver.url
+
+    def poison(request):
+        for labels, _ in request:
+            if name_of(labels) == "fadeward_link_up" and dict(labels)["link"] == "ridge":
+                return (400, {}, "label value too long")
+        return (200, {}, "")
+    count = len(receiver.requests)
+    receiver.answer = poison
+    harness.wait_until(lambda: dropped(daemon, url)["refused"] >= 1, "it is dropped")
+    tries = len(receiver.requests) - count
+    t.expect(tries < 40, f"found after {tries} requests")
+    count = len(receiver.requests)
+    time.sleep(3)
+    names = {name_of(labels) for request in receiver.accepted[-2:] for labels, _ in request}
+    t.expect(len(receiver.requests) - count <= 5 and "fadeward_link_margin_db" in names,
+             "and is left out from then on", len(receiver.requests) - count)
+
+    t.section("all out of order")
+    receiver.answer = lambda request: (400, {}, "out of order sample")
+    harness.wait_until(lambda: dropped(daemon, url)["out_of_order"] > 100, "dropped")
+    receiver.answer = lambda request: (200, {}, "")
+    count = len(receiver.accepted)
+    harness.wait_until(lambda: len(receiver.accepted) > count + 1, "and then it goes on")
+    t.expect(True, "dropped, and then it goes on")
+    time.sleep(1.5)   # until the last drop is shown
+
+    t.section("requests that are too large")
+    receiver.answer = lambda request: (413, {}, "") if len(request) > 60 else (200, {}, "")
+    before = dropped(daemon, url)
+    count = len(receiver.accepted)
+    harness.wait_until(lambda: len(receiver.accepted) > count + 8, "halved until they fit")
+    t.equal({key: dropped(daemon, url)[key] for key in ("too_old", "out_of_order")},
+            {key: before[key] for key in ("too_old", "out_of_order")}, "nothing is lost")
+
+    t.section("a receiver that asks for patience")
+    times = []
+
+    def patience(request):
+        times.append(time.monotonic())
+        return (429, {"Retry-After": "9"}, "slowly") if len(times) == 1 else (200, {}, "")
+    receiver.answer = patience
+    harness.wait_until(lambda: len(times) >= 2, "it comes back", 30)
+    t.expect(8.5 < times[1] - times[0] < 20, "after nine seconds", times[1] - times[0])
+    t.expect(dropped(daemon, url)["replaced"] > 100, "live sets that were overtaken are counted")
+
+    t.section("a slow one, with a report a moment")
+    receiver.answer = lambda request: time.sleep(2.5) or (200, {}, "")
+    begin, waits = time.monotonic(), []
+    while time.monotonic() - begin < 8:
+        seen = daemon.metrics().total("fadeward_link_reports_total")
+        start = time.monotonic()
+        harness.wait_until(lambda: daemon.metrics().total("fadeward_link_reports_total") > seen, "a report", every_s=0.01)
+        waits.append(time.monotonic() - start)
+    t.within(max(waits), 3, "reports are judged as ever")
+    receiver.answer = lambda request: (200, {}, "")
+    end_own(t, receiver, daemon, feed)
+
+    t.section("one that redirects, one that asks for a password, one that is broken")
+    for status in (301, 401, 500):
+        receiver, daemon, feed = start_own(t, "interval: 1s")
+        receiver.answer = lambda request, status=status: (status, {"Location": "http://127.0.0.1:1/"}, "no")
+        count = len(receiver.requests)
+        harness.wait_until(lambda: pushed(daemon, "failures_total", receiver.url) >= 1, "a failure")
+        time.sleep(3)
+        t.expect(len(receiver.requests) - count <= 2, f"{status}: left alone", len(receiver.requests) - count)
+        end_own(t, receiver, daemon, feed)
+
+
+def check_removed_link(t):
+    t.section("a link that is removed")
+    receiver = Receiver()
+    t.keep(receiver.close)
+    radio = t.pty("removed")
+    base = 'http: { listen: "127.0.0.1:0" }\n'
+    path = t.write("removed.yaml", base + config(radio.link, receiver.url))
+    daemon = t.daemon(path)
+    harness.wait_until(lambda: receiver.accepted, "the first request")
+    t.write("removed.yaml", base + config(radio.link, receiver.url, links=LINKS[:1]))
+    daemon.send(signal.SIGHUP)
+    harness.wait_until(lambda: any(bits == STALE for request in receiver.accepted for _, samples in request
+                                   for _, bits in samples), "markers arrive")
+    time.sleep(1.5)
+    ended = {dict(labels).get("link") for labels, samples in receiver.series().items() if samples[-1][1] == STALE}
+    t.equal(ended, {"ridge"}, "its series end, and no others")
+    t.equal(daemon.stop()[0], 0, "the daemon ends")
+
+
+def check_hanging_names(t):
+    t.section("a name server that never answers")
+    try:
+        sink = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        sink.bind(("127.0.0.77", 53))
+    except OSError:
+        print("skipped: port 53 may not be bound here")
+        return
+    t.keep(sink.close)
+    resolver = t.write("resolv.conf", "nameserver 127.0.0.77\noptions timeout:30 attempts:5\n")
+    wrapper = t.write("private-names", "#!/bin/sh\nexec unshare -m sh -c 'mount --bind " + resolver
+                      + " /etc/resolv.conf && exec \"$0\" \"$@\"' " + t.fadeward + " \"$@\"\n")
+    os.chmod(wrapper, 0o755)
+    if subprocess.run([wrapper, "--version"], capture_output=True, check=False, timeout=30).returncode:
+        print("skipped: no private mounts here")
+        return
+    radio = t.pty("names")
+    path = t.write("names.yaml", 'http: { listen: "127.0.0.1:0" }\n' + config(radio.link, "http://nowhere.example/write"))
+    daemon = harness.Daemon(wrapper, path, t.path("names-daemon"))
+    t._started.append(daemon)
+    daemon.wait_serving()
+    feed = Feed(radio, 0.05)
+    waits = []
+    begin = time.monotonic()
+    while time.monotonic() - begin < 13:
+        seen = daemon.metrics().total("fadeward_link_reports_total")
+        start = time.monotonic()
+        harness.wait_until(lambda: daemon.metrics().total("fadeward_link_reports_total") > seen, "a report", every_s=0.01)
+        waits.append(time.monotonic() - start)
+    t.within(max(waits), 3, "reports are judged as ever")
+    t.expect(pushed(daemon, "failures_total", "http://nowhere.example/write") >= 1 and "not resolved in time" in daemon.log(),
+             "it becomes a failure", daemon.log()[-300:])
+    feed.stop()
+    code, took = daemon.stop()
+    t.equal(code, 0, "and the end")
+    t.within(took, 5, "is not held up")
+
+
 def test(t):
     check_live(t)
+    check_order(t)
+    check_answers(t)
+    check_removed_link(t)
+    check_hanging_names(t)
+    check_backlog_bytes(t)
     check_offline(t, window=True, restart="")
     check_offline(t, window=False, restart="")
     if t.long:
