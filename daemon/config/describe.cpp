@@ -98,6 +98,12 @@ std::string history_words(const HistorySettings& history) {
   return out.or_else("");
 }
 
+/// Without the query, which may hold a secret.
+std::string public_words(const WebTarget& target) {
+  const auto query = target.url.find('?');
+  return printable(target.url.substr(0, query)) + (query == std::string::npos ? "" : "?...");
+}
+
 std::string access_words(const WebTarget& target) {
   Phrase out;
   if (!target.user.empty())
@@ -111,9 +117,9 @@ std::string access_words(const WebTarget& target) {
 std::string push_words(const PushSettings& push) {
   Phrase out;
   for (const auto& target : push.alertmanagers)
-    out.add("alerts to " + printable(target.url) + access_words(target));
+    out.add("alerts to " + public_words(target) + access_words(target));
   if (const auto& write = push.remote_write)
-    out.add("samples to " + printable(write->url) + access_words(*write) + " every " +
+    out.add("samples to " + public_words(*write) + access_words(*write) + " every " +
             format_span(write->interval) +
             (write->out_of_order ? " (late ones too," : " (in order only,") + " none older than " +
             format_span(write->max_sample_age) + ")");

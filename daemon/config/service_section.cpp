@@ -30,12 +30,22 @@ bool read_listen(Reading& reading, const Node& node, HttpSettings& out) {
   return true;
 }
 
+// What may hold a password is not shown in the message.
 Reader<std::string> web_address() {
-  return scalar<std::string>("a web address such as http://127.0.0.1:9093",
-                             [](std::string_view text) -> std::optional<std::string> {
-                               if (!is_web_address(text)) return {};
-                               return std::string(text);
-                             });
+  return [](Reading& reading, const Node& node, std::string& out) {
+    const bool text = node.kind == Node::Kind::text;
+    if (text && is_web_address(node.text)) {
+      out = node.text;
+      return true;
+    }
+    if (text && node.text.find('@') != std::string::npos)
+      reading.complain(node.place,
+                       "a web address with a user's name or password in it is not allowed: user and "
+                       "password_file are for these");
+    else
+      reading.refuse(node, "a web address such as http://127.0.0.1:9093");
+    return false;
+  };
 }
 
 // Both or neither; over plain HTTP the password could be read on the way, and an authority means
@@ -100,7 +110,7 @@ void check_push(Reading& reading, const Node& map, PushSettings& push) {
   for (const auto& target : push.alertmanagers) {
     if (target.url.empty()) continue;
     if (std::find(urls.begin(), urls.end(), target.url) != urls.end())
-      reading.complain_at(map, "alertmanagers", "the same address twice: " + target.url);
+      reading.complain_at(map, "alertmanagers", "the same address twice: " + target.url.substr(0, target.url.find('?')));
     urls.push_back(target.url);
   }
 }

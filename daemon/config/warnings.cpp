@@ -21,7 +21,7 @@ void warn_service(Warnings& out, const Settings& settings) {
                   "listen on 127.0.0.1");
   const auto clear = [&out](const WebTarget& target) {
     if (!target.user.empty() && target.url.starts_with("http://"))
-      out.push_back("push to " + printable(target.url) +
+      out.push_back("push to " + printable(target.url.substr(0, target.url.find('?'))) +
                     ": the password travels in the clear; use https");
   };
   for (const auto& target : settings.push.alertmanagers) clear(target);

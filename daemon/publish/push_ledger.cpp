@@ -32,6 +32,13 @@ PushTally& PushLedger::tally(const std::string& target) {
   return *std::ranges::find(tallies_, target, &PushTally::target);
 }
 
+void PushLedger::set_behind(const std::string& target, Duration behind) {
+  const auto row = std::ranges::find(tallies_, target, &PushTally::target);
+  if (row->behind == behind) return;
+  row->behind = behind;
+  changed_ = true;
+}
+
 void PushLedger::drop(const std::string& target, std::string_view reason, std::uint64_t count) {
   if (count == 0) return;
   for (PushDropped& row : dropped_) {

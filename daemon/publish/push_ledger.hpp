@@ -20,6 +20,7 @@ class PushLedger {
 
   /// Of a target that was opened.
   PushTally& tally(const std::string& target);
+  void set_behind(const std::string& target, Duration behind);
   void drop(const std::string& target, std::string_view reason, std::uint64_t count);
 
   /// Into the box, if anything changed since the last time.

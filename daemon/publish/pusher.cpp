@@ -14,6 +14,7 @@
 
 #include "alert_target.hpp"
 #include "push_ledger.hpp"
+#include "write_target.hpp"
 
 namespace fadeward::publish {
 
@@ -56,6 +57,7 @@ class Pusher::Core {
   asio::steady_timer timer_{io_};
   // Declared after the loop, destroyed before it.
   std::vector<std::unique_ptr<AlertTarget>> alert_targets_;
+  std::unique_ptr<WriteTarget> write_target_;
   std::thread thread_;
 };
 
@@ -78,6 +80,16 @@ void Pusher::Core::apply(const PushSettings& settings, std::map<std::string, std
       alert_targets_.push_back(std::make_unique<AlertTarget>(io_, each, limits_, outside_, ledger_));
     targets.push_back(alert_targets_.back()->label());
   }
+  if (!settings.remote_write) {
+    write_target_.reset();
+  } else {
+    if (!write_target_ || write_target_->settings() != *settings.remote_write) {
+      write_target_.reset();   // its cursor is written before the next one reads it
+      write_target_ = std::make_unique<WriteTarget>(io_, *settings.remote_write, limits_, outside_, box_, ledger_);
+    }
+    write_target_->label_with(external_labels_);
+    targets.push_back(write_target_->label());
+  }
   ledger_.keep_only(targets);
   ledger_.publish(box_);
 }
@@ -90,6 +102,7 @@ void Pusher::Core::turn() {
     roll_.look(*published.snapshot, external_labels_, outside_.now().steady);
     for (const auto& target : alert_targets_) target->turn(roll_);
   }
+  if (write_target_) write_target_->turn();
   ledger_.publish(box_);
 }
 
@@ -130,11 +143,16 @@ void Pusher::Core::start() {
   pthread_setname_np(thread_.native_handle(), "push");
 }
 
-void Pusher::Core::end(Duration) {
+void Pusher::Core::end(Duration at_most) {
   stopping_ = true;
-  timer_.cancel();
   alert_targets_.clear();
-  io_.stop();
+  timer_.expires_after(at_most);
+  timer_.async_wait([this](const boost::system::error_code&) {
+    write_target_.reset();
+    io_.stop();
+  });
+  if (!write_target_) return void(timer_.cancel());
+  write_target_->end([this] { timer_.cancel(); });
 }
 
 void Pusher::Core::stop(Duration at_most) {

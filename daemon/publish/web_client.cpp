@@ -239,6 +239,11 @@ Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head
     co_await http::async_read_header(layer, connection->buffer, *parser, asio::redirect_error(kAwait, failed));
     if (failed || parser->get().result_int() / 100 != 1) break;
   }
+  if (failed == http::error::body_limit) {   // found in the header already: so long a body it says
+    out.status = parser->get().result_int();
+    connection.reset();
+    co_return out;
+  }
   if (failed) {
     again = reused && failed != beast::error::timeout && connection->buffer.size() == 0;
     out.trouble = unsent ? "sending: " + words(unsent) : "no answer: " + words(failed);
@@ -249,7 +254,7 @@ Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head
   out.retry_after.assign(wait.data(), std::min<std::size_t>(wait.size(), 64));
   co_await http::async_read(layer, connection->buffer, *parser, asio::redirect_error(kAwait, failed));
   out.body = parser->get().body().substr(0, 4096);
-  if (failed || unsent || !parser->get().keep_alive())
+  if (failed || unsent || connection->buffer.size() > 0 || !parser->get().keep_alive())
     connection.reset();
   else
     connection->last_used = Steady::now();

@@ -158,5 +158,24 @@ TEST(Warnings, OfAFleetStayReadable) {
   EXPECT_EQ(found.back(), "and 30 more warnings about links");
 }
 
+TEST(Describe, TellsEveryKeyOfThePushesButNoSecret) {
+  const auto settings = good(kPort + R"(
+push:
+  alertmanagers:
+    - "http://127.0.0.1:9093"
+    - { url: "https://am.example/x?token=hush", user: mill, password_file: /p, ca_file: /ca.pem }
+  remote_write: { url: "http://r.example/w", user: me, password_file: /q, interval: 30s, max_sample_age: 2h }
+links: [{ name: weir, )" + kBudget + " }]\n");
+  const auto text = describe(settings);
+  EXPECT_THAT(text, HasSubstr("alerts to http://127.0.0.1:9093,"));
+  EXPECT_THAT(text, HasSubstr("alerts to https://am.example/x?... (as user mill with the password in /p, "
+                              "authorities of /ca.pem)"));
+  EXPECT_THAT(text, HasSubstr("samples to http://r.example/w (as user me with the password in /q) every 30s"));
+  EXPECT_THAT(text, Not(HasSubstr("hush")));
+  EXPECT_THAT(warnings(settings),
+              ::testing::IsSupersetOf({HasSubstr("http://r.example/w: the password travels in the clear"),
+                                       HasSubstr("without history.dir"), HasSubstr("max_sample_age")}));
+}
+
 }  // namespace
 }  // namespace fadeward::config

@@ -397,9 +397,8 @@ const Refused kCases[] = {
      "f.yaml:1:25: push.alertmanagers[0]: \"127.0.0.1:9093\" is not allowed: a web address such as "
      "http://127.0.0.1:9093"},
     {"a password in a web address", "push: { alertmanagers: [\"http://me:secret@h/\"] }\n",
-     "f.yaml:1:25: push.alertmanagers[0]: \"http://me:secret@h/\" is not allowed: a web address "
-     "such "
-     "as http://127.0.0.1:9093"},
+     "f.yaml:1:25: push.alertmanagers[0]: a web address with a user's name or password in it is not "
+     "allowed: user and password_file are for these"},
     {"remote write without target", "push: { remote_write: { interval: 10s } }\n",
      "f.yaml:1:23: push.remote_write: url is missing"},
     {"a user without a password",
