@@ -785,7 +785,7 @@ std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() con
 
 void ChangeWatch::look_for_drifts(Time now) {
   constexpr std::array<std::size_t, 5> kSpans = {1, 2, 3, 4, 8};  // days
-  constexpr double kGain = 5.2, kDayGain = 6.1;  // log-likelihood
+  constexpr double kGain = 6.1, kDayGain = 7;  // log-likelihood
   // What grows is furthest in the younger half: weighing it more finds a ramp an eighth sooner.
   constexpr double kYoung = 0.7, kOld = 1 - kYoung;
   const double uneven = std::sqrt(2 * (kYoung * kYoung + kOld * kOld));
