@@ -20,6 +20,12 @@ std::optional<int> number(std::string_view text) {
   return value;
 }
 
+/// Prometheus up to 2.42 at least answers a sample beyond its out-of-order window with 500 and these
+/// words: repeated, it would be asked forever (measured).
+bool blames_time_by_mistake(const WebAnswer& answer) {
+  return answer.status == 500 && answer.body.starts_with("too old sample");
+}
+
 /// IMF-fixdate, RFC 9110 section 5.6.7: "Sun, 06 Nov 1994 08:49:37 GMT".
 std::optional<Time> parse_http_date(std::string_view text) {
   static constexpr std::array<std::string_view, 12> months = {
@@ -43,6 +49,7 @@ std::optional<Time> parse_http_date(std::string_view text) {
 PushOutcome outcome_of(const WebAnswer& answer) {
   const unsigned status = answer.status;
   if (status >= 200 && status < 300) return PushOutcome::accepted;
+  if (blames_time_by_mistake(answer)) return PushOutcome::poison;
   if (status == 0 || status == 408 || status == 425 || status == 429 || status >= 500)
     return PushOutcome::later;
   if (status == 400 || status == 409 || status == 422) return PushOutcome::poison;

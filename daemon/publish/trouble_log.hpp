@@ -1,9 +1,12 @@
-// Says once that a target has trouble, and once that it is over.
+// Says that a target has trouble, and that it is over.
 #pragma once
 
+#include <algorithm>
+#include <cstdint>
 #include <functional>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "fadeward/publish/pusher.hpp"
 
@@ -14,30 +17,27 @@ class TroubleLog {
   TroubleLog(std::string what, std::function<void(PushTone, const std::string&)> log)
       : what_(std::move(what)), log_(std::move(log)) {}
 
+  /// Each reason once, and not more than a few of them.
   void failed(const std::string& why) {
     ++failures_;
-    if (why == why_) return;
-    if (why_.empty() || failures_ - told_ >= kBetween) {
-      log_(PushTone::warning, what_ + " failed: " + why);
-      told_ = failures_;
-      why_ = why;
-    }
+    if (told_.size() >= kMostReasons || std::ranges::find(told_, why) != told_.end()) return;
+    log_(PushTone::warning, what_ + " failed: " + why);
+    told_.push_back(why);
   }
   void succeeded() {
-    if (!why_.empty())
+    if (failures_ > 0)
       log_(PushTone::info, what_ + " works again after " + std::to_string(failures_) + " failures");
-    why_.clear();
-    failures_ = told_ = 0;
+    told_.clear();
+    failures_ = 0;
   }
 
  private:
-  static constexpr unsigned long kBetween = 20;   ///< failures, where the reason changes each time
+  static constexpr std::size_t kMostReasons = 4;
 
   std::string what_;
   std::function<void(PushTone, const std::string&)> log_;
-  std::string why_;
-  unsigned long failures_ = 0;
-  unsigned long told_ = 0;
+  std::vector<std::string> told_;
+  std::uint64_t failures_ = 0;
 };
 
 }  // namespace fadeward::publish

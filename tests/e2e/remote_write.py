@@ -434,6 +434,64 @@ def check_offline(t, window, restart, hours=6):
     prometheus.process.stop()
 
 
+def check_short_window(t):
+    t.section("a window at the server that is shorter than ours")
+    state = t.path("short-state")
+    prometheus = Prometheus(t, "short", "1h")
+    radio = t.pty("short-radio")
+    text = config(radio.link, prometheus.url, state, "interval: 60s, out_of_order: true, max_sample_age: 1d")
+    start = math.floor(time.time() / 86400) * 86400 - 86400
+    daemon = t.daemon(text, "--time-factor", str(FACTOR), "--time-start",
+                      time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(start)))
+    feed = Feed(radio, 30 / FACTOR)
+    run_to(daemon, start + 1200)
+    prometheus.process.stop()
+    offline = program_time(daemon)
+    run_to(daemon, offline + 3 * 3600)
+    prometheus.start()
+    online = program_time(daemon)
+    harness.wait_until(lambda: pushed(daemon, "last_success_timestamp_seconds", prometheus.url) > online, "it is reached again", 60)
+    harness.wait_until(lambda: pushed(daemon, "behind_seconds", prometheus.url) == 0, "it gets to its end", 60)
+    time.sleep(1.5)
+    drops = dropped(daemon, prometheus.url)
+    requests = pushed(daemon, "requests_total", prometheus.url)
+    t.expect(drops["too_old"] + drops["out_of_order"] > 50 and drops["refused"] == 0, "what is too old for it is dropped", drops)
+    feed.stop()
+    daemon.stop()
+    held = prometheus.raw('fadeward_link_margin_db{link="weir",direction="inbound"}', online - 2700, online)
+    quarters = [at for values in held.values() for at in values if at % (QUARTER * 1000) == 0]
+    t.expect(len(quarters) >= 2, "what is not too old is there", held)
+    print(f"        {requests:g} requests")
+    prometheus.process.stop()
+
+
+def check_tls(t):
+    t.section("over TLS with a password")
+    openssl = t.need("openssl")
+    # bcrypt of "hush-4711" at cost 4, made with crypt(3)
+    hashed = "$2b$04$qd9kqPw/im11OI/V21MO6O6Qo/IJtVe5JXC74zX/TFNCYZKIr6YYO"
+    subprocess.run([openssl, "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-keyout",
+                    t.path("tls.key"), "-out", t.path("tls.pem"), "-days", "2", "-subj", "/CN=here", "-addext",
+                    "subjectAltName=IP:127.0.0.1"], capture_output=True, check=True, timeout=60)
+    web = t.write("web.yml", json.dumps({"tls_server_config": {"cert_file": t.path("tls.pem"), "key_file": t.path("tls.key")},
+                                         "basic_auth_users": {"mill": hashed}}))
+    port = harness.free_port()
+    server = t.process([t.need("prometheus"), f"--config.file={t.write('tls.yml', '{}')}", f"--storage.tsdb.path={t.path('tls')}",
+                        f"--web.listen-address=127.0.0.1:{port}", "--web.enable-remote-write-receiver",
+                        f"--web.config.file={web}"], "prometheus-tls")
+    url = f"https://127.0.0.1:{port}/api/v1/write"
+    t.write("tls-password", "wrong\n")
+    radio = t.pty("tls-radio")
+    daemon = t.daemon(config(radio.link, url, options=f"interval: 1s, user: mill, password_file: {t.path('tls-password')}, "
+                                                      f"ca_file: {t.path('tls.pem')}"))
+    harness.wait_until(lambda: "status 401" in daemon.log(), "the wrong password is refused", 60)
+    t.write("tls-password", "hush-4711\n")
+    harness.wait_until(lambda: pushed(daemon, "sent_total", url) > 100, "the right one is taken, without a restart", 60)
+    t.expect("hush" not in daemon.log() + daemon.get("/metrics").text, "and stands nowhere")
+    daemon.stop()
+    server.stop()
+
+
 def name_of(labels):
     return dict(labels)["__name__"]
 
@@ -640,6 +698,8 @@ def test(t):
     check_removed_link(t)
     check_hanging_names(t)
     check_backlog_bytes(t)
+    check_tls(t)
+    check_short_window(t)
     hours = 6 if t.long else 2
     check_offline(t, window=True, restart="", hours=hours)
     check_offline(t, window=False, restart="", hours=hours)

@@ -20,7 +20,7 @@ struct WebAnswer {
 
 enum class PushOutcome : std::uint8_t {
   accepted,   ///< 2xx
-  poison,     ///< 400, 409, 422: something in it can never be taken; the rest may be
+  poison,     ///< 400, 409, 422, 500 "too old sample": something in it can never be taken; the rest may be
   too_large,  ///< 413
   later,      ///< no answer, 408, 425, 429, 5xx: the same again after a while
   refused,    ///< any other: nothing of this kind is taken from us now (redirects too)

@@ -24,6 +24,16 @@ TEST(PushAnswer, StatusSaysWhatBecomesOfIt) {
     EXPECT_EQ(of(status), PushOutcome::refused) << status;
 }
 
+// Measured with Prometheus 2.42: a sample beyond the out-of-order window.
+TEST(PushAnswer, ASampleThatIsTooOldIsNoFaultOfTheServerWhateverItSays) {
+  WebAnswer answer;
+  answer.status = 500;
+  answer.body = "too old sample\n";
+  EXPECT_EQ(outcome_of(answer), PushOutcome::poison);
+  answer.body = "the disk is too old";
+  EXPECT_EQ(outcome_of(answer), PushOutcome::later);
+}
+
 // RFC 9110 section 10.2.3; the date is the one of its section 5.6.7, 784111777 in Unix seconds.
 TEST(PushAnswer, RetryAfterIsSecondsOrADate) {
   const Time now{784111777s};
