@@ -67,6 +67,9 @@ Shared shared(const std::vector<NearSide>& said, Cause cause, Words which, Time 
   return out;
 }
 
+/// A little less than the three weeks after which a link takes what lasts for its usual level.
+constexpr Duration kUntilUsual = std::chrono::hours{24 * 20};
+
 }  // namespace
 
 bool is_near_side(Cause cause) {
@@ -130,7 +133,12 @@ CauseSet judge_port(const std::vector<NearSide>& said, std::size_t active_links,
           in_words(its_cause, speaks->links, active_links, speaks->size_db, speaks->onset, now);
       book.raise(owner, alert, direction, now, std::move(found));
     } else if (standing && is_near_side(*standing)) {
-      book.clear(owner, alert, direction, now, "It is over on the links of this port.");
+      const auto since = book.since(alert, direction);
+      const bool long_ago = since && now - *since > kUntilUsual;
+      book.clear(owner, alert, direction, now,
+                 long_ago ? "The links of this port are at their usual levels again, or have taken "
+                            "these for the usual after three weeks."
+                          : "It is over on the links of this port.");
     }
   }
   return told;

@@ -12,8 +12,8 @@ constexpr Time kNow{std::chrono::seconds{1'893'499'200}};   // 1 January 2030, 1
 /// The links of one port, each with one word or none.
 class Port {
  public:
-  CauseSet judge(const std::vector<NearSide>& said, std::size_t active) {
-    now += 1min;
+  CauseSet judge(const std::vector<NearSide>& said, std::size_t active, Duration later = 1min) {
+    now += later;
     return judge_port(said, active, now, book, {kNoLink, 2, &events});
   }
   static std::vector<NearSide> say(int links, Cause cause, Time onset = kNow, double size_db = 4) {
@@ -143,6 +143,17 @@ TEST(PortSuspicion, TwoMattersThatShareAnAlertDoNotTakeTurns) {
   port.judge({}, 6);
   ASSERT_EQ(port.events.size(), 3U);
   EXPECT_EQ(port.events[2].change, Change::cleared);
+}
+
+// What has stood for three weeks may have become the usual: nobody is told that it is over.
+TEST(PortSuspicion, ItsEndSaysNoMoreThanIsKnown) {
+  for (const auto& [days, words] : {std::pair{2, "It is over"}, {21, "taken these for the usual"}}) {
+    Port port;
+    port.judge(Port::say(3, Cause::near_noise), 4);
+    port.judge({}, 4, 24h * days);
+    ASSERT_EQ(port.events.size(), 2U);
+    EXPECT_NE(port.events[1].text.find(words), std::string::npos) << port.events[1].text;
+  }
 }
 
 TEST(PortSuspicion, SilenceOfAllLinksEndsNothing) {
