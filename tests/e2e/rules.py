@@ -79,6 +79,24 @@ def check_runbook(t, names):
     t.equal([each for each in links if not os.path.exists(os.path.join(directory, each[1]))], [], "no link leads nowhere")
 
 
+def ready(process, port):
+    if not process.running():
+        raise harness.Failed(f"{process.command[0]} ended:\n{process.log()}")
+    try:
+        return harness.http_request(port, "/-/ready").status == 200
+    except OSError:
+        return False
+
+
+def start_alertmanager(t, config):
+    port = harness.free_port()
+    name = t.new_name("alertmanager")
+    process = t.process([t.need("prometheus-alertmanager"), f"--config.file={config}", f"--storage.path={t.path(name)}",
+                         f"--web.listen-address=127.0.0.1:{port}", "--cluster.listen-address="], name)
+    harness.wait_until(lambda: ready(process, port), "Alertmanager is ready", 60)
+    return process, port
+
+
 def alert(**labels):
     return {"labels": {"gateway": "mill", **labels}}
 
@@ -93,18 +111,7 @@ def check_alertmanager(t):
                           *[f"{key}={value}" for key, value in labels.items()])
         t.expect(code == 0, f"{' '.join(labels.values())} goes to {receiver}", said)
 
-    port = harness.free_port()
-    process = t.process([t.need("prometheus-alertmanager"), f"--config.file={path}", f"--storage.path={t.path('am')}",
-                         f"--web.listen-address=127.0.0.1:{port}", "--cluster.listen-address="], "alertmanager")
-
-    def ready():
-        if not process.running():
-            raise harness.Failed(f"Alertmanager ended:\n{process.log()}")
-        try:
-            return harness.http_request(port, "/-/ready").status == 200
-        except OSError:
-            return False
-    harness.wait_until(ready, "Alertmanager is ready", 60)
+    process, port = start_alertmanager(t, path)
     speaking = [
         alert(alertname="LinkSilent", link="weir", severity="critical"),
         alert(alertname="MarginLow", link="ridge", direction="inbound", severity="critical"),
@@ -135,9 +142,47 @@ def check_alertmanager(t):
     process.stop()
 
 
+def check_both_ways(t):
+    t.section("pushed by the daemon and raised by Prometheus: one alert")
+    process, alertmanager = start_alertmanager(t, t.write("nobody.yml", json.dumps(
+        {"route": {"receiver": "nobody"}, "receivers": [{"name": "nobody"}]})))
+    url = f"http://127.0.0.1:{alertmanager}"
+    daemon = t.daemon(f"external_labels: {{ gateway: mill-house }}\npush: {{ alertmanagers: ['{url}'] }}\n"
+                      f"ports:\n  - {{ name: yard, source: 'serial:{t.path('missing')}', serial: {{ baud: 57600 }} }}\n"
+                      "links:\n  - name: weir\n    match: { port: yard }\n"
+                      "    radio: { modulation: css, spreading_factor: 7, bandwidth_hz: 125000, noise_figure_db: 6 }\n")
+    port = harness.free_port()
+    config = t.write("prometheus.yml", json.dumps({
+        "global": {"scrape_interval": "1s", "scrape_timeout": "1s", "evaluation_interval": "1s"},
+        "rule_files": [os.path.join(t.source, "deploy/prometheus/rules.yml")],
+        "alerting": {"alertmanagers": [{"static_configs": [{"targets": [f"127.0.0.1:{alertmanager}"]}]}]},
+        "scrape_configs": [{"job_name": "fadeward", "static_configs": [
+            {"targets": [f"127.0.0.1:{daemon.port}"], "labels": {"gateway": "mill-house"}}]}]}))
+    prometheus = t.process([t.need("prometheus"), f"--config.file={config}", f"--storage.tsdb.path={t.path('prometheus')}",
+                            f"--web.listen-address=127.0.0.1:{port}"], "prometheus")
+    harness.wait_until(lambda: ready(prometheus, port), "Prometheus is ready", 60)
+    target = {"target": url}
+    harness.wait_until(lambda: daemon.metrics().get("fadeward_push_sent_total", **target) >= 1, "the daemon has told the fault", 60)
+
+    def known():
+        return [each for each in harness.http_request(alertmanager, "/api/v2/alerts").json()
+                if each["labels"]["alertname"] == "PortFault"]
+    # Only Prometheus tells where an alert was generated.
+    harness.wait_until(lambda: any("/graph?" in each.get("generatorURL", "") for each in known()), "Prometheus has told it, too", 60)
+    t.equal([each["labels"] for each in known()],
+            [{"alertname": "PortFault", "gateway": "mill-house", "port": "yard", "severity": "critical"}], "both are one")
+    t.expect(known()[0]["annotations"].get("cause") == "port", "the cause is an annotation", known()[0]["annotations"])
+    harness.PtyRadio(t.path("missing"))
+    harness.wait_until(lambda: not known(), "its end arrives", 60)
+    t.expect(True, "and it ends")
+    for each in (daemon, prometheus, process):
+        each.stop()
+
+
 def test(t):
     names = check_rules(t)
     check_alertmanager(t)
+    check_both_ways(t)
     check_runbook(t, names)
 
 
