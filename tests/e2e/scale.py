@@ -140,6 +140,7 @@ def test(t):
     t.expect(abs(samples - series) < 0.01 * series, f"Prometheus took the {series} series of a scrape", samples)
     radio.going = False
     stored, total = prometheus.block_bytes(), sum(prometheus.own("prometheus_tsdb_head_samples_appended_total\\S*"))
+    groups, took_them = 3, "prometheus_rule_group_duration_seconds"
     ours = [line for line in plain.text.splitlines() if 'link="L1"' in line]
     alerts = sum(line.startswith("fadeward_alert_") for line in ours)
     print(f"series           {series}, {len(ours)} a link, {alerts} of them alerts")
@@ -151,7 +152,7 @@ def test(t):
           f"{LINKS / INTERVAL_S:.0f} reports/s, a scrape each {interval_s} s")
     print(f"memory           {daemon.anonymous_bytes() / 1e6:.0f} MB here, "
           f"{sum(prometheus.own('process_resident_memory_bytes')) / 1e6:.0f} MB in Prometheus")
-    print(f"rules            {1e3 * sum(prometheus.own('prometheus_rule_group_last_duration_seconds.*')):.0f} ms an evaluation, "
+    print(f"rules            {1e3 * groups * sum(prometheus.own(took_them + '_sum')) / sum(prometheus.own(took_them + '_count')):.0f} ms an evaluation on average, "
           f"{prometheus.value('count({__name__=~%s})' % json.dumps('gateway.*:fadeward.*')):.0f} series recorded")
     print(f"block            {total / 1e6:.2f} M samples, {stored['chunks'] / total:.2f} B a sample, and an index of "
           f"{stored['index'] / prometheus.own('prometheus_tsdb_head_series')[0]:.0f} B a series")
