@@ -48,6 +48,12 @@ void LinkJudge::reconfigure(const LinkSettings& settings) {
   state_.reconfigure(settings);
   suspicions_.set_moving(settings.moving);
   suspicions_.set_relayed(!settings.via.empty());
+  if (settings.rules.set.empty())
+    rules_.reset();
+  else if (rules_)
+    rules_->reconfigure(settings);
+  else
+    rules_ = std::make_unique<RuleWatch>(settings);
   const budget::LinkBudget budget = budget::compute(settings);
   for (const Direction d : kBoth) budget_margin_db_[at(d)] = budget.direction(d).margin_db.value;
 }
@@ -83,13 +89,16 @@ void LinkJudge::shift(Duration step) {
     day_ += static_cast<std::int64_t>(std::lround(days));
   }
   setting_changes_since_ += step;
+  if (rules_) rules_->shift(step);
 }
 
 // ---- reports -------------------------------------------------------------------------------
 
 void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner) {
+  const auto repeats = state_.repeats;
   const link::Noticed noticed = state_.take(report, at);
   if (settings_.radio.max_power_dbm || settings_.radio.slowest.said()) note_reserves(at);
+  if (rules_ && state_.repeats == repeats) rules_->take(report, at);
   if (noticed.restarted != link::Noticed::End::none) note_restart(noticed, now, owner);
   if (noticed.setting) note_setting(noticed, now, owner);
   if (!silent_) return;
@@ -179,6 +188,25 @@ void LinkJudge::judge(Time now, const PortView& port, const AlertBook::Owner& ow
   take_baseline(now, owner);
   for (const Direction d : kBoth) judge_direction(d, now, owner);
   judge_whole(now, owner);
+  if (rules_) judge_rules(now, owner);
+}
+
+void LinkJudge::judge_rules(Time now, const AlertBook::Owner& owner) {
+  const auto say = [&](AlertName alert, std::optional<Direction> direction,
+                       std::optional<RuleWatch::Verdict> verdict) {
+    if (!verdict) return;
+    if (!verdict->broken) {
+      alerts_.clear(owner, alert, direction, now, std::move(verdict->text));
+      return;
+    }
+    Finding found;
+    found.severity = Severity::warning;
+    found.text = std::move(verdict->text);
+    alerts_.raise(owner, alert, direction, now, std::move(found));
+  };
+  say(AlertName::HopUneven, {}, rules_->hopping());
+  say(AlertName::DwellExceeded, {}, rules_->dwell(now));
+  for (const Direction d : kBoth) say(AlertName::DutyExceeded, d, rules_->duty(d, now));
 }
 
 void LinkJudge::tell(Time now, const Company& company, const AlertBook::Owner& owner) {

@@ -317,6 +317,25 @@ def check_events(t):
     t.equal([e for e in calm if e["severity"] != "info"], [], "no alarm in a healthy world")
 
 
+def check_rules(t):
+    """2.5 % of the time on three of eight channels, where 1 % and all eight are the rule."""
+    t.section("the rules of the band")
+    path = t.write("rules.yaml", "links:\n  - name: L1\n    radio: { spreading_factor: 7, bandwidth_hz: 125000 }\n"
+                   "    budget: { frequency_mhz: 868.1 }\n    rules: { set: eu-863-870, channels: 8 }\n")
+    lines = "".join(json.dumps({"time": 1932768000 + 10 * i, "link": "L1", "seq": i, "rssi_dbm": -90, "snr_db": 9,
+                                "channel": i * 7 % 3, "airtime_s": 0.25 if i < 1000 else 0.05}) + "\n" for i in range(2200))
+    out, events = t.run("replay", "--config", path, t.write("rules.jsonl", lines))[1], {}
+    for line in map(json.loads, out.splitlines()):
+        if line["kind"] == "event":
+            events.setdefault((line["alert"], line["direction"]), []).append((line["event"], line["time"], line["text"]))
+    duty, hops = events.get(("DutyExceeded", "inbound"), []), events.get(("HopUneven", None), [])
+    t.equal([what for what, _, _ in duty], ["raised", "cleared"], "DutyExceeded comes and goes")
+    t.expect(1440 <= duty[0][1] - 1932768000 <= 1560, "once 36 s of an hour are used up", duty[0])   # 144 frames of 0.25 s
+    t.expect("ERC/REC 70-03" in duty[0][2] and "regulator" in duty[0][2], "with rule and caution", duty[0][2])
+    t.expect(len(hops) == 1 and "Of 8 hop channels 3" in hops[0][2], "HopUneven says how many are used", hops)
+    t.expect(("DwellExceeded", None) not in events, "no dwell without a limit")
+
+
 def test(t):
     recording, _ = simulate(t, "tarn-valley", "--seed", 11, "--days", 7 if t.long else 1.5)
     names = sorted({json.loads(line)["link"] for line in recording}) + ["unheard"]
@@ -337,6 +356,7 @@ def test(t):
             check_truth(t, scenario, seed, 3 if t.long else 1)
     if t.long:
         check_honesty(t)
+    check_rules(t)
     check_events(t)
 
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -10,6 +11,7 @@
 #include "fadeward/judge/alert_book.hpp"
 #include "fadeward/judge/outlook.hpp"
 #include "fadeward/judge/reserve.hpp"
+#include "fadeward/judge/rule_watch.hpp"
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/judge/suspicions.hpp"
 #include "fadeward/judge/threshold.hpp"
@@ -87,6 +89,7 @@ class LinkJudge {
                      const AlertBook::Owner& owner);
   void judge_loss(Direction direction, Time now, const AlertBook::Owner& owner);
   void judge_whole(Time now, const AlertBook::Owner& owner);
+  void judge_rules(Time now, const AlertBook::Owner& owner);
   void take_baseline(Time now, const AlertBook::Owner& owner);
   void note_reserves(Time at);
   std::optional<double> unused_db(Direction direction, Time now) const;
@@ -111,6 +114,7 @@ class LinkJudge {
   std::array<std::optional<double>, kDirections> budget_margin_db_;
   std::array<Outlook, kDirections> outlooks_;
   std::array<Reserve, kDirections> reserves_;
+  std::unique_ptr<RuleWatch> rules_;  ///< null without a rule set
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
   std::array<Threshold, kDirections> loss_;
