@@ -94,7 +94,7 @@ def cpu_seconds(pid):
 
 
 def test(t):
-    span_s, interval_s = (600, 5) if t.long else (30, 5)
+    span_s, interval_s = 600 if t.long else 30, 10 if t.sanitized else 5
     rounds = ROUNDS_AT_ONCE + span_s // INTERVAL_S + 12
     code, recording, err = t.run("simulate", "--scenario", "healthy", "--links", LINKS, "--days", f"{rounds * INTERVAL_S / 86400}",
                                  "--interval", INTERVAL_S, limit_s=120)
