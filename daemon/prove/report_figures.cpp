@@ -119,7 +119,7 @@ std::vector<Fact> latency_facts(const Proof& proof) {
 std::vector<std::string> remarks(const Proof& proof) {
   const Tally& tally = proof.tally;
   std::vector<std::string> out;
-  if (!tally.directions[0] && tally.probes > 0)
+  if (!tally.directions[0])
     out.emplace_back("No far end answered: both directions cannot be told apart.");
   if (tally.looped > 0)
     out.push_back(count_words(tally.looped, "own frame", "own frames") +

@@ -23,6 +23,8 @@ class Echo {
   /// `session`: any number that differs from start to start. `on_session` is called when a session
   /// is heard for the first time.
   explicit Echo(std::uint32_t session, std::function<void(std::uint32_t)> on_session = {});
+  Echo(const Echo&) = delete;
+  Echo& operator=(const Echo&) = delete;
 
   /// Takes bytes of the line and appends what is to be sent to `out`: at most about as much.
   void feed(std::span<const std::uint8_t> bytes, std::vector<std::uint8_t>& out);

@@ -31,6 +31,8 @@ struct ProberSettings {
 class Prober {
  public:
   explicit Prober(const ProberSettings& settings);
+  Prober(const Prober&) = delete;
+  Prober& operator=(const Prober&) = delete;
 
   /// The next probe, valid until the next call; counts as sent now. Empty after kMostNumbers.
   std::span<const std::uint8_t> probe(Duration now);
