@@ -18,7 +18,7 @@ namespace fadeward::app {
 
 namespace {
 
-constexpr std::size_t kMostProofs = 10'000;
+constexpr std::size_t kMostProofs = 400;
 constexpr std::size_t kLongestLine = 64 * 1024;
 constexpr std::array<const char*, kDirections> kMarginKeys = {"inbound_margin_db",
                                                               "outbound_margin_db"};
@@ -107,12 +107,15 @@ Result<std::vector<StoredProof>> load_proofs(const std::string& dir, std::size_t
 }
 
 void put_proofs(const std::vector<StoredProof>& proofs, Settings& settings) {
-  for (LinkSettings& link : settings.links) {
-    const StoredProof* newest = nullptr;
-    for (const StoredProof& proof : proofs)
-      if (proof.link == link.name && (newest == nullptr || proof.to >= newest->to)) newest = &proof;
-    if (newest != nullptr) link.baseline.proved_margin_db = newest->margins_db;
-  }
+  for (LinkSettings& link : settings.links)
+    for (std::size_t d = 0; d < kDirections; ++d) {
+      const StoredProof* newest = nullptr;
+      for (const StoredProof& proof : proofs)
+        if (proof.link == link.name && proof.margins_db[d] &&
+            (newest == nullptr || proof.to >= newest->to))
+          newest = &proof;
+      if (newest != nullptr) link.baseline.proved_margin_db[d] = newest->margins_db[d];
+    }
 }
 
 std::vector<history::PeriodRecord> periods_of(const std::vector<StoredProof>& proofs) {

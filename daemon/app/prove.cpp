@@ -180,6 +180,7 @@ class Run {
       case Phase::asking: next = step_asking(now); break;
     }
     if (io_.stopped()) return;
+    tick_margins(now);
     tell(now);
     timer_.expires_after(std::clamp<Duration>(next, 0us, 500ms));
     timer_.async_wait([this](const boost::system::error_code& error) {
@@ -270,12 +271,17 @@ class Run {
     spdlog::info("prove: {}", text);
   }
 
+  void tick_margins(Instant now) {
+    if (!margins_ || now.steady - ticked_ < 1s) return;
+    ticked_ = now.steady;
+    margins_->tick();
+  }
+
   void tell(Instant now) {
     if (phase_ != Phase::probing) return;
     const Duration every = live_ || options_.walk ? kTellTerminal : kTellLog;
     if (now.steady - told_ < every) return;
     told_ = now.steady;
-    if (margins_) margins_->tick();
     if (options_.walk) return tell_aim(now);
     const double left_s = static_cast<double>(planned_ - std::min<std::uint64_t>(prober_.sent(), planned_)) /
                           options_.rate_per_s;
@@ -330,6 +336,7 @@ class Run {
   Duration due_{};
   Duration last_sent_{};
   Duration told_{};
+  Duration ticked_{};
   int questions_ = 0;
   bool by_hand_ = false;
   bool live_shown_ = false;

@@ -205,6 +205,9 @@ std::string prospect(std::uint64_t frames, const Criteria& criteria) {
   if (!most)
     return begin + "too few to show " + percent_words(*share) + surely(criteria.confidence) +
            "; " + needs_words(trials_to_show(0, *share, criteria.confidence));
+  if (*most == 0)
+    return begin + "without any failure in a direction they show at most " +
+           percent_words(*share) + surely(criteria.confidence);
   return begin + "up to " + count_words(*most, "failure", "failures") + " in a direction still show" +
          (*most == 1 ? "s" : "") + " at most " + percent_words(*share) +
          surely(criteria.confidence);

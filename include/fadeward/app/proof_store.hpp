@@ -27,10 +27,11 @@ struct StoredProof {
 Status store_proof(const std::string& dir, const StoredProof& proof);
 
 /// All of them, in the order of the file; lines that cannot be read are skipped and counted in
-/// `skipped`. No file: none. At most the last 10,000.
+/// `skipped`. No file: none. At most the last 400.
 Result<std::vector<StoredProof>> load_proofs(const std::string& dir, std::size_t& skipped);
 
-/// The newest proof of each link stands for its baseline until that is learned.
+/// The newest margin proved for each link and direction stands for its baseline until that is
+/// learned.
 void put_proofs(const std::vector<StoredProof>& proofs, Settings& settings);
 
 /// One period for each direction of each proof.

@@ -128,6 +128,7 @@ TEST(Verdict, Prospect) {
   EXPECT_THAT(prospect(100, loss(0.01)), HasSubstr("too few"));
   EXPECT_THAT(prospect(100, loss(0.01)), HasSubstr("299"));
   EXPECT_THAT(prospect(600, loss(0.01)), HasSubstr("up to 1 failure"));
+  EXPECT_THAT(prospect(300, loss(0.01)), HasSubstr("without any failure"));
   Criteria both = loss(0.5);
   both.max_latency = 1s;
   EXPECT_FALSE(can_decide(298, both));
