@@ -12,6 +12,9 @@
 #include "fadeward/app/replay.hpp"
 #include "fadeward/app/review.hpp"
 #include "fadeward/app/watch.hpp"
+#include "fadeward/base/text.hpp"
+#include "fadeward/budget/report.hpp"
+#include "fadeward/prove/frame.hpp"
 
 namespace fadeward::app {
 namespace {
@@ -36,6 +39,10 @@ struct Words {   // as typed
   ExportOptions exported;
   SimulateOptions simulate;
   ReviewOptions review;
+  EchoOptions echo;
+  ProveOptions prove;
+  std::string prove_span = "10m", prove_wait = "5s", prove_knock = "30s", max_latency;
+  double max_loss = 0.01;
 };
 
 int run_replay(const Words& words) {
@@ -100,6 +107,62 @@ int run_export(Words& words) {
     if (!*at) return bad_command_line(std::string(option) + " " + *word + ": a date or an RFC 3339 time");
   }
   return export_history(options);
+}
+
+/// A span of the command line within limits; empty: it was refused, and told.
+std::optional<Duration> span_option(const char* name, const std::string& word, Duration least, Duration most) {
+  const auto span = parse_span(word);
+  if (span && *span >= least && *span <= most) return span;
+  bad_command_line(std::string(name) + " " + printable(word) + ": a span with its unit from " + format_span(least) +
+                   " to " + format_span(most) + ", such as 90s or 10m");
+  return {};
+}
+
+bool within(const char* name, double value, double least, double most, const char* what) {
+  if (value >= least && value <= most) return true;
+  std::string text = std::string(name) + ": " + what + " from ";
+  append_number(text, least);
+  text += " to ";
+  append_number(text, most);
+  bad_command_line(text);
+  return false;
+}
+
+int run_prove(Words& words, bool loss_given) {
+  using namespace std::chrono_literals;
+  ProveOptions& options = words.prove;
+  options.config = words.config;
+  const auto span = span_option("--for", words.prove_span, 1s, 24h * 31);
+  const auto wait = span_option("--wait", words.prove_wait, 100ms, 10min);
+  const auto knock = span_option("--knock", words.prove_knock, 1s, 24h);
+  if (!span || !wait || !knock) return 2;
+  options.span = *span;
+  options.wait = *wait;
+  options.knock = *knock;
+  prove::Criteria& criteria = options.criteria;
+  if (!words.max_latency.empty()) {
+    criteria.max_latency = span_option("--max-latency", words.max_latency, 1ms, 10min);
+    if (!criteria.max_latency) return 2;
+    options.wait = std::max(options.wait, *criteria.max_latency + 1s);
+  }
+  if (loss_given || !options.walk) criteria.max_loss = words.max_loss;
+  const bool sound =
+      within("--size", static_cast<double>(options.octets), prove::kSmallestFrame, prove::kLargestFrame, "octets") &&
+      within("--rate", options.rate_per_s, 0.001, 1000, "frames a second") &&
+      within("--max-loss", words.max_loss, 1e-6, 0.999, "a share") &&
+      within("--latency-share", criteria.latency_share, 0.5, 0.99999, "a share") &&
+      within("--confidence", criteria.confidence, 0.5, 0.9999, "a share") &&
+      within("--min-margin", criteria.min_margin_db.value_or(0), -50, 200, "decibels");
+  if (!sound) return 2;
+  if (duration_to_seconds(options.span) * options.rate_per_s > prove::kMostNumbers)
+    return bad_command_line("--for and --rate: at most " + std::to_string(prove::kMostNumbers) + " frames in a run");
+  return prove_link(options);
+}
+
+std::string caution_list() {
+  std::string out = "Cautions:\n";
+  for (const std::string_view caution : budget::standing_cautions()) out += "  " + std::string(caution) + "\n";
+  return out;
 }
 
 std::string scenario_list() {
@@ -182,6 +245,38 @@ int run(int argc, char** argv) {
   simulate_command->add_option("--pace", simulate_options.pace, "so many times faster than life (default: at once)");
   simulate_command->add_option("--pty", simulate_options.pty, "play the radio at a pseudo-terminal linked at this path");
 
+  const auto with_port = [&](CLI::App* command, PortWords& port) {
+    command->add_option("--port", port.port, "serial:PATH, tcp://HOST:PORT, or with --config the name of a port")->required();
+    command->add_option("--baud", port.baud, "bits per second of a serial port (default 9600)");
+    command->add_option("--parity", port.parity, "none (default), even or odd");
+    command->add_option("--flow", port.flow, "none (default), rts_cts or xon_xoff");
+  };
+  CLI::App* prove_command = app.add_subcommand("prove", "acceptance test of a link with numbered frames; `fadeward echo` runs at the far end");
+  prove_command->footer(caution_list());
+  ProveOptions& prove_options = words.prove;
+  with_port(prove_command, prove_options.port);
+  prove_command->add_option("--config", words.config, "configuration: other ports of the link tell margins");
+  prove_command->add_option("--link", prove_options.link, "with --config: the link that is proved");
+  prove_command->add_option("--size", prove_options.octets, "octets of a frame on the wire, 40 to 4096 (default 48)");
+  prove_command->add_option("--rate", prove_options.rate_per_s, "frames a second (default 1; 2 with --walk)");
+  prove_command->add_option("--for", words.prove_span, "length of the run (default 10m; 1h with --walk)");
+  CLI::Option* max_loss = prove_command->add_option("--max-loss", words.max_loss, "share of frames that may be lost, each direction (default 0.01)");
+  prove_command->add_option("--max-latency", words.max_latency, "round trips must be within this span");
+  prove_command->add_option("--latency-share", prove_options.criteria.latency_share, "so many of them (default 0.99)");
+  prove_command->add_option("--min-margin", prove_options.criteria.min_margin_db, "decibels, both directions");
+  prove_command->add_option("--confidence", prove_options.criteria.confidence, "of each statement (default 0.95)");
+  prove_command->add_option("--wait", words.prove_wait, "how long an answer may take (default 5s)");
+  prove_command->add_option("--knock", words.prove_knock, "how long to wait for the far end (default 30s)");
+  prove_command->add_option("--json", prove_options.json, "file for the report as JSON; - is standard output, instead of text");
+  prove_command->add_option("--html", prove_options.html, "file for the report as a page to sign");
+  prove_command->add_flag("--baseline", prove_options.baseline, "with --config and --link: keep an accepted result as baseline for watch");
+  prove_command->add_flag("--walk", prove_options.walk, "for aiming antennas: a line a second until Ctrl-C");
+
+  CLI::App* echo_command = app.add_subcommand("echo", "the far end of `fadeward prove`: answers and counts until Ctrl-C");
+  echo_command->footer(caution_list());
+  with_port(echo_command, words.echo.port);
+  echo_command->add_option("--config", words.echo.config, "configuration, for a port given by its name");
+
   for (CLI::App* command : app.get_subcommands({})) command->set_version_flag("--version", version);
 
   try {
@@ -199,6 +294,12 @@ int run(int argc, char** argv) {
   if (budget_command->parsed()) return budget(words.budget);
   if (export_command->parsed()) return run_export(words);
   if (review_command->parsed()) return review(words.review);
+  if (echo_command->parsed()) return echo(words.echo);
+  if (prove_command->parsed()) {
+    if (prove_options.walk && prove_command->count("--rate") == 0) prove_options.rate_per_s = 2;
+    if (prove_options.walk && prove_command->count("--for") == 0) words.prove_span = "1h";
+    return run_prove(words, max_loss->count() > 0);
+  }
   return run_simulate(words);
 }
 

@@ -18,6 +18,7 @@
 #include "fadeward/app/history_writer.hpp"
 #include "fadeward/app/notify.hpp"
 #include "fadeward/app/port_feed.hpp"
+#include "fadeward/app/proof_store.hpp"
 #include "fadeward/app/state_file.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/config/describe.hpp"
@@ -45,6 +46,7 @@ class Daemon {
   Daemon(Settings settings, const WatchOptions& options)
       : options_(options),
         settings_(std::move(settings)),
+        proofs_(take_proofs(settings_.history.dir, settings_)),
         clock_(options.time_factor == 1 ? Clock{} : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
         supervisor_(settings_, clock_.now(), core_options(settings_)),
         signals_(io_, SIGTERM, SIGINT, SIGHUP),
@@ -123,6 +125,21 @@ class Daemon {
     const Instant now = clock_.now();
     feed_.started(FADEWARD_VERSION, now);
     feed_.settings(settings_, now);
+    feed_.periods(periods_of(proofs_));
+  }
+
+  /// Before the settings are used: what `prove --baseline` left in the directory of the history.
+  static std::vector<StoredProof> take_proofs(const std::string& dir, Settings& settings) {
+    if (dir.empty()) return {};
+    std::size_t skipped = 0;
+    auto proofs = load_proofs(dir, skipped);
+    if (!proofs) {
+      spdlog::warn("proofs not read: {}", proofs.error().message);
+      return {};
+    }
+    if (skipped > 0) spdlog::warn("{}/proved.jsonl: {} lines cannot be read", dir, skipped);
+    put_proofs(*proofs, settings);
+    return std::move(proofs).value();
   }
 
   /// After a tick. Once a minute what happened and the quarter hours that ended go to the disk:
@@ -336,6 +353,7 @@ class Daemon {
       spdlog::warn("http.listen and history change with the next start only");
     fresh.http = settings_.http;
     fresh.history = settings_.history;
+    proofs_ = take_proofs(fresh.history.dir, fresh);
     // Both go by the numbers of the old settings, and a link that is gone takes its bins with it.
     log_events();
     if (history_) feed_.collect(supervisor_, settings_);
@@ -345,7 +363,10 @@ class Daemon {
     for (PortFeed* feed : opened_anew_) feed->start();
     opened_anew_.clear();
     log_events();
-    if (history_) feed_.settings(settings_, clock_.now());
+    if (history_) {
+      feed_.settings(settings_, clock_.now());
+      feed_.periods(periods_of(proofs_));
+    }
     publish_snapshot();
     box_.change([this](publish::ProgramState& state) {
       state.config_last_reload_successful = true;
@@ -389,6 +410,7 @@ class Daemon {
 
   const WatchOptions& options_;
   Settings settings_;
+  std::vector<StoredProof> proofs_;
   Clock clock_;
   judge::Supervisor supervisor_;
   std::unique_ptr<StateFile> state_;          // its lock guards the history as well

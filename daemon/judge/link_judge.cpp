@@ -548,6 +548,9 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   if (const auto& crossing = outlooks_[at(d)].crossing())
     if (crossing->outlook == Crossing::Outlook::crosses) out.days_left = crossing->days;
   out.baseline_margin_db = outlooks_[at(d)].baseline_margin_db();
+  const auto& proved = settings_.baseline.proved_margin_db[at(d)];
+  const bool proved_stands = proved && !outlooks_[at(d)].baseline_complete(settings_.baseline);
+  if (proved_stands) out.baseline_margin_db = proved;
   out.has_reserve = settings_.radio.slowest.said() ||
                     (settings_.radio.max_power_dbm && state.power_dbm.has_value());
   state.window.expire(now);
@@ -586,7 +589,9 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.rolling[1].margin_db = margin->median_db;
     out.expected_loss_ratio = margin->too_weak;
     if (const auto unused = unused_db(d, now)) out.reserve_db = margin->median_db + *unused;
-    if (out.baseline_margin_db)  // of days that counted the reserve as well
+    if (proved_stands)
+      out.baseline_deficit_db = *proved - margin->median_db;
+    else if (out.baseline_margin_db)  // of days that counted the reserve as well
       out.baseline_deficit_db =
           *out.baseline_margin_db - out.reserve_db.value_or(margin->median_db);
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;

@@ -25,6 +25,10 @@ class HistoryFeed {
 
   /// The periods of these settings; at the start and at each reload.
   void settings(const Settings& settings, Instant now);
+  /// Further periods; ones that are written already replace themselves.
+  void periods(std::vector<history::PeriodRecord> more) {
+    for (history::PeriodRecord& one : more) batch_.periods.push_back(std::move(one));
+  }
   void started(const std::string& version, Instant now);
   void stopped(Instant now);
   /// To be told of each event before the supervisor forgets it.

@@ -200,6 +200,8 @@ struct BaselineSettings {
   bool commissioning = true;                   ///< the first 14 days; else the two dates
   Time from{};
   Time to{};
+  /// Measured when the link was proved, no key of the file; stands until the baseline is complete.
+  std::array<std::optional<double>, kDirections> proved_margin_db;
 };
 
 struct LinkSettings {

@@ -1,0 +1,64 @@
+#include "fadeward/prove/live.hpp"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "fadeward/prove/words.hpp"
+
+namespace fadeward::prove {
+namespace {
+
+using testing::EndsWith;
+using testing::HasSubstr;
+
+TEST(Walk, FitsAPhone) {
+  Walk walk;
+  for (const double margin : {-123.4, -99.9, -3.0, 0.0, 12.34, 99.9, 250.0})
+    for (const std::uint32_t sent : {0U, 9U, 20U, 10000U}) {
+      Aim aim;
+      aim.sent = aim.answered = sent;
+      aim.latency_s = 12.3456;
+      EXPECT_LE(Walk{}.line(aim).size(), Walk::kColumns);
+      aim.margins_db = {margin, margin};
+      EXPECT_LE(walk.line(aim).size(), Walk::kColumns) << walk.line(aim);
+    }
+}
+
+TEST(Walk, KeepsTheBestOfTheWeakerDirection) {
+  Walk walk;
+  Aim aim{{12.0, 9.0}, 20, 20, 0.4};
+  EXPECT_THAT(walk.line(aim), HasSubstr("best  9.0 <<"));
+  aim.margins_db = {20.0, 7.0};
+  const std::string worse = walk.line(aim);
+  EXPECT_THAT(worse, EndsWith("best  9.0"));
+  EXPECT_THAT(worse, HasSubstr("in 20.0 out  7.0dB 20/20"));
+  aim.margins_db = {10.0, 11.5};
+  EXPECT_THAT(walk.line(aim), HasSubstr("best 10.0 <<"));
+  aim.margins_db = {};
+  EXPECT_THAT(walk.line(aim), HasSubstr("?"));
+}
+
+TEST(Walk, WithoutMarginsGoesByWhatIsDelivered) {
+  Walk walk;
+  EXPECT_THAT(walk.line(Aim{{}, 20, 15, 0.4}), HasSubstr("15/20  75%"));
+  EXPECT_THAT(walk.line(Aim{{}, 20, 10, {}}), HasSubstr("best  75%"));
+  EXPECT_THAT(walk.line(Aim{{}, 20, 10, {}}), HasSubstr("no answer"));
+}
+
+TEST(Words, Figures) {
+  EXPECT_EQ(percent_words(0.01), "1 %");
+  EXPECT_EQ(percent_words(0.003216), "0.322 %");
+  EXPECT_EQ(percent_words(0.95), "95 %");
+  EXPECT_EQ(percent_words(1), "100 %");
+  EXPECT_EQ(seconds_words(0.00084), "0.84 ms");
+  EXPECT_EQ(seconds_words(0.4123), "412 ms");
+  EXPECT_EQ(seconds_words(2.314), "2.31 s");
+  EXPECT_EQ(span_words(598), "9 min 58 s");
+  EXPECT_EQ(span_words(11100), "3 h 05 min");
+  EXPECT_EQ(rate_words(384), "384 bit/s");
+  EXPECT_EQ(rate_words(12100), "12.1 kbit/s");
+  EXPECT_EQ(count_words(1, "frame", "frames"), "1 frame");
+}
+
+}  // namespace
+}  // namespace fadeward::prove
