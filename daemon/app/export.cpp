@@ -36,6 +36,14 @@ int export_history(const ExportOptions& options) {
     }
     what.links = {options.link};
   }
+  for (const std::string& label : options.labels) {
+    const auto equals = label.find('=');
+    const std::string name = label.substr(0, equals);
+    if (equals == std::string::npos || equals + 1 == label.size() || !publish::may_label(name) ||
+        !what.labels.emplace(name, label.substr(equals + 1)).second)
+      return refuse("--label " + printable(label, 60) +
+                    ": NAME=VALUE, a name once and none that the series have already");
+  }
   if (options.from) what.from = *options.from;
   if (options.to) what.to = *options.to;
   bool written = true;

@@ -210,6 +210,7 @@ int run(int argc, char** argv) {
   CLI::App* export_command = app.add_subcommand("export", "the history as OpenMetrics text with timestamps, for backfilling");
   export_command->add_option("--history", words.history, "directory of the history")->required();
   export_command->add_option("--link", words.exported.link, "one link only");
+  export_command->add_option("--label", words.exported.labels, "NAME=VALUE onto every series, as a scrape adds it (gateway=mill-house)");
   export_command->add_option("--from", words.from, "first moment: a date or an RFC 3339 time");
   export_command->add_option("--to", words.to, "end, not included");
 

@@ -13,11 +13,12 @@ template <class T>
 void append_with_to_chars(std::string& out, T value) {
   std::array<char, 40> text{};
   const auto [end, error] = std::to_chars(text.data(), text.data() + text.size(), value);
-  (void)error;   // 40 characters hold every double and 64-bit integer
+  (void)error;  // 40 characters hold every double and 64-bit integer
   out.append(text.data(), end);
 }
 
-/// Length of the well-formed UTF-8 sequence at the front (Unicode 15, table 3-7); 0 if there is none.
+/// Length of the well-formed UTF-8 sequence at the front (Unicode 15, table 3-7); 0 if there is
+/// none.
 std::size_t utf8_length(std::string_view text) {
   const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
   const auto tail = [&](std::size_t i, unsigned low = 0x80, unsigned high = 0xbf) {
@@ -63,7 +64,7 @@ void append_number(std::string& out, double value) {
     return;
   }
   if (value == std::floor(value) && std::abs(value) < 1e15) {
-    append_with_to_chars(out, static_cast<std::int64_t>(value));   // "-0" becomes "0"
+    append_with_to_chars(out, static_cast<std::int64_t>(value));  // "-0" becomes "0"
     return;
   }
   append_with_to_chars(out, value);
@@ -138,6 +139,14 @@ std::string printable(std::string_view text, std::size_t limit) {
     used += length;
   }
   return out;
+}
+
+bool is_label_name(std::string_view name) {
+  const auto legal = [](char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
+  };
+  return !name.empty() && name.size() <= 128 && !(name[0] >= '0' && name[0] <= '9') &&
+         name.substr(0, 2) != "__" && std::all_of(name.begin(), name.end(), legal);
 }
 
 }  // namespace fadeward

@@ -3,6 +3,7 @@
 #include <array>
 
 #include "address.hpp"
+#include "fadeward/base/text.hpp"
 #include "scalar.hpp"
 #include "sections.hpp"
 
@@ -39,9 +40,10 @@ Reader<std::string> web_address() {
       return true;
     }
     if (text && node.text.find('@') != std::string::npos)
-      reading.complain(node.place,
-                       "a web address with a user's name or password in it is not allowed: user and "
-                       "password_file are for these");
+      reading.complain(
+          node.place,
+          "a web address with a user's name or password in it is not allowed: user and "
+          "password_file are for these");
     else
       reading.refuse(node, "a web address such as http://127.0.0.1:9093");
     return false;
@@ -62,25 +64,29 @@ void check_target(Reading& reading, const Node& map, T& target) {
 
 // RFC 7617: the user's name ends at the colon.
 Reader<std::string> user_name() {
-  return scalar<std::string>("a user's name of at most 255 bytes without a colon",
-                             [](std::string_view text) -> std::optional<std::string> {
-                               const auto bad = [](char c) {
-                                 return c == ':' || static_cast<unsigned char>(c) < 0x20 || c == 0x7f;
-                               };
-                               if (text.empty() || text.size() > 255 ||
-                                   std::any_of(text.begin(), text.end(), bad))
-                                 return {};
-                               return std::string(text);
-                             });
+  return scalar<std::string>(
+      "a user's name of at most 255 bytes without a colon",
+      [](std::string_view text) -> std::optional<std::string> {
+        const auto bad = [](char c) {
+          return c == ':' || static_cast<unsigned char>(c) < 0x20 || c == 0x7f;
+        };
+        if (text.empty() || text.size() > 255 || std::any_of(text.begin(), text.end(), bad))
+          return {};
+        return std::string(text);
+      });
 }
 
 template <class T>
 std::vector<Key<T>> target_keys() {
   return {
-      required(key<T>("url", [](T& t) -> std::string& { return t.url; }, web_address())),
-      key<T>("user", [](T& t) -> std::string& { return t.user; }, user_name()),
-      key<T>("password_file", [](T& t) -> std::string& { return t.password_file; }, file_path()),
-      key<T>("ca_file", [](T& t) -> std::string& { return t.ca_file; }, file_path()),
+      required(key<T>(
+          "url", [](T& t) -> std::string& { return t.url; }, web_address())),
+      key<T>(
+          "user", [](T& t) -> std::string& { return t.user; }, user_name()),
+      key<T>(
+          "password_file", [](T& t) -> std::string& { return t.password_file; }, file_path()),
+      key<T>(
+          "ca_file", [](T& t) -> std::string& { return t.ca_file; }, file_path()),
   };
 }
 
@@ -110,18 +116,10 @@ void check_push(Reading& reading, const Node& map, PushSettings& push) {
   for (const auto& target : push.alertmanagers) {
     if (target.url.empty()) continue;
     if (std::find(urls.begin(), urls.end(), target.url) != urls.end())
-      reading.complain_at(map, "alertmanagers", "the same address twice: " + target.url.substr(0, target.url.find('?')));
+      reading.complain_at(map, "alertmanagers",
+                          "the same address twice: " + target.url.substr(0, target.url.find('?')));
     urls.push_back(target.url);
   }
-}
-
-// Prometheus data model; names that begin with two underscores are its own.
-bool is_label_name(std::string_view name) {
-  const auto legal = [](char c) {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_';
-  };
-  return !name.empty() && name.size() <= 128 && !(name[0] >= '0' && name[0] <= '9') &&
-         name.substr(0, 2) != "__" && std::all_of(name.begin(), name.end(), legal);
 }
 
 bool is_own_label(std::string_view name) {
@@ -177,12 +175,15 @@ const Section<HistorySettings>& history_section() {
 
 const Section<PushSettings>& push_section() {
   using T = PushSettings;
-  static const Section<T> section({
-      key<T>(
-          "alertmanagers", &T::alertmanagers,
-          list_of<AlertmanagerTarget>(read_alertmanager, "a list of at most 16 web addresses", 16)),
-      key<T>("remote_write", &T::remote_write, Reader<RemoteWriteSettings>(remote_write_section())),
-  }, check_push);
+  static const Section<T> section(
+      {
+          key<T>("alertmanagers", &T::alertmanagers,
+                 list_of<AlertmanagerTarget>(read_alertmanager,
+                                             "a list of at most 16 web addresses", 16)),
+          key<T>("remote_write", &T::remote_write,
+                 Reader<RemoteWriteSettings>(remote_write_section())),
+      },
+      check_push);
   return section;
 }
 

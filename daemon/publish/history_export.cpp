@@ -48,8 +48,19 @@ struct AlertLife {
   std::vector<std::pair<Time, Severity>> levels;  ///< from that time on; none: not active
 };
 
-std::string labels_of(const history::EventRecord& event) {
-  std::string out = event.link.empty() ? "{port=\"" : "{link=\"";
+/// "{" and the labels that every series has, each with a comma.
+std::string begin_labels(const HistoryExport& what) {
+  std::string out = "{";
+  for (const auto& [name, value] : what.labels) {
+    out += name + "=\"";
+    append_label_value(out, value);
+    out += "\",";
+  }
+  return out;
+}
+
+std::string labels_of(const history::EventRecord& event, const std::string& begin) {
+  std::string out = begin + (event.link.empty() ? "port=\"" : "link=\"");
   append_label_value(out, event.link.empty() ? event.port : event.link);
   if (event.direction) out += "\",direction=\"" + std::string(name_of(*event.direction));
   return out + "\",alert=\"" + std::string(name_of(event.alert)) + "\"} ";
@@ -58,10 +69,11 @@ std::string labels_of(const history::EventRecord& event) {
 /// Of these links, and of the ports.
 std::vector<AlertLife> alert_lives(history::Reader& reader, const HistoryExport& what) {
   std::map<std::string, AlertLife> lives;
+  const std::string begin = begin_labels(what);
   for (const history::EventRecord& event : reader.events(Time::min(), what.to)) {
     if (!event.link.empty() && std::ranges::find(what.links, event.link) == what.links.end())
       continue;
-    std::string labels = labels_of(event);
+    std::string labels = labels_of(event, begin);
     AlertLife& life = lives[labels];
     life.labels = std::move(labels);
     const bool over = event.change == history::EventChange::cleared;
@@ -116,6 +128,11 @@ constexpr AlertFamily kAlertFamilies[] = {
 
 }  // namespace
 
+bool may_label(std::string_view name) {
+  return is_label_name(name) && name != "link" && name != "direction" && name != "port" &&
+         name != "alert";
+}
+
 void export_history(history::Reader& reader, const HistoryExport& what,
                     const std::function<bool(std::string_view)>& write) {
   std::string out;
@@ -133,7 +150,7 @@ void export_history(history::Reader& reader, const HistoryExport& what,
       for (const Direction direction : {Direction::inbound, Direction::outbound}) {
         if (!going) return;
         std::string series(quantity.family);
-        series += "{link=\"";
+        series += begin_labels(what) + "link=\"";
         append_label_value(series, link);
         series += "\",direction=\"" + std::string(name_of(direction)) + "\"} ";
         double sum = 0;

@@ -24,6 +24,7 @@ struct ExportOptions {
   std::string history;   ///< directory
   std::string link;      ///< empty: all
   std::optional<Time> from, to;
+  std::vector<std::string> labels;  ///< NAME=VALUE onto every series
 };
 int export_history(const ExportOptions& options);
 

@@ -27,4 +27,8 @@ void append_json_string(std::string& out, std::string_view text);
 /// \xNN, cut after `limit` bytes with an ellipsis.
 std::string printable(std::string_view text, std::size_t limit = 200);
 
+/// A name that Prometheus takes for a label of somebody's own: letters, digits and underscores, not
+/// a digit first, not two underscores first; 1 to 128 bytes.
+bool is_label_name(std::string_view name);
+
 }  // namespace fadeward

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <functional>
+#include <map>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -14,7 +15,11 @@ struct HistoryExport {
   std::vector<std::string> links;  ///< in this order
   Time from = Time::min();
   Time to = Time::max();
+  std::map<std::string, std::string> labels = {};  ///< onto every series; names as may_label()
 };
+
+/// A label name that no series has already.
+bool may_label(std::string_view name);
 
 /// Writes a family at a time, all samples of a series in order of time; a sample of a quarter hour
 /// (or hour) has the time of its end, as a gauge that looks back. Counters begin at 0 with the

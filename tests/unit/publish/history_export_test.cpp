@@ -189,5 +189,31 @@ TEST_F(HistoryExported, AlertsAreThereWhileTheyAreActive) {
   EXPECT_EQ(later.series.at("fadeward_alert_severity" + labels("MarginLow")).front().second, 3);
 }
 
+TEST_F(HistoryExported, LabelsOfAScrapeGoOntoEverySeries) {
+  auto reader = std::move(history::Reader::open(dir_ / "h")).value();
+  HistoryExport what;
+  what.links = {kEvil};
+  what.labels = {{"gateway", "mill \"house\""}, {"region", "tarn"}};
+  std::string out;
+  export_history(reader, what, [&](std::string_view part) {
+    out += part;
+    return true;
+  });
+  std::istringstream lines(out);
+  for (std::string line; std::getline(lines, line);)
+    if (!line.starts_with("#")) {
+      EXPECT_NE(line.find("{gateway=\"mill \\\"house\\\"\",region=\"tarn\",link="),
+                std::string::npos)
+          << line;
+    }
+}
+
+// Prometheus data model, "Metric names and labels".
+TEST(LabelNames, AreThoseOfTheDataModel) {
+  for (const char* good : {"gateway", "_a", "A9", "a_b"}) EXPECT_TRUE(may_label(good)) << good;
+  for (const char* bad : {"", "9a", "a-b", "a b", "__a", "é", "link", "direction", "port", "alert"})
+    EXPECT_FALSE(may_label(bad)) << bad;
+}
+
 }  // namespace
 }  // namespace fadeward::publish
