@@ -230,7 +230,8 @@ class Run {
       return 0us;
     }
     if (now.steady >= due_) {
-      if (!line_.open() || !line_.idle()) return 2ms;
+      if (!line_.open()) return 20ms;
+      if (!line_.idle()) return 2ms;
       line_.send(prober_.probe(now.steady));
       last_sent_ = now.steady;
       due_ = std::max(due_ + period_, now.steady - period_);   // no burst after a pause
@@ -311,7 +312,7 @@ class Run {
       if (margins[d].margin_db) {
         aimed_db_[d] = margins[d].margin_db;
         aimed_at_[d] = now.steady;
-      } else if (now.steady - aimed_at_[d] > 2 * kAimSpan) {
+      } else if (now.steady - aimed_at_[d] > kAimSpan) {
         aimed_db_[d].reset();
       }
     if (now.steady - margins_begun_ >= kAimSpan) {

@@ -14,8 +14,9 @@ h1 { font-size: 1.4rem; margin: 0 0 .25rem; } h2 { font-size: 1.05rem; margin: 1
 .passed { border-color: #14598c; color: #0f4870; } .failed { border-color: #8c2a00; color: #7a2500; } .undecided { border-color: #5c5142; color: #4b4236; }
 table { border-collapse: collapse; width: 100%; } th, td { text-align: right; padding: .25rem .6rem; border-bottom: 1px solid #d9d6cc; }
 th:first-child, td:first-child, .words td { text-align: left; } th { font-weight: 600; }
-td { font-variant-numeric: tabular-nums; overflow-wrap: anywhere; } .sub td { color: #4b4f50; }
-.sign td { height: 2.4rem; vertical-align: bottom; border-bottom: 1px solid #1b2226; } .sign td:nth-child(odd) { border: 0; width: 9rem; color: #4b4f50; }
+td { font-variant-numeric: tabular-nums; } td:last-child { overflow-wrap: anywhere; }
+.words td:not(:last-child) { white-space: nowrap; width: 1%; padding-right: 1.4rem; } .sub td { color: #4b4f50; }
+.sign td { height: 2.4rem; vertical-align: bottom; border-bottom: 1px solid #1b2226; } .words.sign td:nth-child(even) { width: 40%; } .sign td:nth-child(odd) { border: 0; color: #4b4f50; }
 ul { padding-left: 1.2rem; } @media print { body { margin: 0; font-size: 12px; } h2 { break-after: avoid; } table, ul { break-inside: avoid; } }
 )css";
 

@@ -167,7 +167,7 @@ def lossy(t):
     t.equal(report["round_trip"]["answered"], 460, "round trips")
     t.expect(report["latency_s"]["min"] >= 0.060, "both delays are in the round trip",
              report["latency_s"]["min"])
-    t.within(report["latency_s"]["median"], 0.075, "and little else")
+    t.within(report["latency_s"]["min"], 0.075, "and little else")
 
     t.section("the near end restarts: the same far end, a new count")
     bench.path.plan = {}
@@ -185,7 +185,8 @@ def clean(t):
     process = bench.prove("--rate", 60, "--for", "6s", "--html", page, "--max-latency", "1s")
     code, report = bench.finish(process)
     t.equal(code, 0, "360 frames without loss show 1 %")
-    t.within(report["latency_s"]["median"], 0.001, "under 1 ms of its own at 115,200 baud")
+    # The least one: a busy machine adds its own to the others.
+    t.within(report["latency_s"]["min"], 0.001, "under 1 ms of its own at 115,200 baud")
     print(f"        round trip over both programs and the path: {report['latency_s']}")
     text = process.output()
     t.expect(text.startswith("PASSED"), "the text says so first", text[:60])
