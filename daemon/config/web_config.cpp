@@ -182,6 +182,9 @@ const Section<WebConfig>& web_section() {
 
 Result<WebConfig> parse_web_config(std::string_view yaml_text, std::string_view file_name) {
   static const Vocabulary none;
+  // What read_file() has cut off may have been the passwords.
+  if (yaml_text.size() > kMaxFileBytes)
+    return Error{printable(file_name) + ": larger than 1 MiB"};
   const auto tree = read_tree(yaml_text);
   if (const auto* error = std::get_if<SyntaxError>(&tree)) {
     Complaints complaints;
