@@ -10,6 +10,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <future>
+#include <tuple>
 #include <vector>
 
 #include "fadeward/app/clock.hpp"
@@ -331,9 +332,11 @@ class Daemon {
     for (const auto& gone : feeds_)
       if (gone) gone->stop();
     feeds_ = std::move(feeds);
-    if (fresh.http.address != settings_.http.address || fresh.http.port != settings_.http.port ||
-        fresh.history != settings_.history)
-      spdlog::warn("http.listen and history change with the next start only");
+    const auto of = [](const HttpSettings& http) {
+      return std::tie(http.address, http.port, http.web_config, http.enable_reload, http.disabled);
+    };
+    if (of(fresh.http) != of(settings_.http) || fresh.history != settings_.history)
+      spdlog::warn("http and history change with the next start only");
     fresh.http = settings_.http;
     fresh.history = settings_.history;
     // Both go by the numbers of the old settings, and a link that is gone takes its bins with it.
