@@ -36,6 +36,9 @@ namespace {
 
 constexpr Duration kTick = std::chrono::seconds{1};
 constexpr Duration kDrain = std::chrono::milliseconds{200};
+// Together with the drain less than a second, whoever hangs on the other side.
+constexpr Duration kPushEnd = std::chrono::milliseconds{500};
+constexpr Duration kHttpEnd = std::chrono::milliseconds{250};
 constexpr Duration kSaveEvery = std::chrono::hours{6};
 constexpr Duration kSaveAlertsAfter = std::chrono::minutes{1};
 
@@ -178,7 +181,9 @@ class Daemon {
         return json.answer(request, names, published.snapshot->time);
       };
     }
-    server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
+    publish::HttpLimits limits;
+    limits.stop = kHttpEnd;
+    server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks, limits);
     const Status started = server_->start();
     if (started)
       spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
@@ -371,7 +376,7 @@ class Daemon {
   int stop() {
     drain();
     log_events();
-    pusher_->stop();
+    pusher_->stop(kPushEnd);
     if (server_) server_->stop();
     if (!state_) return 0;
     end_history();

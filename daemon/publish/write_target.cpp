@@ -295,7 +295,8 @@ void WriteTarget::finished(Load load) {
 
 void WriteTarget::end(std::function<void()> done) {
   ended_ = std::move(done);
-  if (!client_.busy()) post_end();
+  if (!client_.busy()) return post_end();
+  if (failing_) ended_();   // its answer is not worth waiting for
 }
 
 void WriteTarget::post_end() {
