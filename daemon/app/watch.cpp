@@ -10,6 +10,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <future>
+#include <tuple>
 #include <vector>
 
 #include "fadeward/app/clock.hpp"
@@ -36,6 +37,9 @@ namespace {
 
 constexpr Duration kTick = std::chrono::seconds{1};
 constexpr Duration kDrain = std::chrono::milliseconds{200};
+// Together with the drain less than a second, whoever hangs on the other side.
+constexpr Duration kPushEnd = std::chrono::milliseconds{500};
+constexpr Duration kHttpEnd = std::chrono::milliseconds{250};
 constexpr Duration kSaveEvery = std::chrono::hours{6};
 constexpr Duration kSaveAlertsAfter = std::chrono::minutes{1};
 
@@ -194,7 +198,9 @@ class Daemon {
         return json.answer(request, names, published.snapshot->time);
       };
     }
-    server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks);
+    publish::HttpLimits limits;
+    limits.stop = kHttpEnd;
+    server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks, limits);
     const Status started = server_->start();
     if (started)
       spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
@@ -348,9 +354,11 @@ class Daemon {
     for (const auto& gone : feeds_)
       if (gone) gone->stop();
     feeds_ = std::move(feeds);
-    if (fresh.http.address != settings_.http.address || fresh.http.port != settings_.http.port ||
-        fresh.history != settings_.history)
-      spdlog::warn("http.listen and history change with the next start only");
+    const auto of = [](const HttpSettings& http) {
+      return std::tie(http.address, http.port, http.web_config, http.enable_reload, http.disabled);
+    };
+    if (of(fresh.http) != of(settings_.http) || fresh.history != settings_.history)
+      spdlog::warn("http and history change with the next start only");
     fresh.http = settings_.http;
     fresh.history = settings_.history;
     proofs_ = take_proofs(fresh.history.dir, fresh);
@@ -389,7 +397,7 @@ class Daemon {
   int stop() {
     drain();
     log_events();
-    pusher_->stop();
+    pusher_->stop(kPushEnd);
     if (server_) server_->stop();
     if (!state_) return 0;
     end_history();

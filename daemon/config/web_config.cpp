@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <filesystem>
 
 #include "fadeward/base/text.hpp"
 #include "file.hpp"
@@ -182,6 +183,9 @@ const Section<WebConfig>& web_section() {
 
 Result<WebConfig> parse_web_config(std::string_view yaml_text, std::string_view file_name) {
   static const Vocabulary none;
+  // What read_file() has cut off may have been the passwords.
+  if (yaml_text.size() > kMaxFileBytes)
+    return Error{printable(file_name) + ": larger than 1 MiB"};
   const auto tree = read_tree(yaml_text);
   if (const auto* error = std::get_if<SyntaxError>(&tree)) {
     Complaints complaints;
@@ -197,6 +201,10 @@ Result<WebConfig> parse_web_config(std::string_view yaml_text, std::string_view 
 }
 
 Result<WebConfig> load_web_config(const std::string& path) {
+  std::error_code failed;   // a pipe would hold up the server when it is looked at anew
+  if (const auto kind = std::filesystem::status(path, failed).type();
+      kind != std::filesystem::file_type::regular && kind != std::filesystem::file_type::not_found)
+    return Error{printable(path) + ": not a regular file"};
   const auto text = read_file(path);
   if (!text) return text.error();
   return parse_web_config(*text, path);

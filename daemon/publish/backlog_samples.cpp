@@ -58,6 +58,13 @@ bool BacklogSamples::step(history::Reader& reader, const std::map<std::string, s
   reader.bins(link, direction, what_.from - std::chrono::hours{1}, what_.to, [&](const history::Summary& bin) {
     const Time end = bin.start + bin.span;
     if (bin.empty() || end <= what_.from || end > what_.to) return;
+    if (what_.too_old) {   // it may be years: only counted, nothing is held
+      for (const history::Quantity* quantity : pushed_quantities()) {
+        const auto value = quantity->value(bin);
+        counted_ += value && std::isfinite(*value);
+      }
+      return;
+    }
     Found& each = found.emplace_back(Found{end, {}});
     for (const history::Quantity* quantity : pushed_quantities()) each.values.push_back(quantity->value(bin));
   });

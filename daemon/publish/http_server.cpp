@@ -4,6 +4,7 @@
 #include <signal.h>
 #include <time.h>
 
+#include <algorithm>
 #include <array>
 #include <boost/asio/buffer.hpp>
 #include <boost/asio/io_context.hpp>
@@ -150,6 +151,8 @@ class HttpServer::Core {
     virtual ~Session() = default;
     virtual void close() = 0;
     virtual bool is_answering() const = 0;
+    /// Open, and still without a whole request, or answered already.
+    virtual bool may_make_room() const = 0;
   };
   template <class S>
   class SessionOn;
@@ -209,6 +212,7 @@ class HttpServer::Core::SessionOn final : public Session,
     lowest().close();
   }
   bool is_answering() const override { return answering_; }
+  bool may_make_room() const override { return open_ && !asked_; }
 
  private:
   static constexpr bool kTls = std::is_same_v<S, TlsStream>;
@@ -252,6 +256,7 @@ class HttpServer::Core::SessionOn final : public Session,
   std::size_t drained_ = 0;
   bool idle_ = true;
   bool open_ = true;
+  bool asked_ = false;  ///< a whole request is here, its answer not yet there
   bool answering_ = false;
 };
 
@@ -313,6 +318,8 @@ void HttpServer::Core::SessionOn<S>::on_unreadable(const error_code& error) {
 
 template <class S>
 void HttpServer::Core::SessionOn<S>::on_request() {
+  asked_ = true;
+  core_.look_at_guard();  // whoever keeps a connection must not keep what was taken away
   const auto& message = parser_->get();
   if (message.version() >= 11 && message.count(http::field::host) != 1) {  // RFC 9112 section 3.2
     ++core_.tally_.malformed;
@@ -379,7 +386,7 @@ void HttpServer::Core::SessionOn<S>::serve() {
 
 template <class S>
 void HttpServer::Core::SessionOn<S>::send(HttpAnswer answer, bool head, bool keep_alive) {
-  answering_ = true;
+  answering_ = asked_ = true;
   answer_ = std::move(answer);
   lowest().expires_after(core_.limits_.answer);
   header_ = header_of(answer_, keep_alive, core_.guard_.get());
@@ -394,7 +401,7 @@ void HttpServer::Core::SessionOn<S>::send(HttpAnswer answer, bool head, bool kee
 
 template <class S>
 void HttpServer::Core::SessionOn<S>::on_sent(const error_code& error, bool keep_alive) {
-  answering_ = false;
+  answering_ = asked_ = false;
   answer_ = {};
   if (!open_) return;
   if (error == beast::error::timeout) ++core_.tally_.deadline;
@@ -459,10 +466,13 @@ void HttpServer::Core::accept() {
 void HttpServer::Core::take(Socket socket) {
   if (waiting_.size() + busy_.size() >= limits_.connections) {
     ++tally_.limit;
-    if (waiting_.empty()) return;  // all are at work: the newcomer's socket closes here
-    Session& oldest = *waiting_.front();
-    waiting_.splice(waiting_.end(), waiting_, waiting_.begin());  // not the same one again
-    oldest.close();
+    // Where none is idle, who is longest at saying what it wants: else a few slow ones keep all
+    // others out.
+    Sessions& among = waiting_.empty() ? busy_ : waiting_;
+    const auto oldest = std::ranges::find_if(
+        among, [](const Session* session) { return session->may_make_room(); });
+    if (oldest == among.end()) return;  // all are at work: the newcomer's socket closes here
+    (*oldest)->close();
   }
   error_code ignored;
   socket.set_option(tcp::no_delay(true), ignored);

@@ -64,97 +64,111 @@ std::optional<Credentials> basic_credentials(std::string_view authorization) {
   return Credentials{pair->substr(0, colon), pair->substr(colon + 1)};
 }
 
-PasswordDesk::PasswordDesk() : secret_(32, '\0') {
-  if (RAND_bytes(reinterpret_cast<unsigned char*>(secret_.data()),
-                 static_cast<int>(secret_.size())) != 1)
-    secret_.clear();  // then nothing is remembered
+PasswordDesk::State::State() : secret(32, '\0') {
+  if (RAND_bytes(reinterpret_cast<unsigned char*>(secret.data()),
+                 static_cast<int>(secret.size())) != 1)
+    secret.clear();  // then nothing is remembered
 }
 
-PasswordDesk::~PasswordDesk() { stop(); }
-
-std::string PasswordDesk::digest(const Credentials& who, const std::string& hash) const {
+std::string PasswordDesk::State::digest(const Credentials& who, const std::string& hash) const {
   const std::string text = who.user + '\0' + hash + '\0' + who.password;
   std::array<unsigned char, EVP_MAX_MD_SIZE> out{};
   unsigned size = 0;
-  HMAC(EVP_sha256(), secret_.data(), static_cast<int>(secret_.size()),
+  HMAC(EVP_sha256(), secret.data(), static_cast<int>(secret.size()),
        reinterpret_cast<const unsigned char*>(text.data()), text.size(), out.data(), &size);
   return {reinterpret_cast<const char*>(out.data()), size};
 }
 
+PasswordDesk::PasswordDesk() = default;
+PasswordDesk::~PasswordDesk() { stop(); }
+
 void PasswordDesk::set_users(std::map<std::string, std::string> users) {
-  const std::lock_guard guard(mutex_);
-  users_ = std::move(users);
+  State& state = *state_;
+  const std::lock_guard guard(state.mutex);
+  state.users = std::move(users);
   // What was found under another hash matches no more: the digest is of the hash too.
-  std::erase_if(remembered_, [this](const auto& one) { return !users_.contains(one.first); });
+  std::erase_if(state.remembered,
+                [&state](const auto& one) { return !state.users.contains(one.first); });
 }
 
 bool PasswordDesk::has_users() const {
-  const std::lock_guard guard(mutex_);
-  return !users_.empty();
+  const std::lock_guard guard(state_->mutex);
+  return !state_->users.empty();
 }
 
 bool PasswordDesk::is_known(const Credentials& who) const {
-  const std::lock_guard guard(mutex_);
-  const auto user = users_.find(who.user);
-  const auto known = remembered_.find(who.user);
-  return user != users_.end() && known != remembered_.end() &&
-         same(known->second, digest(who, user->second));
+  const State& state = *state_;
+  const std::lock_guard guard(state_->mutex);
+  const auto user = state.users.find(who.user);
+  const auto known = state.remembered.find(who.user);
+  return user != state.users.end() && known != state.remembered.end() &&
+         same(known->second, state.digest(who, user->second));
 }
 
 bool PasswordDesk::check(Credentials who, Verdict verdict) {
   {
-    const std::lock_guard guard(mutex_);
-    if (stop_ || waiting_.size() >= kMostWaiting) return false;
-    waiting_.push_back({std::move(who), std::move(verdict)});
+    const std::lock_guard guard(state_->mutex);
+    if (state_->stop || state_->waiting.size() >= kMostWaiting) return false;
+    state_->waiting.push_back({std::move(who), std::move(verdict)});
     if (!thread_.joinable()) {
       sigset_t all, before;  // signals are for the main thread
       sigfillset(&all);
       pthread_sigmask(SIG_SETMASK, &all, &before);
-      thread_ = std::thread([this] { run(); });
+      thread_ = std::thread([state = state_] { run(*state); });
       pthread_sigmask(SIG_SETMASK, &before, nullptr);
       pthread_setname_np(thread_.native_handle(), "passwords");
     }
   }
-  changed_.notify_one();
+  state_->changed.notify_one();
   return true;
 }
 
-void PasswordDesk::run() {
-  std::unique_lock guard(mutex_);
+void PasswordDesk::run(State& state) {
+  std::unique_lock guard(state.mutex);
   for (;;) {
-    changed_.wait(guard, [this] { return stop_ || !waiting_.empty(); });
-    if (stop_) return;
-    Job job = std::move(waiting_.front());
-    waiting_.pop_front();
-    const auto user = users_.find(job.who.user);
-    const bool there = user != users_.end();
+    state.changed.wait(guard, [&state] { return state.stop || !state.waiting.empty(); });
+    if (state.stop) return;
+    Credentials who = std::move(state.waiting.front().who);
+    state.verdict = std::move(state.waiting.front().verdict);
+    state.waiting.pop_front();
+    const auto user = state.users.find(who.user);
+    const bool there = user != state.users.end();
     // Somebody's for an unknown user: how long it takes must not tell whether there is one.
-    const std::string hash = there            ? user->second
-                             : users_.empty() ? std::string()
-                                              : users_.begin()->second;
+    const std::string hash = there                 ? user->second
+                             : state.users.empty() ? std::string()
+                                                   : state.users.begin()->second;
+    state.checking = true;
     guard.unlock();
-    const bool right = matches(job.who.password, hash) && there;
+    const bool right = matches(who.password, hash) && there;
     guard.lock();
-    const auto now = users_.find(job.who.user);
-    if (right && !secret_.empty() && now != users_.end() && now->second == hash &&
-        (remembered_.size() < kMostRemembered || remembered_.contains(job.who.user)))
-      remembered_[job.who.user] = digest(job.who, hash);
+    state.checking = false;
+    const auto now = state.users.find(who.user);
+    if (right && !state.secret.empty() && now != state.users.end() && now->second == hash &&
+        (state.remembered.size() < kMostRemembered || state.remembered.contains(who.user)))
+      state.remembered[who.user] = state.digest(who, hash);
+    OPENSSL_cleanse(who.password.data(), who.password.size());
+    if (state.stop) return;
+    Verdict verdict = std::exchange(state.verdict, nullptr);
     guard.unlock();
-    job.verdict(right);
-    OPENSSL_cleanse(job.who.password.data(), job.who.password.size());
-    job = {};
+    verdict(right);
+    verdict = nullptr;
     guard.lock();
   }
 }
 
 void PasswordDesk::stop() {
+  std::deque<Job> left;
+  Verdict under_way;
   {
-    const std::lock_guard guard(mutex_);
-    stop_ = true;
+    const std::lock_guard guard(state_->mutex);
+    state_->stop = true;
+    left = std::move(state_->waiting);
+    state_->waiting.clear();
+    under_way = std::exchange(state_->verdict, nullptr);
+    if (thread_.joinable() && state_->checking) thread_.detach();
   }
-  changed_.notify_one();
+  state_->changed.notify_one();
   if (thread_.joinable()) thread_.join();
-  waiting_.clear();
 }
 
 }  // namespace fadeward::publish

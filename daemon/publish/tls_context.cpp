@@ -45,6 +45,9 @@ int version_of(TlsVersion version) {
 
 Status use_certificate(ssl::context& context, const TlsServerConfig& config) {
   error_code error;
+  // A key under a passphrase is refused: nobody is there to be asked for it.
+  context.set_password_callback(
+      [](std::size_t, ssl::context::password_purpose) { return std::string(); }, error);
   const std::string cert_name =
       config.cert_file.empty() ? "cert" : "cert_file " + printable(config.cert_file);
   if (config.cert_file.empty())

@@ -22,6 +22,7 @@
 #include <boost/beast/http/parser.hpp>
 #include <boost/beast/http/read.hpp>
 #include <boost/beast/http/string_body.hpp>
+#include <filesystem>
 #include <fstream>
 #include <optional>
 #include <utility>
@@ -82,6 +83,10 @@ std::string base64(std::string_view bytes) {
 
 /// The first line.
 Result<std::string> read_password(const std::string& path) {
+  std::error_code failed;   // a pipe would hold up the whole thread, and hand it out once only
+  if (const auto kind = std::filesystem::status(path, failed).type();
+      kind != std::filesystem::file_type::regular && kind != std::filesystem::file_type::not_found)
+    return Error{"password file " + printable(path) + " is not a regular file"};
   std::ifstream file(path, std::ios::binary);
   std::string text(kLongestPassword, '\0');
   file.read(text.data(), static_cast<std::streamsize>(text.size()));
@@ -285,6 +290,7 @@ Task<WebAnswer> WebClient::State::attempt(const std::string& head, const WebRequ
 
 Task<> WebClient::State::serve(std::shared_ptr<State> self, WebRequest request, Done done) {
   co_await asio::post(self->io.get_executor(), kAwait);   // never from within post()
+  if (self->gone) co_return;
   WebAnswer answer;
   auto head = self->head_of(request);
   if (self->address.host.empty()) {

@@ -22,6 +22,9 @@ constexpr Duration kLongestWait = std::chrono::minutes{5};
 constexpr std::size_t kMostMoments = 96;
 constexpr std::size_t kLargestCursor = 16 * 1024;
 constexpr auto kReadingTurn = std::chrono::milliseconds{20};
+constexpr Duration kReadAgain = std::chrono::seconds{10};
+constexpr Duration kPatience = std::chrono::minutes{2};        ///< while live samples wait
+constexpr Duration kLongPatience = std::chrono::hours{1};      ///< while they do not
 
 constexpr const char* kReplaced = "replaced";          ///< a newer live set came before it was taken
 constexpr const char* kTooOld = "too_old";
@@ -68,6 +71,7 @@ WriteTarget::WriteTarget(boost::asio::io_context& io, const RemoteWriteSettings&
     : settings_(settings), outside_(outside), box_(box), ledger_(ledger), io_(io), client_(io, settings, limits),
       trouble_("push of samples to " + client_.label(), outside.log),
       disk_trouble_("keeping how far samples were pushed", outside.log),
+      history_trouble_("reading what " + client_.label() + " has missed", outside.log),
       plan_(rules_of(settings, !outside.history_dir.empty()), load_cursor(), outside.now().steady),
       backoff_(kFirstWait, kLongestWait, seed_of(host_name())) {
   ledger_.open(label(), {kReplaced, kTooOld, kOutOfOrder, kRefused});
@@ -117,7 +121,7 @@ void WriteTarget::turn() {
   if (plan_.holds_live()) abandon_live();
   if (!trusted_ || now < not_before_) return;
   if (plan_.outdated(backlog_.what())) backlog_queue_.clear();
-  if (backlog_queue_.empty() && !backlog_.reading()) load_backlog(*published.snapshot);
+  if (backlog_queue_.empty() && !backlog_.reading() && now >= read_again_) load_backlog(*published.snapshot);
   // In turns, so that neither waits for the other for long.
   if (!live_queue_.empty() && (backlog_queue_.empty() || !backlog_next_)) return post(Load::live);
   if (!backlog_queue_.empty()) post(Load::backlog);
@@ -161,12 +165,27 @@ void WriteTarget::load_backlog(const judge::Snapshot& snapshot) {
   if (!what) return reader_.reset();
   std::vector<std::string> links;
   for (const judge::LinkSnapshot& link : snapshot.links) links.push_back(link.name);
-  backlog_.begin(*what, std::move(links));
   if (!reader_) {
     auto opened = history::Reader::open(outside_.history_dir);
-    if (opened) reader_.emplace(std::move(opened).value());
+    if (opened)
+      reader_.emplace(std::move(opened).value());
+    else if (try_later(opened.error().message))
+      return;
+    else
+      links.clear();   // nothing of it can be had
   }
+  backlog_.begin(*what, std::move(links));
   read_backlog();
+}
+
+/// What cannot be read now may be soon. False: it has been waited for long enough.
+bool WriteTarget::try_later(const std::string& why) {
+  history_trouble_.failed(why);
+  const Duration now = outside_.now().steady;
+  if (!unread_since_) unread_since_ = now;
+  if (now - *unread_since_ > (settings_.out_of_order ? kLongPatience : kPatience)) return false;
+  read_again_ = now + kReadAgain;
+  return true;
 }
 
 void WriteTarget::read_backlog() {
@@ -182,6 +201,14 @@ void WriteTarget::read_backlog() {
 }
 
 void WriteTarget::backlog_read() {
+  if (reader_ && !reader_->problems().empty()) {
+    const bool later = try_later(reader_->problems().front());
+    reader_.reset();   // it tells each problem once
+    if (later) return;
+  } else if (reader_) {
+    history_trouble_.succeeded();
+    unread_since_.reset();
+  }
   if (backlog_.what().too_old) {
     ledger_.drop(label(), kTooOld, backlog_.counted());
     old_ += backlog_.counted();
@@ -268,7 +295,8 @@ void WriteTarget::finished(Load load) {
 
 void WriteTarget::end(std::function<void()> done) {
   ended_ = std::move(done);
-  if (!client_.busy()) post_end();
+  if (!client_.busy()) return post_end();
+  if (failing_) ended_();   // its answer is not worth waiting for
 }
 
 void WriteTarget::post_end() {

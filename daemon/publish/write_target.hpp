@@ -50,6 +50,7 @@ class WriteTarget {
   void load_backlog(const judge::Snapshot& snapshot);
   void read_backlog();
   void backlog_read();
+  bool try_later(const std::string& why);
   void post(Load load);
   void post_end();
   void answered(Load load, const WebAnswer& answer);
@@ -69,6 +70,7 @@ class WriteTarget {
   WebClient client_;
   TroubleLog trouble_;
   TroubleLog disk_trouble_;
+  TroubleLog history_trouble_;
   WritePlan plan_;
   PushBackoff backoff_;
   std::map<std::string, std::string> labels_;
@@ -79,6 +81,8 @@ class WriteTarget {
   BacklogSamples backlog_;
   WriteQueue backlog_queue_;
   std::optional<history::Reader> reader_;    ///< open while there is a backlog
+  std::optional<Duration> unread_since_;     ///< since when it cannot be read
+  Duration read_again_ = Duration::min();    ///< not before
   WriteRequestBuilder request_;
   bool trusted_ = false;                     ///< the clock, at the last turn
   bool failing_ = false;                     ///< the last request did not reach it

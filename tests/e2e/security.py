@@ -204,6 +204,12 @@ def mistakes(t, place):
     config = t.write("bad2.yaml", f"http: {{ listen: '127.0.0.1:0', web_config: {mixed} }}\n" + LINKS)
     code, _, err = t.run("watch", "--config", config, limit_s=20)
     t.expect(code == 2 and "ca.key" in err, "a key that belongs to another certificate is refused", f"{code} {err}")
+    openssl("pkcs8", "-topk8", "-in", "server.key", "-out", "locked.key", "-passout", "pass:abcd", cwd=place)
+    locked = t.write("locked.yaml", f"tls_server_config: {{ cert_file: {place}/server.pem, key_file: {place}/locked.key }}\n")
+    config = t.write("bad3.yaml", f"http: {{ listen: '127.0.0.1:0', web_config: {locked} }}\n" + LINKS)
+    code, _, err = t.run("watch", "--config", config, limit_s=20)
+    t.expect(code == 2 and "locked.key" in err and "pass phrase" not in err,
+             "a key under a passphrase is refused; nobody is asked for it", f"{code} {err}")
 
 
 def test(t):

@@ -16,7 +16,7 @@ namespace fadeward::publish {
 struct HttpLimits {
   std::uint32_t header_bytes = 8 * 1024;
   std::uint32_t body_bytes = 4 * 1024;
-  std::size_t connections = 200;  ///< beyond: the oldest idle one goes, else refused
+  std::size_t connections = 200;  ///< beyond: the oldest idle one goes, then the slowest to ask
   Duration request = std::chrono::seconds(10);    ///< from its first byte to its last
   Duration idle = std::chrono::seconds(60);       ///< between two requests
   Duration answer = std::chrono::seconds(30);     ///< for the client to take the whole answer

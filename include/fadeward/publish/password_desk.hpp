@@ -6,6 +6,7 @@
 #include <deque>
 #include <functional>
 #include <map>
+#include <memory>
 #include <mutex>
 #include <optional>
 #include <string>
@@ -28,7 +29,8 @@ class PasswordDesk {
  public:
   static constexpr std::size_t kMostWaiting = 16;
   static constexpr std::size_t kMostRemembered = 100;
-  /// Called on the desk's thread; or, if it never came to it, destroyed in stop().
+  /// Called on the desk's thread; or, if it never came to it, destroyed in stop(). Not called any
+  /// more once stop() has returned.
   using Verdict = std::function<void(bool)>;
 
   PasswordDesk();
@@ -43,6 +45,7 @@ class PasswordDesk {
   bool is_known(const Credentials& who) const;
   /// False: too many wait; `verdict` is not kept.
   bool check(Credentials who, Verdict verdict);
+  /// At once: a check that is under way ends by itself, for nobody.
   void stop();
 
  private:
@@ -50,16 +53,24 @@ class PasswordDesk {
     Credentials who;
     Verdict verdict;
   };
-  void run();
-  std::string digest(const Credentials& who, const std::string& hash) const;
+  /// Shared with the thread, which may outlive the desk by one check.
+  struct State {
+    State();
+    std::string digest(const Credentials& who, const std::string& hash) const;
 
-  mutable std::mutex mutex_;
-  std::condition_variable changed_;
-  std::map<std::string, std::string> users_;
-  std::map<std::string, std::string> remembered_;  ///< user -> digest
-  std::deque<Job> waiting_;
-  std::string secret_;  ///< of the digests; random, of this run
-  bool stop_ = false;
+    std::mutex mutex;
+    std::condition_variable changed;
+    std::map<std::string, std::string> users;
+    std::map<std::string, std::string> remembered;  ///< user -> digest
+    std::deque<Job> waiting;
+    Verdict verdict;        ///< of the check under way
+    bool checking = false;  ///< nothing but computing is under way
+    std::string secret;     ///< of the digests; random, of this run
+    bool stop = false;
+  };
+  static void run(State& state);
+
+  std::shared_ptr<State> state_ = std::make_shared<State>();
   std::thread thread_;  ///< begins with the first check
 };
 

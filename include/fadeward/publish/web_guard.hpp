@@ -27,7 +27,7 @@ class WebGuard {
 
   enum class Refresh { same, renewed, failed };
   /// Looks at the files, at most once a second by `steady_now`. What cannot be used leaves in force
-  /// what was there and is said once; so does a file that would turn TLS on or off. `why` is filled
+  /// what was there and is said once; so does a file that would turn TLS on or off, or passwords off. `why` is filled
   /// where it failed.
   Refresh refresh(Duration steady_now, std::string& why);
 

@@ -4,6 +4,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "fadeward/config/parse.hpp"
+
 namespace fadeward::config {
 namespace {
 
@@ -78,6 +80,15 @@ TEST(WebConfig, RefusesWithPlaceAndReason) {
       {"tls_server_config: [\n", "web.yaml:"},
   };
   for (const auto& [text, words] : cases) EXPECT_THAT(bad(text), HasSubstr(words)) << text;
+}
+
+// The reader of files stops there: behind it might stand the passwords.
+TEST(WebConfig, RefusesWhatIsCutOff) {
+  const std::string text = "#" + std::string(kMaxFileBytes - 1, 'x');
+  EXPECT_TRUE(parse_web_config(text, "web.yaml"));
+  const auto parsed = parse_web_config(text + "\n", "web.yaml");
+  ASSERT_FALSE(parsed);
+  EXPECT_NE(parsed.error().message.find("larger"), std::string::npos);
 }
 
 TEST(WebConfig, ShowsNoSecret) {

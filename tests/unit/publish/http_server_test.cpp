@@ -4,11 +4,14 @@
 #include <gtest/gtest.h>
 #include <sys/resource.h>
 
+#include <atomic>
 #include <ctime>
+#include <fstream>
 #include <stdexcept>
 #include <thread>
 #include <vector>
 
+#include "support/temp_dir.hpp"
 #include "unit/publish/fixtures.hpp"
 #include "unit/publish/inflate.hpp"
 #include "unit/publish/raw_client.hpp"
@@ -258,6 +261,46 @@ TEST_F(HttpServerTest, OnlyWhoKnowsThePasswordIsServed) {
   left_alone.send("GET / HTTP/1.1\r\nHost: x\r\nAuthorization: Basic YW5uOm90aGVy\r\n\r\n");
   left_alone.close();
   guarded.stop();
+}
+
+// A connection that is kept must not outlive the password that it came with. Hash: as above; the
+// other one is the test vector "U*U" of Openwall's crypt_blowfish.
+TEST_F(HttpServerTest, AKeptConnectionMeetsTheUsersOfToday) {
+  test::TempDir dir;
+  settings.web_config = dir / "web.yaml";
+  const auto touch = [&](const std::string& text) { std::ofstream(settings.web_config) << text; };
+  touch("1");
+  std::atomic<bool> changed = false;
+  hooks.web_config = [&](const std::string&) {
+    WebConfig config;
+    config.users["ann"] = changed ? "$2a$05$CCCCCCCCCCCCCCCCCCCCC.E5YPO9kmyuRGyh0XouQYb4YMJKvyOeW"
+                                  : "$2b$05$0mUwe7MD7Kj4nC4HP68FfusWSAggTiuzrjBwfDFuK1T4LjkGOTPn2";
+    return Result<WebConfig>(config);
+  };
+  serve();
+  RawClient c = client();
+  const auto ask = [&c] {
+    c.send("GET /-/healthy HTTP/1.1\r\nHost: x\r\nAuthorization: Basic YW5uOnNlc2FtZQ==\r\n\r\n");
+    return c.receive().status;
+  };
+  EXPECT_EQ(ask(), 200);
+  changed = true;
+  touch("two");
+  std::this_thread::sleep_for(1100ms);  // looked at once a second at most
+  EXPECT_EQ(ask(), 401);
+}
+
+TEST_F(HttpServerTest, WhoNeverFinishesARequestMakesRoom) {
+  limits.connections = 20;
+  serve();
+  std::vector<RawClient> slow;
+  for (int i = 0; i < 30; ++i) {
+    slow.push_back(client());
+    slow.back().send("GET / HT");
+  }
+  std::this_thread::sleep_for(50ms);
+  for (int i = 0; i < 5; ++i) EXPECT_EQ(client().get("/-/healthy").status, 200) << i;
+  EXPECT_TRUE(slow[0].closed());
 }
 
 TEST_F(HttpServerTest, TheOldestIdleConnectionMakesRoom) {

@@ -70,6 +70,22 @@ TEST(PasswordDesk, RefusesWhenTooManyWait) {
   EXPECT_LE(told.load(), taken);
 }
 
+// At cost 17 a check takes seconds (the hash need not be anybody's: it is computed all the same).
+TEST(PasswordDesk, StopDoesNotWaitForACheckThatTakesLong) {
+  std::atomic<bool> told = false;
+  const auto held = std::make_shared<int>();
+  PasswordDesk desk;
+  desk.set_users({{"ann", "$2a$17$CCCCCCCCCCCCCCCCCCCCC.E5YPO9kmyuRGyh0XouQYb4YMJKvyOeW"}});
+  for (int i = 0; i < 3; ++i)
+    ASSERT_TRUE(desk.check({"ann", "x"}, [held, &told](bool) { told = true; }));
+  std::this_thread::sleep_for(std::chrono::milliseconds{100});
+  const auto begin = std::chrono::steady_clock::now();
+  desk.stop();
+  EXPECT_LT(std::chrono::steady_clock::now() - begin, std::chrono::milliseconds{500});
+  EXPECT_EQ(held.use_count(), 1) << "nothing is held back for a thread that goes on";
+  EXPECT_FALSE(told);
+}
+
 // RFC 7617 section 2: the user Aladdin with the password "open sesame"; section 2.1: "test" with a
 // pound sign in UTF-8.
 TEST(Credentials, AreReadAsTheStandardSays) {
