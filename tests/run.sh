@@ -37,7 +37,8 @@ build_tree() {  # directory, further options of cmake
 
 mkdir -p "$(dirname "$build")"
 build_tree "$build" -DFADEWARD_SANITIZE= -DFADEWARD_BENCH=ON
-ctest --test-dir "$build" -j "$jobs" --output-on-failure --no-tests=error -LE long
+# One more at a time than there are processors: end-to-end tests wait more than they work.
+ctest --test-dir "$build" -j "$((jobs + 1))" --output-on-failure --no-tests=error -LE long
 
 if [ "$long" = yes ]; then
   ctest --test-dir "$build" -j 1 --output-on-failure -L long

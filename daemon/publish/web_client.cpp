@@ -298,7 +298,14 @@ Task<> WebClient::State::serve(std::shared_ptr<State> self, WebRequest request, 
   } else if (!head) {
     answer.trouble = head.error().message;
   } else {
-    answer = co_await self->attempt(*head, request);
+    // Out of memory, for instance: a target must not stay busy for ever.
+    try {
+      answer = co_await self->attempt(*head, request);
+    } catch (const std::exception& fault) {
+      self->connection.reset();
+      answer = {};
+      answer.trouble = fault.what();
+    }
     OPENSSL_cleanse(head->data(), head->size());
   }
   self->busy = false;
