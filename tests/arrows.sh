@@ -6,7 +6,8 @@ top=${1:-$(cd "$(dirname "$0")/.." && pwd)}
 declare -A may=(
   [base]="" [estimate]="base" [framing]="base" [report]="base" [budget]="base estimate"
   [link]="base estimate budget" [judge]="base estimate budget link" [history]="base estimate"
-  [review]="base estimate budget history" [publish]="base judge review history" [port]="base"
+  [review]="base estimate budget history" [net]="base"
+  [publish]="base judge review history net" [port]="base net"
   [prove]="base estimate framing port" [simulate]="base" [config]="base"
 )
 wrong=0

@@ -1,12 +1,12 @@
 #include "fadeward/app/history_writer.hpp"
 
-#include <pthread.h>
-#include <signal.h>
 
 #include <algorithm>
 #include <chrono>
 #include <iterator>
 #include <utility>
+
+#include "fadeward/base/thread.hpp"
 
 namespace fadeward::app {
 
@@ -57,12 +57,7 @@ Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& di
 
 HistoryWriter::HistoryWriter(std::unique_ptr<history::Store> store, Log log)
     : store_(std::move(store)), log_(std::move(log)) {
-  sigset_t all, before;  // signals are for the main thread
-  sigfillset(&all);
-  pthread_sigmask(SIG_SETMASK, &all, &before);
-  thread_ = std::thread([this] { run(); });
-  pthread_sigmask(SIG_SETMASK, &before, nullptr);
-  pthread_setname_np(thread_.native_handle(), "history");
+  thread_ = start_thread("history", [this] { run(); });
 }
 
 HistoryWriter::~HistoryWriter() { static_cast<void>(finish()); }

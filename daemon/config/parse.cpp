@@ -9,7 +9,6 @@
 namespace fadeward::config {
 namespace {
 
-constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 constexpr std::size_t kMaxPorts = 1000;
 constexpr std::size_t kMaxLinks = 10'000;
 
@@ -30,10 +29,6 @@ bool read_links(Reading& reading, const Node& node, Settings& out) {
 bool read_defaults(Reading& reading, const Node& node, Settings&) {
   LinkSettings scratch;
   return defaults_section()(reading, node, scratch);
-}
-
-Error too_large(std::string_view file_name) {
-  return {printable(file_name) + ": larger than 1 MiB: no configuration is"};
 }
 
 }  // namespace
@@ -57,16 +52,9 @@ const Section<Settings>& document_section() {
 
 Result<Settings> parse(std::string_view yaml_text, std::string_view file_name,
                        const Vocabulary& vocabulary) {
-  if (yaml_text.size() > kMaxFileBytes) return too_large(file_name);
-  if (yaml_text.substr(0, kByteOrderMark.size()) == kByteOrderMark)
-    yaml_text.remove_prefix(kByteOrderMark.size());
-  const auto tree = read_tree(yaml_text);
-  if (const auto* error = std::get_if<SyntaxError>(&tree)) {
-    Complaints complaints;
-    complaints.add(error->place, {}, error->words);
-    return Error{complaints.text(file_name, yaml_text)};
-  }
-  const Node& root = *std::get<NodePtr>(tree);
+  const auto tree = read_document(yaml_text, file_name);
+  if (!tree) return tree.error();
+  const Node& root = **tree;
   Reading reading(root, file_name, vocabulary);
   if (root.kind == Node::Kind::nothing)
     reading.complain(root.place, "nothing in it: expected at least links: [{ name: ... }]");

@@ -183,16 +183,9 @@ const Section<WebConfig>& web_section() {
 
 Result<WebConfig> parse_web_config(std::string_view yaml_text, std::string_view file_name) {
   static const Vocabulary none;
-  // What read_file() has cut off may have been the passwords.
-  if (yaml_text.size() > kMaxFileBytes)
-    return Error{printable(file_name) + ": larger than 1 MiB"};
-  const auto tree = read_tree(yaml_text);
-  if (const auto* error = std::get_if<SyntaxError>(&tree)) {
-    Complaints complaints;
-    complaints.add(error->place, {}, error->words);
-    return Error{complaints.text(file_name, yaml_text)};
-  }
-  const Node& root = *std::get<NodePtr>(tree);
+  const auto tree = read_document(yaml_text, file_name);
+  if (!tree) return tree.error();
+  const Node& root = **tree;
   Reading reading(root, file_name, none);
   WebConfig out;
   web_section()(reading, root, out);
@@ -201,7 +194,7 @@ Result<WebConfig> parse_web_config(std::string_view yaml_text, std::string_view 
 }
 
 Result<WebConfig> load_web_config(const std::string& path) {
-  std::error_code failed;   // a pipe would hold up the server when it is looked at anew
+  std::error_code failed;  // a pipe would hold up the server when it is looked at anew
   if (const auto kind = std::filesystem::status(path, failed).type();
       kind != std::filesystem::file_type::regular && kind != std::filesystem::file_type::not_found)
     return Error{printable(path) + ": not a regular file"};

@@ -9,7 +9,7 @@
 #include <cerrno>
 
 #include "fadeward/port/descriptor.hpp"
-#include "fadeward/port/reason.hpp"
+#include "fadeward/net/reason.hpp"
 #include "source.hpp"
 
 namespace fadeward::port {
@@ -33,16 +33,16 @@ class InputSource final : public Source {
   void attempt(Instant now) override {
     if (is_stdin_) {
       input_.reset(::fcntl(STDIN_FILENO, F_DUPFD_CLOEXEC, 3));
-      if (!input_.valid()) return gives_up(name_ + ": " + reason_for_errno(errno), now);
+      if (!input_.valid()) return gives_up(name_ + ": " + net::reason_for_errno(errno), now);
     } else {
       input_.reset(::open(settings_.path.c_str(), O_RDONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC));
-      if (!input_.valid()) return stays_down(name_ + ": " + reason_for_errno(errno), now);
+      if (!input_.valid()) return stays_down(name_ + ": " + net::reason_for_errno(errno), now);
     }
     struct stat kind {};
     if (::fstat(input_.get(), &kind) == 0 && S_ISDIR(kind.st_mode)) {
-      return stays_down(name_ + ": " + reason_for_errno(EISDIR), now);
+      return stays_down(name_ + ": " + net::reason_for_errno(EISDIR), now);
     }
-    if (!watch()) return stays_down(name_ + ": " + reason_for_errno(errno), now);
+    if (!watch()) return stays_down(name_ + ": " + net::reason_for_errno(errno), now);
     came_up(name_, now);
   }
 
@@ -93,7 +93,7 @@ class InputSource final : public Source {
       return after(kPause, [this](Instant) { next(); });  // somebody else reads the same pipe
     }
     // To begin again would repeat what has been read.
-    breaks_off(name_ + ": " + reason_for_errno(error), now);
+    breaks_off(name_ + ": " + net::reason_for_errno(error), now);
   }
 
   void shut() override {

@@ -14,7 +14,7 @@
 #include <system_error>
 #include <thread>
 
-#include "fadeward/port/reason.hpp"
+#include "fadeward/net/reason.hpp"
 
 namespace fadeward::port {
 
@@ -74,7 +74,7 @@ std::string open_failure(const std::string& path, int error) {
   if (error == ENOENT || error == ENXIO || error == ENODEV || error == ENOTDIR) {
     return serial_absent_text(path);
   }
-  return path + ": " + reason_for_errno(error);
+  return path + ": " + net::reason_for_errno(error);
 }
 
 }  // namespace
@@ -103,7 +103,7 @@ Status set_up_serial(int descriptor, const SerialSettings& settings) {
   const termios2 wanted = raw_settings(settings);
   termios2 got{};
   if (::ioctl(descriptor, TCSETS2, &wanted) != 0 || ::ioctl(descriptor, TCGETS2, &got) != 0) {
-    return Error{reason_for_errno(errno)};
+    return Error{net::reason_for_errno(errno)};
   }
   if (!close_enough(settings.baud, got.c_ospeed)) {
     return Error{"the device cannot do " + std::to_string(settings.baud) +
@@ -114,7 +114,7 @@ Status set_up_serial(int descriptor, const SerialSettings& settings) {
 
 std::string describe_serial(int descriptor) {
   termios2 line{};
-  if (::ioctl(descriptor, TCGETS2, &line) != 0) return reason_for_errno(errno);
+  if (::ioctl(descriptor, TCGETS2, &line) != 0) return net::reason_for_errno(errno);
   std::string text = std::to_string(line.c_ospeed) + " baud ";
   const tcflag_t size = line.c_cflag & CSIZE;
   text += size == CS5 ? '5' : size == CS6 ? '6' : size == CS7 ? '7' : '8';

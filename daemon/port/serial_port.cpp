@@ -5,7 +5,7 @@
 #include <boost/asio/posix/stream_descriptor.hpp>
 #include <cerrno>
 
-#include "fadeward/port/reason.hpp"
+#include "fadeward/net/reason.hpp"
 #include "fadeward/port/serial_line.hpp"
 #include "source.hpp"
 
@@ -34,7 +34,7 @@ class SerialSource final : public Source {
     stream_.assign(opened->get(), error);
     if (error) {
       close_serial(std::move(*opened));
-      return stays_down(settings_.path + ": " + reason_for_errno(error.value()), now);
+      return stays_down(settings_.path + ": " + net::reason_for_errno(error.value()), now);
     }
     const int device = opened->release();
     overruns_ = serial_overruns(device);
@@ -76,7 +76,7 @@ class SerialSource final : public Source {
   void hung_up(int error, Instant now) {
     reporter_.expect_failure(serial_absent_text(settings_.path));
     const bool vanished = error == 0 || error == EIO || error == ENODEV || error == ENXIO;
-    went_down(settings_.path + ": " + (vanished ? "the device hung up" : reason_for_errno(error)),
+    went_down(settings_.path + ": " + (vanished ? "the device hung up" : net::reason_for_errno(error)),
               now);
   }
 

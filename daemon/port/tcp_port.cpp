@@ -10,8 +10,8 @@
 #include <boost/asio/error.hpp>
 #include <boost/asio/ip/tcp.hpp>
 
-#include "fadeward/port/reason.hpp"
-#include "lookup.hpp"
+#include "fadeward/net/reason.hpp"
+#include "fadeward/net/lookup.hpp"
 #include "source.hpp"
 
 namespace fadeward::port {
@@ -41,7 +41,7 @@ class TcpSource final : public Source {
   TcpSource(boost::asio::io_context& io, PortIndex index, const PortSettings& settings, Sink& sink)
       : Source(io, index, settings, sink, kLongestWait),
         socket_(io),
-        name_(endpoint_name(settings.host, settings.tcp_udp_port)) {}
+        name_(net::endpoint_name(settings.host, settings.tcp_udp_port)) {}
 
  private:
   void attempt(Instant) override {
@@ -54,7 +54,7 @@ class TcpSource final : public Source {
     after(kLookupLimit,
           [this](Instant later) { stays_down(name_ + ": no name server answers", later); });
     lookup_.start(io_, settings_.host,
-                  [this, self = shared_from_this()](Result<Lookup::Addresses> found) {
+                  [this, self = shared_from_this()](Result<net::Lookup::Addresses> found) {
                     const Instant later = clocks();
                     if (!found) return stays_down(name_ + ": " + found.error().message, later);
                     addresses_ = std::move(*found);
@@ -66,12 +66,12 @@ class TcpSource final : public Source {
     boost::system::error_code ignored;
     socket_.close(ignored);
     after(kConnectLimit,
-          [this, turn](Instant later) { next_address(turn, reason_for_errno(ETIMEDOUT), later); });
+          [this, turn](Instant later) { next_address(turn, net::reason_for_errno(ETIMEDOUT), later); });
     socket_.async_connect({addresses_[turn], settings_.tcp_udp_port},
                           live([this, turn](const boost::system::error_code& error) {
                             const Instant later = clocks();
                             if (!error) return connected(later);
-                            next_address(turn, reason_for_errno(error.value()), later);
+                            next_address(turn, net::reason_for_errno(error.value()), later);
                           }));
   }
 
@@ -101,7 +101,7 @@ class TcpSource final : public Source {
           if (got > 0) deliver({buffer_.data(), got}, now);
           if (!error) return begin_reading();
           const bool ended = error == boost::asio::error::eof;
-          went_down(name_ + ": " + (ended ? "closed by the peer" : reason_for_errno(error.value())),
+          went_down(name_ + ": " + (ended ? "closed by the peer" : net::reason_for_errno(error.value())),
                     now);
         }));
   }
@@ -126,8 +126,8 @@ class TcpSource final : public Source {
   }
 
   tcp::socket socket_;
-  Lookup lookup_;
-  Lookup::Addresses addresses_;
+  net::Lookup lookup_;
+  net::Lookup::Addresses addresses_;
   std::string name_;
   std::array<std::uint8_t, kBufferBytes> buffer_;
 };

@@ -11,8 +11,8 @@
 #include <cstring>
 
 #include "fadeward/port/allow_list.hpp"
-#include "fadeward/port/reason.hpp"
-#include "lookup.hpp"
+#include "fadeward/net/reason.hpp"
+#include "fadeward/net/lookup.hpp"
 #include "source.hpp"
 
 namespace fadeward::port {
@@ -43,7 +43,7 @@ class UdpSource final : public Source {
   UdpSource(boost::asio::io_context& io, PortIndex index, const PortSettings& settings, Sink& sink)
       : Source(io, index, settings, sink, kLongestWait),
         socket_(io),
-        name_(endpoint_name(settings.host, settings.tcp_udp_port)) {}
+        name_(net::endpoint_name(settings.host, settings.tcp_udp_port)) {}
 
  private:
   void attempt(Instant now) override {
@@ -56,7 +56,7 @@ class UdpSource final : public Source {
     after(kLookupLimit,
           [this](Instant later) { stays_down(name_ + ": no name server answers", later); });
     lookup_.start(io_, settings_.host,
-                  [this, self = shared_from_this()](Result<Lookup::Addresses> found) {
+                  [this, self = shared_from_this()](Result<net::Lookup::Addresses> found) {
                     const Instant later = clocks();
                     if (!found) return stays_down(name_ + ": " + found.error().message, later);
                     // A name such as localhost stands for both families; senders on the older one
@@ -76,7 +76,7 @@ class UdpSource final : public Source {
     socket_.open(here.protocol(), error);
     if (!error) socket_.non_blocking(true, error);
     if (!error) socket_.bind(here, error);
-    if (error) return stays_down(name_ + ": " + reason_for_errno(error.value()), now);
+    if (error) return stays_down(name_ + ": " + net::reason_for_errno(error.value()), now);
     const int socket = socket_.native_handle();
     const int on = 1;
     ::setsockopt(socket, SOL_SOCKET, SO_RXQ_OVFL, &on, sizeof on);
@@ -91,7 +91,7 @@ class UdpSource final : public Source {
     socket_.async_wait(udp::socket::wait_read, live([this](const boost::system::error_code& error) {
                          const Instant now = clocks();
                          if (error) {
-                           went_down(name_ + ": " + reason_for_errno(error.value()), now);
+                           went_down(name_ + ": " + net::reason_for_errno(error.value()), now);
                          } else {
                            receive(now);
                          }
@@ -131,7 +131,7 @@ class UdpSource final : public Source {
     }
     if (refused_bytes > 0 && is_open()) report_refused(refused_bytes, now);
     const bool passing = failure == 0 || failure == EAGAIN || failure == EINTR;
-    if (!passing) return went_down(name_ + ": " + reason_for_errno(failure), now);
+    if (!passing) return went_down(name_ + ": " + net::reason_for_errno(failure), now);
     begin_reading();
   }
 
@@ -174,7 +174,7 @@ class UdpSource final : public Source {
   }
 
   udp::socket socket_;
-  Lookup lookup_;
+  net::Lookup lookup_;
   AllowList allow_;
   std::string name_;
   sockaddr_storage last_heard_{};

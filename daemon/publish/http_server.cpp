@@ -1,7 +1,5 @@
 #include "fadeward/publish/http_server.hpp"
 
-#include <pthread.h>
-#include <signal.h>
 #include <time.h>
 
 #include <algorithm>
@@ -29,6 +27,7 @@
 #include <type_traits>
 #include <utility>
 
+#include "fadeward/base/thread.hpp"
 #include "fadeward/publish/web_guard.hpp"
 
 namespace fadeward::publish {
@@ -578,13 +577,7 @@ Status HttpServer::Core::start() {
   if (thread_.joinable() || ended_) return Error{"an HTTP server starts only once"};
   if (Status bound = listen(); !bound) return bound;
   accept();
-  sigset_t all;
-  sigset_t before;
-  sigfillset(&all);
-  pthread_sigmask(SIG_SETMASK, &all, &before);
-  thread_ = std::thread([this] { run(); });
-  pthread_sigmask(SIG_SETMASK, &before, nullptr);
-  pthread_setname_np(thread_.native_handle(), "http");
+  thread_ = start_thread("http", [this] { run(); });
   return success();
 }
 

@@ -5,13 +5,13 @@
 #include <openssl/evp.h>
 #include <openssl/hmac.h>
 #include <openssl/rand.h>
-#include <pthread.h>
-#include <signal.h>
 
 #include <array>
 #include <cstring>
 #include <memory>
 #include <utility>
+
+#include "fadeward/base/thread.hpp"
 
 namespace fadeward::publish {
 
@@ -119,14 +119,8 @@ bool PasswordDesk::check(Credentials who, Verdict verdict) {
     const std::lock_guard guard(state_->mutex);
     if (state_->stop || state_->waiting.size() >= kMostWaiting) return false;
     state_->waiting.push_back({std::move(who), std::move(verdict)});
-    if (!thread_.joinable()) {
-      sigset_t all, before;  // signals are for the main thread
-      sigfillset(&all);
-      pthread_sigmask(SIG_SETMASK, &all, &before);
-      thread_ = std::thread([state = state_] { run(*state); });
-      pthread_sigmask(SIG_SETMASK, &before, nullptr);
-      pthread_setname_np(thread_.native_handle(), "passwords");
-    }
+    if (!thread_.joinable())
+      thread_ = start_thread("passwords", [state = state_] { run(*state); });
   }
   state_->changed.notify_one();
   return true;

@@ -1,7 +1,5 @@
 #include "fadeward/publish/pusher.hpp"
 
-#include <pthread.h>
-#include <signal.h>
 
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
@@ -15,6 +13,8 @@
 #include "alert_target.hpp"
 #include "push_ledger.hpp"
 #include "write_target.hpp"
+
+#include "fadeward/base/thread.hpp"
 
 namespace fadeward::publish {
 
@@ -134,13 +134,7 @@ void Pusher::Core::start() {
     turn();
     schedule();
   });
-  sigset_t all;
-  sigset_t before;
-  sigfillset(&all);
-  pthread_sigmask(SIG_SETMASK, &all, &before);
-  thread_ = std::thread([this] { run(); });
-  pthread_sigmask(SIG_SETMASK, &before, nullptr);
-  pthread_setname_np(thread_.native_handle(), "push");
+  thread_ = start_thread("push", [this] { run(); });
 }
 
 void Pusher::Core::end(Duration at_most) {

@@ -1,7 +1,5 @@
 #include "fadeward/publish/review_desk.hpp"
 
-#include <pthread.h>
-#include <signal.h>
 
 #include <algorithm>
 #include <chrono>
@@ -12,6 +10,7 @@
 #include <thread>
 
 #include "escape.hpp"
+#include "fadeward/base/thread.hpp"
 #include "fadeward/history/reader.hpp"
 #include "fadeward/publish/review_page.hpp"
 
@@ -64,12 +63,7 @@ struct ReviewDesk::State {
   std::thread thread;
 
   explicit State(std::string path) : dir(std::move(path)) {
-    // Signals are the main thread's.
-    sigset_t all, before;
-    sigfillset(&all);
-    pthread_sigmask(SIG_BLOCK, &all, &before);
-    thread = std::thread([this] { run(); });
-    pthread_sigmask(SIG_SETMASK, &before, nullptr);
+    thread = start_thread("review", [this] { run(); });
   }
 
   void run() {

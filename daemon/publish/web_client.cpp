@@ -29,7 +29,7 @@
 
 #include "fadeward/base/text.hpp"
 #include "fadeward/publish/web_address.hpp"
-#include "name_lookup.hpp"
+#include "fadeward/net/lookup.hpp"
 
 namespace fadeward::publish {
 
@@ -116,7 +116,7 @@ struct WebClient::State {
   const WebTarget target;
   const WebLimits limits;
   WebAddress address;
-  NameLookup lookup;
+  net::Lookup lookup;
   Timer waiting;                              ///< for the lookup
   std::unique_ptr<Connection> connection;
   std::shared_ptr<ssl::context> tls;
@@ -126,7 +126,7 @@ struct WebClient::State {
   static Task<> serve(std::shared_ptr<State> self, WebRequest request, Done done);
   Task<WebAnswer> attempt(const std::string& head, const WebRequest& request);
   Task<Status> connect();
-  Task<Result<NameLookup::Addresses>> resolve();
+  Task<Result<net::Lookup::Addresses>> resolve();
   Task<Status> secure();
   template <class Layer>
   Task<WebAnswer> exchange(Layer& layer, const std::string& head, const WebRequest& request, bool reused,
@@ -169,19 +169,20 @@ Status WebClient::State::prepare_tls() {
   return success();
 }
 
-Task<Result<NameLookup::Addresses>> WebClient::State::resolve() {
+Task<Result<net::Lookup::Addresses>> WebClient::State::resolve() {
   error_code failed;
   if (const auto numeric = asio::ip::make_address(address.host, failed); !failed)
-    co_return NameLookup::Addresses{numeric};
-  std::optional<Result<NameLookup::Addresses>> found;
+    co_return net::Lookup::Addresses{numeric};
+  std::optional<Result<net::Lookup::Addresses>> found;
   waiting.expires_after(limits.resolve);
-  lookup.start(io, address.host, [&](Result<NameLookup::Addresses> answer) {
+  lookup.start(io, address.host, [&](Result<net::Lookup::Addresses> answer) {
     found.emplace(std::move(answer));
     waiting.cancel();
   });
   co_await waiting.async_wait(asio::redirect_error(kAwait, failed));
   lookup.cancel();
   if (!found) co_return Error{"the name " + address.host + " is not resolved in time"};
+  if (!*found) co_return Error{address.host + ": " + found->error().message};
   co_return std::move(*found);
 }
 

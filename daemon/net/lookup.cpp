@@ -1,4 +1,4 @@
-#include "lookup.hpp"
+#include "fadeward/net/lookup.hpp"
 
 #include <netdb.h>
 #include <sys/socket.h>
@@ -7,15 +7,14 @@
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
 #include <cerrno>
-#include <csignal>
 #include <mutex>
 #include <system_error>
-#include <thread>
 #include <utility>
 
-#include "fadeward/port/reason.hpp"
+#include "fadeward/base/thread.hpp"
+#include "fadeward/net/reason.hpp"
 
-namespace fadeward::port {
+namespace fadeward::net {
 
 namespace {
 
@@ -86,18 +85,13 @@ void Lookup::start(boost::asio::io_context& io, const std::string& host, Done do
   query_->io = &io;
   query_->done = std::move(done);
   query_->running = true;
-  sigset_t all;
-  sigset_t before;
-  ::sigfillset(&all);
-  ::pthread_sigmask(SIG_SETMASK, &all, &before);  // signals belong to the program's own threads
   try {
-    std::thread([query = query_, host] { query->run(host); }).detach();
+    start_thread("lookup", [query = query_, host] { query->run(host); }).detach();
   } catch (const std::system_error& error) {
     query_->running = false;
     query_->answer = Error{"name lookup: " + reason_for_errno(error.code().value())};
     query_->hand_over();
   }
-  ::pthread_sigmask(SIG_SETMASK, &before, nullptr);
 }
 
 void Lookup::cancel() {
@@ -109,4 +103,4 @@ void Lookup::cancel() {
   query_->done = nullptr;
 }
 
-}  // namespace fadeward::port
+}  // namespace fadeward::net

@@ -11,7 +11,7 @@
 
 #include "fadeward/base/result.hpp"
 
-namespace fadeward::port {
+namespace fadeward::net {
 
 /// getaddrinfo(3) can take half a minute and cannot be called off, so it runs on a thread of its
 /// own that nobody waits for. While it still runs, no second one is begun: a dead name server costs
@@ -40,4 +40,4 @@ class Lookup {
 /// "host:port", an IPv6 address in brackets.
 std::string endpoint_name(const std::string& host, std::uint16_t port);
 
-}  // namespace fadeward::port
+}  // namespace fadeward::net

@@ -3,7 +3,7 @@
 
 #include <string>
 
-namespace fadeward::port {
+namespace fadeward::net {
 
 /// "permission denied", "connection refused", ...; no capital, no full stop.
 std::string reason_for_errno(int error);
@@ -11,4 +11,4 @@ std::string reason_for_errno(int error);
 /// The same for the result of getaddrinfo(3); `error` is errno where that result is EAI_SYSTEM.
 std::string reason_for_lookup(int result, int error);
 
-}  // namespace fadeward::port
+}  // namespace fadeward::net

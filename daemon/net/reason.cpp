@@ -1,4 +1,4 @@
-#include "fadeward/port/reason.hpp"
+#include "fadeward/net/reason.hpp"
 
 #include <netdb.h>
 
@@ -6,7 +6,7 @@
 #include <cerrno>
 #include <cstring>
 
-namespace fadeward::port {
+namespace fadeward::net {
 
 namespace {
 
@@ -48,4 +48,4 @@ std::string reason_for_lookup(int result, int error) {
   }
 }
 
-}  // namespace fadeward::port
+}  // namespace fadeward::net
