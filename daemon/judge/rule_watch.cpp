@@ -47,8 +47,7 @@ void RuleWatch::reconfigure(const LinkSettings& settings) {
   set_ = settings.rules.set;
   channels_set_ = settings.rules.channels;
   if (!same_hops) {
-    counts_.assign(counts_.size(), 0);
-    frames_ = 0;
+    begin_channels();
     hop_verdict_.reset();
   }
   if (!same_dwell) {
@@ -146,11 +145,20 @@ void RuleWatch::take_dwell(double channel, double airtime_s, Time at) {
   dwell_broken_->at = std::max(dwell_broken_->at, at);
 }
 
+/// Channels are met anew: those of another plan are not unused ones of this.
+void RuleWatch::begin_channels() {
+  channels_.clear();
+  counts_.clear();
+  frames_ = 0;
+}
+
 std::optional<RuleWatch::Verdict> RuleWatch::hopping() {
   const bool asked = limits_.channels_min.has_value() || channels_set_.has_value();
-  const std::size_t wanted =
-      channels_set_ ? static_cast<std::size_t>(std::max(*channels_set_, 0)) : 0;
-  const std::size_t channels = std::max(channels_.size(), wanted);
+  const double wanted = channels_set_          ? *channels_set_
+                        : limits_.channels_min ? limits_.channels_min->value
+                                               : 0;
+  const std::size_t channels =
+      std::max(channels_.size(), static_cast<std::size_t>(std::max(wanted, 0.0)));
   if (!asked || channels < 2 || frames_ < kFramesPerChannel * channels) return hop_verdict_;
   std::vector<std::uint32_t> counts = counts_;
   counts.resize(channels, 0);
@@ -179,8 +187,7 @@ std::optional<RuleWatch::Verdict> RuleWatch::hopping() {
                 (limits_.channels_min ? " (" + limits_.channels_min->rule + ")" : std::string()) +
                 kAid
           : ".";
-  counts_.assign(counts_.size(), 0);
-  frames_ = 0;
+  begin_channels();
   return hop_verdict_ = std::move(verdict);
 }
 

@@ -66,6 +66,7 @@ class RuleWatch {
     Time at{};
     double grown(std::optional<double> value, Time now);
   };
+  void begin_channels();
   void take_channel(double channel);
   void take_dwell(double channel, double airtime_s, Time at);
 

@@ -77,6 +77,28 @@ TEST(RuleWatch, HalfOfTheChannelsIsNotEnough) {
   EXPECT_FALSE(watch.hopping()->broken) << "hops again";
 }
 
+// The plan moves by a thousand channels: the old ones are not held against it. Where the rule set
+// alone says how many channels there must be, half of them is not enough.
+TEST(RuleWatch, AnotherPlanIsMetAnewAndTheRuleSetCounts) {
+  constexpr unsigned kSeed = 14;
+  std::mt19937 random(kSeed);
+  LinkSettings plain = hopping();
+  plain.rules.channels.reset();
+  RuleWatch watch(plain);
+  const auto of = [&](unsigned first, unsigned count) {
+    return [&random, first, count] {
+      return std::optional(static_cast<double>(first + random() % count));
+    };
+  };
+  EXPECT_EQ(uneven(watch, 3000, of(0, 50)), 0) << "seed " << kSeed;
+  uneven(watch, 2000, of(1000, 50));  // the block in which it changed may be told
+  EXPECT_EQ(uneven(watch, 3000, of(1000, 50)), 0) << "seed " << kSeed;
+  uneven(watch, 2000, of(1000, 25));
+  ASSERT_TRUE(watch.hopping() && watch.hopping()->broken);
+  EXPECT_NE(watch.hopping()->text.find("Of 50 hop channels 25"), std::string::npos)
+      << watch.hopping()->text;
+}
+
 // One channel in five frames, the others at random.
 TEST(RuleWatch, AFavouriteChannelIsTold) {
   constexpr unsigned kSeed = 13;
