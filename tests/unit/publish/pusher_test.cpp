@@ -2,23 +2,18 @@
 // be read, and an end that is not held up.
 #include "fadeward/publish/pusher.hpp"
 
-#include <arpa/inet.h>
 #include <gtest/gtest.h>
-#include <netinet/in.h>
-#include <poll.h>
 #include <snappy.h>
-#include <sys/socket.h>
-#include <unistd.h>
 
 #include <atomic>
 #include <chrono>
 #include <filesystem>
 #include <mutex>
 #include <string>
-#include <thread>
 #include <vector>
 
 #include "fadeward/history/store.hpp"
+#include "support/loopback_server.hpp"
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 #include "unit/publish/fixtures.hpp"
@@ -31,22 +26,6 @@ using namespace std::chrono_literals;
 /// Takes everything with 204, or never says a word.
 class Receiver {
  public:
-  Receiver() : listener_(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
-    sockaddr_in here{};
-    here.sin_family = AF_INET;
-    here.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    socklen_t size = sizeof here;
-    ::bind(listener_, reinterpret_cast<sockaddr*>(&here), size);
-    ::listen(listener_, 8);
-    ::getsockname(listener_, reinterpret_cast<sockaddr*>(&here), &size);
-    port = ntohs(here.sin_port);
-    thread_ = std::thread([this] { run(); });
-  }
-  ~Receiver() {
-    stop_ = true;
-    thread_.join();
-    ::close(listener_);
-  }
   std::size_t count() {
     const std::lock_guard guard(mutex_);
     return bodies_.size();
@@ -59,51 +38,25 @@ class Receiver {
     EXPECT_TRUE(snappy::Uncompress(bodies_[i].data(), bodies_[i].size(), &message));
     return message.find("__name__\x12\x02up") != message.npos;
   }
-  std::uint16_t port = 0;
+  std::uint16_t port() const { return server_.port; }
   std::atomic<bool> silent = false;
   std::atomic<int> silenced = 0;
 
  private:
-  bool readable(int fd) const {
-    pollfd each{fd, POLLIN, 0};
-    while (!stop_)
-      if (::poll(&each, 1, 10) > 0) return true;
-    return false;
-  }
-  void serve(int peer) {
-    std::string got;
-    while (readable(peer)) {
-      char piece[16384];
-      const ssize_t size = ::recv(peer, piece, sizeof piece, 0);
-      if (size <= 0) return;
-      got.append(piece, static_cast<std::size_t>(size));
-      const auto end = got.find("\r\n\r\n");
-      if (end == got.npos) continue;
-      const std::size_t length = std::stoul(got.substr(got.find("Content-Length: ") + 16));
-      if (got.size() < end + 4 + length) continue;
+  void serve(test::LoopbackServer::Peer& peer) {
+    while (const auto request = peer.read()) {
       if (silent) {
         ++silenced;
-      } else {
-        const std::lock_guard guard(mutex_);
-        bodies_.push_back(got.substr(end + 4, length));
-        const std::string say = "HTTP/1.1 204 No Content\r\n\r\n";
-        ::send(peer, say.data(), say.size(), MSG_NOSIGNAL);
+        continue;
       }
-      got.clear();
+      const std::lock_guard guard(mutex_);
+      bodies_.push_back(request->body);
+      peer.say("HTTP/1.1 204 No Content\r\n\r\n");
     }
   }
-  void run() {
-    while (readable(listener_)) {
-      const int peer = ::accept(listener_, nullptr, nullptr);
-      serve(peer);
-      ::close(peer);
-    }
-  }
-  int listener_;
-  std::atomic<bool> stop_ = false;
   std::mutex mutex_;
   std::vector<std::string> bodies_;
-  std::thread thread_;
+  test::LoopbackServer server_{[this](test::LoopbackServer::Peer& peer) { serve(peer); }};
 };
 
 class PusherTest : public ::testing::Test {
@@ -122,7 +75,7 @@ class PusherTest : public ::testing::Test {
     pusher = std::make_unique<Pusher>(box, std::move(outside));
     PushSettings settings;
     settings.remote_write.emplace();
-    settings.remote_write->url = "http://127.0.0.1:" + std::to_string(receiver.port) + "/w";
+    settings.remote_write->url = "http://127.0.0.1:" + std::to_string(receiver.port()) + "/w";
     pusher->configure(settings, {});
     pusher->start();
   }

@@ -1,12 +1,7 @@
 #include "fadeward/publish/web_client.hpp"
 
-#include <arpa/inet.h>
 #include <gtest/gtest.h>
-#include <netinet/in.h>
-#include <poll.h>
-#include <sys/socket.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <atomic>
 #include <chrono>
@@ -15,6 +10,7 @@
 #include <thread>
 #include <vector>
 
+#include "support/loopback_server.hpp"
 #include "support/temp_dir.hpp"
 
 namespace fadeward::publish {
@@ -25,71 +21,28 @@ using namespace std::chrono_literals;
 /// Says one answer of a list for each request that it reads; "close" closes, "hang" says nothing.
 class Server {
  public:
-  explicit Server(std::vector<std::string> answers)
-      : answers_(std::move(answers)), listener_(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
-    sockaddr_in here{};
-    here.sin_family = AF_INET;
-    here.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    socklen_t size = sizeof here;
-    ::bind(listener_, reinterpret_cast<sockaddr*>(&here), size);
-    ::listen(listener_, 8);
-    ::getsockname(listener_, reinterpret_cast<sockaddr*>(&here), &size);
-    port = ntohs(here.sin_port);
-    thread_ = std::thread([this] { run(); });
-  }
-  ~Server() {
-    stop_ = true;
-    thread_.join();
-    ::close(listener_);
-  }
-  std::uint16_t port = 0;
+  explicit Server(std::vector<std::string> answers) : answers_(std::move(answers)) {}
+  std::uint16_t port() const { return server_.port; }
   std::atomic<int> connections = 0;
   std::vector<std::string> requests;   ///< to be read once the server is gone or idle
 
  private:
-  bool readable(int fd) const {
-    pollfd each{fd, POLLIN, 0};
-    while (!stop_)
-      if (::poll(&each, 1, 10) > 0) return true;
-    return false;
-  }
-  bool read_request(int fd) {
-    std::string got;
-    for (;;) {
-      if (!readable(fd)) return false;
-      char piece[4096];
-      const ssize_t size = ::recv(fd, piece, sizeof piece, 0);
-      if (size <= 0) return false;
-      got.append(piece, static_cast<std::size_t>(size));
-      const auto end = got.find("\r\n\r\n");
-      if (end == got.npos) continue;
-      const auto length = got.find("Content-Length: ");
-      if (got.size() >= end + 4 + std::stoul(got.substr(length + 16))) break;
-    }
-    requests.push_back(got);
-    return true;
-  }
-  void run() {
-    while (readable(listener_)) {
-      const int peer = ::accept(listener_, nullptr, nullptr);
-      ++connections;
-      while (read_request(peer)) {
-        const std::string say = next_ < answers_.size() ? answers_[next_] : "close";
-        const bool last = say.ends_with("then close");
-        ++next_;
-        if (say == "close") break;
-        if (say == "hang") continue;
-        ::send(peer, say.data(), say.size() - (last ? 10 : 0), MSG_NOSIGNAL);
-        if (last) break;
-      }
-      ::close(peer);
+  void serve(test::LoopbackServer::Peer& peer) {
+    ++connections;
+    while (const auto request = peer.read()) {
+      requests.push_back(request->header + request->body);
+      const std::string say = next_ < answers_.size() ? answers_[next_] : "close";
+      const bool last = say.ends_with("then close");
+      ++next_;
+      if (say == "close") return;
+      if (say == "hang") continue;
+      peer.say(std::string_view(say).substr(0, say.size() - (last ? 10 : 0)));
+      if (last) return;
     }
   }
   std::vector<std::string> answers_;
   std::size_t next_ = 0;
-  int listener_;
-  std::atomic<bool> stop_ = false;
-  std::thread thread_;
+  test::LoopbackServer server_{[this](test::LoopbackServer::Peer& peer) { serve(peer); }};
 };
 
 const std::string kOk = "HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\nok";
@@ -117,7 +70,7 @@ class Client : public ::testing::Test {
   }
   static WebTarget target(const Server& server, const std::string& rest = "") {
     WebTarget out;
-    out.url = "http://127.0.0.1:" + std::to_string(server.port) + rest;
+    out.url = "http://127.0.0.1:" + std::to_string(server.port()) + rest;
     return out;
   }
   boost::asio::io_context io{1};
@@ -127,7 +80,7 @@ class Client : public ::testing::Test {
 TEST_F(Client, PostsAndKeepsItsConnection) {
   Server server({kOk, kOk, "HTTP/1.1 503 No\r\nRetry-After: 7\r\nContent-Length: 0\r\n\r\n"});
   WebClient client(io, target(server, "/am?tenant=a"), limits);
-  EXPECT_EQ(client.label(), "http://127.0.0.1:" + std::to_string(server.port) + "/am");
+  EXPECT_EQ(client.label(), "http://127.0.0.1:" + std::to_string(server.port()) + "/am");
   EXPECT_EQ(ask(client).status, 200U);
   EXPECT_EQ(ask(client, "[1]").body, "ok");
   const WebAnswer last = ask(client);
