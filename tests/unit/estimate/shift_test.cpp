@@ -96,10 +96,14 @@ TEST(Shift, IntervalHoldsTheTruth) {
     double memory_days;
     int before, after;
     double least;
+    double seen;  ///< at the least: beyond chance
   };
-  // Weather that remembers for five days leaves too little in thirty to know its own memory.
-  for (const Case& one : {Case{0, 60, 60, 0.93}, Case{2, 120, 140, 0.92}, Case{2, 30, 30, 0.90},
-                          Case{5, 120, 140, 0.90}, Case{2, 500, 700, 0.92}}) {
+  // Weather that remembers for five days leaves too little in thirty to know its own memory; those
+  // of two days know so little of it that chance is not always ruled out. Elsewhere 4 dB are six
+  // standard errors and more.
+  for (const Case& one :
+       {Case{0, 60, 60, 0.93, 1}, Case{2, 120, 140, 0.92, 1}, Case{2, 30, 30, 0.90, 0.85},
+        Case{5, 120, 140, 0.90, 0.99}, Case{2, 500, 700, 0.92, 1}}) {
     constexpr int kTrials = 400;
     int held = 0, found = 0;
     for (unsigned trial = 0; trial < kTrials; ++trial) {
@@ -119,8 +123,8 @@ TEST(Shift, IntervalHoldsTheTruth) {
         << "memory " << one.memory_days << " days, " << one.before << " days, seeds 9100 to 9499";
     // Nor more often: three standard errors of 400 trials above 95 in 100.
     EXPECT_LE(held, 0.985 * kTrials) << "memory " << one.memory_days;
-    // Thirty days know so little of their own memory that chance is not always ruled out.
-    EXPECT_GE(found, 0.85 * kTrials) << "memory " << one.memory_days;
+    EXPECT_GE(found, one.seen * kTrials)
+        << "memory " << one.memory_days << " days, " << one.before << " days";
   }
 }
 
