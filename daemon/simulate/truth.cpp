@@ -15,6 +15,8 @@ class Object {
     out_ += "{\"kind\":";
     append_json_string(out_, kind);
   }
+  /// Of what happens at a time.
+  Object(std::string& out, std::string_view kind, Time at) : Object(out, kind) { time("time", at); }
   ~Object() { out_ += '}'; }
   Object(const Object&) = delete;
   Object& operator=(const Object&) = delete;
@@ -87,47 +89,34 @@ std::string link_object(const LinkPlan& link) {
   return out;
 }
 
-std::string fault_line(const LinkPlan& link, const Fault& fault) {
-  std::string out;
-  {
-    Object object(out, "change");
-    object.time("time", fault.from)
-        .text("link", link.name)
-        .text("cause", name_of(fault.cause))
-        .json("direction", quoted_or_null(direction_of(fault)))
-        .text("shape", name_of(fault.shape));
-    const bool share = fault.cause == Cause::collisions;
-    object.number("size_db", share ? std::nullopt : std::optional(fault.size));
-    if (share) object.number("size_ratio", fault.size, 6);
-    object.time("until", fault.until);
-    if (fault.ramp > Duration::zero()) object.time("full_at", fault.from + fault.ramp);
-    if (fault.per_rain_db != 0) object.number("per_rain_db", fault.per_rain_db);
-    if (!fault.channels.empty()) {
-      std::string list;
-      for (const std::uint16_t channel : fault.channels) {
-        list += (list.empty() ? "[" : ",") + std::to_string(channel);
-      }
-      object.json("channels", list + "]");
-    }
+void tell_fault(Object change, const LinkPlan& link, const Fault& fault) {
+  const bool share = fault.cause == Cause::collisions;
+  change.text("link", link.name)
+      .text("cause", name_of(fault.cause))
+      .json("direction", quoted_or_null(direction_of(fault)))
+      .text("shape", name_of(fault.shape))
+      .number("size_db", share ? std::nullopt : std::optional(fault.size));
+  if (share) change.number("size_ratio", fault.size, 6);
+  change.time("until", fault.until);
+  if (fault.ramp > Duration::zero()) change.time("full_at", fault.from + fault.ramp);
+  if (fault.per_rain_db != 0) change.number("per_rain_db", fault.per_rain_db);
+  if (fault.channels.empty()) return;
+  std::string list;
+  for (const std::uint16_t channel : fault.channels) {
+    list += (list.empty() ? "[" : ",") + std::to_string(channel);
   }
-  return out;
+  change.json("channels", list + "]");
 }
 
-std::string outage_line(const LinkPlan& link, const Outage& outage) {
-  std::string out;
-  {
-    Object object(out, "change");
-    object.time("time", outage.from)
-        .text("link", link.name)
-        .text("cause", name_of(outage.cause))
-        .json("direction", "null")
-        .text("shape", outage.cause == Cause::silent ? "burst" : "step")
-        .json("size_db", "null")
-        .time("until", outage.until)
-        .json("near_restarts", outage.near_restarts ? "true" : "false")
-        .json("far_restarts", outage.far_restarts ? "true" : "false");
-  }
-  return out;
+void tell_outage(Object change, const LinkPlan& link, const Outage& outage) {
+  change.text("link", link.name)
+      .text("cause", name_of(outage.cause))
+      .json("direction", "null")
+      .text("shape", outage.cause == Cause::silent ? "burst" : "step")
+      .json("size_db", "null")
+      .time("until", outage.until)
+      .json("near_restarts", outage.near_restarts ? "true" : "false")
+      .json("far_restarts", outage.far_restarts ? "true" : "false");
 }
 
 /// Value below which `share` of the values lie; an even middle is halved. Reorders.
@@ -168,46 +157,33 @@ std::string world_line(const Plan& plan) {
 
 std::vector<std::pair<Time, std::string>> story_lines(const Plan& plan) {
   std::vector<std::pair<Time, std::string>> lines;
+  const auto line = [&lines](std::string_view kind, Time at) {
+    return Object(lines.emplace_back(at, "").second, kind, at);
+  };
   for (const LinkPlan& link : plan.links) {
-    for (const Fault& fault : link.faults) lines.emplace_back(fault.from, fault_line(link, fault));
-    for (const Outage& outage : link.outages) {
-      lines.emplace_back(outage.from, outage_line(link, outage));
-    }
+    for (const Fault& fault : link.faults) tell_fault(line("change", fault.from), link, fault);
+    for (const Outage& one : link.outages) tell_outage(line("change", one.from), link, one);
     for (const PowerStep& step : link.power_steps) {
-      std::string line;
-      Object(line, "setting")
-          .time("time", step.from)
+      line("setting", step.from)
           .text("link", link.name)
           .number("near_power_change_db", step.near_db)
           .number("far_power_change_db", step.far_db);
-      lines.emplace_back(step.from, std::move(line));
     }
     for (const Foliage& one : link.foliage) {
-      std::string line;
-      Object(line, "leaves")
-          .time("time", one.out)
+      line("leaves", one.out)
           .time("until", one.fallen)
           .text("link", link.name)
           .number("loss_db", one.loss_db);
-      lines.emplace_back(one.out, std::move(line));
     }
     for (const Visit& one : link.visits) {
-      std::string line;
-      Object(line, "upkeep")
-          .time("time", one.from)
+      line("upkeep", one.from)
           .time("until", one.until)
           .text("link", link.name)
           .text("note", one.note);
-      lines.emplace_back(one.from, std::move(line));
     }
   }
   for (const Shower& shower : plan.showers) {
-    std::string line;
-    Object(line, "weather")
-        .time("time", shower.from)
-        .time("until", shower.to)
-        .number("peak_db", shower.peak_db);
-    lines.emplace_back(shower.from, std::move(line));
+    line("weather", shower.from).time("until", shower.to).number("peak_db", shower.peak_db);
   }
   std::stable_sort(lines.begin(), lines.end(),
                    [](const auto& a, const auto& b) { return a.first < b.first; });
@@ -226,8 +202,7 @@ void TruthHour::close(std::string& out, Time end, const std::string& link_json,
   const std::size_t frames = margin_db_.size();
   std::optional<double> loss_ratio;
   if (frames > 0) loss_ratio = static_cast<double>(lost_) / static_cast<double>(frames);
-  Object(out, "truth")
-      .time("time", end)
+  Object(out, "truth", end)
       .json("link", link_json)
       .text("direction", name_of(direction))
       .number("margin_db", quantile_if_any(margin_db_, 0.5))
