@@ -22,9 +22,10 @@ std::string world_line(const Plan& plan);
 /// "until":..} for faults and outages; {"kind":"setting",..} for known changes of power, which are
 /// no faults; {"kind":"leaves",..,"loss_db":..} for summers that are listed, from when half of the
 /// leaves are out until half are gone; {"kind":"upkeep",..,"note":..} for visits;
-/// {"kind":"weather",..} for showers. Sorted by time; `direction` null where both
-/// directions or neither are meant, `until` null where it lasts to the end; `full_at` is when a
-/// drift or a growing cycle has its full size, `per_rain_db` what comes on top in the wet; collisions have `size_ratio` instead of `size_db`.
+/// {"kind":"weather",..} for showers. Sorted by time; `direction` null where both directions or
+/// neither are meant, `until` null where it lasts to the end; `full_at` is when a drift or a growing
+/// cycle has its full size, `per_rain_db` what comes on top for each decibel of rain; collisions
+/// have `size_ratio` instead of `size_db`.
 std::vector<std::pair<Time, std::string>> story_lines(const Plan& plan);
 
 /// Frames of one hour, one link, one direction.
