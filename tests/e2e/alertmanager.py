@@ -2,7 +2,6 @@
 severity, ended, over restarts of either side; and servers that behave badly hold up nobody."""
 
 import base64
-import http.server
 import json
 import os
 import re
@@ -13,61 +12,33 @@ import threading
 import time
 
 import harness
+import servers
 
 SECRET = "hush-4711-not-for-logs"
 
 
-class Alertmanager:
+class Alertmanager(servers.Alertmanager):
     """One server; `peers` are cluster addresses of others."""
 
     def __init__(self, t, name, peers=None):
-        self.t, self.name = t, name
-        self.port, self.cluster_port = harness.free_port(), harness.free_port()
-        self.peers = peers
-        self.config = t.write(f"{name}.yml", json.dumps({"route": {"receiver": "nobody"}, "receivers": [{"name": "nobody"}]}))
-        self.process = None
-        self.start()
-
-    def start(self):
-        cluster = ["--cluster.listen-address="]
-        if self.peers is not None:
-            cluster = [f"--cluster.listen-address=127.0.0.1:{self.cluster_port}", "--cluster.settle-timeout=1s",
-                       "--cluster.gossip-interval=100ms", *[f"--cluster.peer={peer}" for peer in self.peers]]
-        self.process = self.t.process(
-            [self.t.need("prometheus-alertmanager"), f"--config.file={self.config}",
-             f"--storage.path={self.t.path(self.name)}", f"--web.listen-address=127.0.0.1:{self.port}", *cluster], self.name)
-        harness.wait_until(self.ready, f"{self.name} is ready", 60)
-
-    def ready(self):
-        if not self.process.running():
-            raise harness.Failed(f"Alertmanager ended:\n{self.process.log()}")
-        try:
-            return harness.http_request(self.port, "/-/ready").status == 200
-        except OSError:
-            return False
-
-    @property
-    def url(self):
-        return f"http://127.0.0.1:{self.port}"
+        self.cluster_port = harness.free_port()
+        alone = ["--cluster.listen-address="]
+        together = [f"--cluster.listen-address=127.0.0.1:{self.cluster_port}", "--cluster.settle-timeout=1s",
+                    "--cluster.gossip-interval=100ms", *[f"--cluster.peer={peer}" for peer in peers or ()]]
+        super().__init__(t, name=name, options=alone if peers is None else together)
 
     def alerts(self):
         """{(alertname, link, severity): alert} of the active ones."""
-        found = harness.http_request(self.port, "/api/v2/alerts").json()
-        return {tuple(each["labels"].get(key) for key in ("alertname", "link", "severity")): each for each in found}
+        return {tuple(each["labels"].get(key) for key in ("alertname", "link", "severity")): each for each in super().alerts()}
 
     def names(self):
         return [key[0] for key in self.alerts()]
 
     def forget(self):
         for name in ("nflog", "silences"):
-            path = os.path.join(self.t.path(self.name), name)
+            path = os.path.join(self.data, name)
             if os.path.exists(path):
                 os.unlink(path)
-
-    def amtool(self, *args):
-        done = subprocess.run([self.t.need("amtool"), f"--alertmanager.url={self.url}", *args], capture_output=True,
-                              check=False, timeout=60)
-        return done.stdout.decode()
 
 
 def config(device, targets, state="", missing=""):
@@ -93,17 +64,12 @@ class Valley:
             self.radio.write(harness.report_line(link="weir", seq=self.seq, rssi_dbm=-115 + margin_db - 7.5,
                                                  snr_db=margin_db - 7.5, noise_dbm=-115))
 
-
     def until(self, margin_db, condition, what, limit_s=150):
         """Goes on reporting meanwhile."""
         def reached():
             self.report(margin_db, 5)
             return condition()
         harness.wait_until(reached, what, limit_s, every_s=0.3)
-
-
-def pushed(daemon, family, url):
-    return daemon.metrics().get(f"fadeward_push_{family}", target=url)
 
 
 def check_life(t):
@@ -130,7 +96,7 @@ def check_life(t):
     listed = server.amtool("alert", "query", "alertname=PortFault", "-o", "json")
     t.expect('"gateway":"mill-house"' in listed.replace(" ", ""), "amtool lists it", listed)
 
-    server.process.stop()
+    server.stop()
     server.forget()
     server.start()
     t.equal(server.alerts(), {}, "a server that has forgotten everything")
@@ -139,14 +105,14 @@ def check_life(t):
 
     t.equal(daemon.stop()[0], 0, "the daemon ends with 0")
     daemon = t.daemon(text)
-    harness.wait_until(lambda: pushed(daemon, "sent_total", server.url) >= 1, "a restored alert is told again")
+    harness.wait_until(lambda: daemon.pushed("sent_total", server.url) >= 1, "a restored alert is told again")
     t.equal(server.names(), ["PortFault"], "a restored alert is told again, as the same one")
     harness.PtyRadio(missing)
     harness.wait_until(lambda: not server.alerts(), "its end arrives")
-    t.equal(pushed(daemon, "failures_total", server.url), 0.0, "no request failed")
-    t.expect(time.time() - pushed(daemon, "last_success_timestamp_seconds", server.url) < 60, "time of the last success")
+    t.equal(daemon.pushed("failures_total", server.url), 0.0, "no request failed")
+    t.expect(time.time() - daemon.pushed("last_success_timestamp_seconds", server.url) < 60, "time of the last success")
     daemon.stop()
-    server.process.stop()
+    server.stop()
 
 
 def check_severity(t):
@@ -165,7 +131,7 @@ def check_severity(t):
     valley.report(30, 30000)
     valley.until(30, lambda: not server.alerts(), "it has ended")
     daemon.stop()
-    server.process.stop()
+    server.stop()
 
 
 def parse_time(text):
@@ -179,10 +145,10 @@ def check_cluster(t):
     second = Alertmanager(t, "am-b", [f"127.0.0.1:{first.cluster_port}"])
     radio = t.pty("radio-cluster")
     daemon = t.daemon(config(radio.link, [first.url, second.url], missing=t.path("missing-cluster")))
-    second.process.stop()
+    second.stop()
     harness.wait_until(lambda: "PortFault" in first.names(), "the first has it although the second is away", 60)
-    harness.wait_until(lambda: pushed(daemon, "failures_total", second.url) >= 2, "the failures are counted")
-    t.equal(pushed(daemon, "failures_total", first.url), 0.0, "none of the other")
+    harness.wait_until(lambda: daemon.pushed("failures_total", second.url) >= 2, "the failures are counted")
+    t.equal(daemon.pushed("failures_total", first.url), 0.0, "none of the other")
     second.start()
     harness.wait_until(lambda: "PortFault" in second.names(), "the second is told once it is back", 120)
     harness.wait_until(lambda: "works again" in daemon.log(), "by us, not by the first alone", 120)
@@ -191,8 +157,8 @@ def check_cluster(t):
     t.expect(1 <= told <= 3, "its trouble is logged, each reason once", told)
     t.equal(len(re.findall("works again", daemon.log())), 1, "and its end once")
     daemon.stop()
-    first.process.stop()
-    second.process.stop()
+    first.stop()
+    second.stop()
 
 
 class BadServer:
@@ -353,8 +319,8 @@ def check_bad_servers(t):
         waits.append(time.monotonic() - start)
         time.sleep(0.2)
     t.within(max(waits), 3, f"{len(waits)} reports were shown within the tick of a second")
-    harness.wait_until(lambda: pushed(daemon, "failures_total", urls["half open"]) >= 1, "even silence becomes a failure", 90)
-    harness.wait_until(lambda: pushed(daemon, "sent_total", urls["good"]) >= 1, "the alert has been sent")
+    harness.wait_until(lambda: daemon.pushed("failures_total", urls["half open"]) >= 1, "even silence becomes a failure", 90)
+    harness.wait_until(lambda: daemon.pushed("sent_total", urls["good"]) >= 1, "the alert has been sent")
     time.sleep(2)
     metrics = daemon.metrics()
     for name, url in urls.items():

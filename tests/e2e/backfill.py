@@ -10,9 +10,9 @@ import io
 import json
 import os
 import subprocess
-import urllib.parse
 
 import harness
+import servers
 
 DAY_S = 86400
 LINK = "L1"
@@ -40,43 +40,18 @@ def next_month(at):
     return calendar.timegm((day + datetime.timedelta(days=32)).replace(day=1).timetuple())
 
 
-class Prometheus:
+class Prometheus(servers.Prometheus):
     """Serves what lies in its directory and scrapes nothing."""
 
     def __init__(self, t, data):
-        self.port = harness.free_port()
-        config = t.write("prometheus.yml", "{}")
-        self.process = t.process(
-            [t.need("prometheus"), f"--config.file={config}", f"--storage.tsdb.path={data}",
-             "--storage.tsdb.retention.time=20y", f"--web.listen-address=127.0.0.1:{self.port}"], "prometheus")
-        harness.wait_until(self.ready, "Prometheus is ready", 120)
-
-    def ready(self):
-        if not self.process.running():
-            raise harness.Failed(f"Prometheus ended:\n{self.process.log()}")
-        try:
-            return harness.http_request(self.port, "/-/ready").status == 200
-        except OSError:
-            return False
-
-    def ask(self, path, **words):
-        answer = harness.http_request(self.port, f"/api/v1/{path}?" + urllib.parse.urlencode(words)).json()
-        if answer["status"] != "success":
-            raise harness.Failed(f"{words}: {answer}")
-        return answer["data"]["result"]
+        super().__init__(t, {}, data=data, options=["--storage.tsdb.retention.time=20y"])
 
     def series(self, expression, first, last):
         """{time: value} at each midnight."""
-        found = self.ask("query_range", query=expression, start=first, end=last, step=DAY_S)
+        found = self.api("query_range", query=expression, start=first, end=last, step=DAY_S)["result"]
         if len(found) != 1:
             raise harness.Failed(f"{expression}: {len(found)} series")
         return {int(at): float(value) for at, value in found[0]["values"]}
-
-    def value(self, expression, at):
-        found = self.ask("query", query=expression, time=at)
-        if len(found) != 1:
-            raise harness.Failed(f"{expression} at {at}: {len(found)} series")
-        return float(found[0]["value"][1])
 
 
 def recorded(t, days, interval_s, directory):
@@ -97,9 +72,8 @@ def blocks(t, directory):
     with open(export, "wb") as file:
         done = subprocess.run([t.fadeward, "export", "--history", directory], stdout=file, timeout=300, check=False)
     t.equal(done.returncode, 0, f"export: {os.path.getsize(export) / 1e6:.0f} MB")
-    made = subprocess.run([t.need("promtool"), "tsdb", "create-blocks-from", "--max-block-duration=768h", "openmetrics", export, data],
-                          capture_output=True, timeout=1500, check=False)
-    t.equal(made.returncode, 0, f"promtool makes blocks of it {made.stderr.decode()[-300:]}")
+    code, complaint = servers.blocks_of(t, export, data)
+    t.equal(code, 0, f"promtool makes blocks of it {complaint}")
     os.unlink(export)
     return data
 

@@ -9,9 +9,9 @@ import re
 import subprocess
 import threading
 import time
-import urllib.parse
 
 import harness
+import servers
 
 NAMES = ["fleet", "link", "season"]
 DATASOURCE = {"type": "prometheus", "uid": "${datasource}"}
@@ -139,35 +139,17 @@ def check_syntax(t, boards):
 # ---- a real Prometheus -----------------------------------------------------------------------
 
 
-class Prometheus:
-    def __init__(self, t, config, data, name):
-        self.port = harness.free_port()
-        self.process = t.process(
-            [t.need("prometheus"), f"--config.file={t.write(name + '.yml', json.dumps(config))}", f"--storage.tsdb.path={data}",
-             "--storage.tsdb.retention.time=100y", f"--web.listen-address=127.0.0.1:{self.port}"], name)
-        harness.wait_until(self.ready, "Prometheus is ready", 120)
-
-    def ready(self):
-        if not self.process.running():
-            raise harness.Failed(f"Prometheus ended:\n{self.process.log()}")
-        try:
-            return harness.http_request(self.port, "/-/ready").status == 200
-        except OSError:
-            return False
-
-    def get(self, path, **words):
-        answer = harness.http_request(self.port, f"/api/v1/{path}?" + urllib.parse.urlencode(words), limit_s=60).json()
-        if answer["status"] != "success":
-            raise harness.Failed(f"{words}: {answer}")
-        return answer["data"]
+class Prometheus(servers.Prometheus):
+    def __init__(self, t, config, name):
+        super().__init__(t, config, name, options=["--storage.tsdb.retention.time=100y"])
 
     def numbers(self, expression, at, span_s, step_s):
         """How many series have a number in that time."""
         if span_s == 0:
-            found = [[each["value"]] for each in self.get("query", query=expression, time=at)["result"]]
+            found = [[each["value"]] for each in self.api("query", query=expression, time=at)["result"]]
         else:
             found = [each["values"] for each in
-                     self.get("query_range", query=expression, start=at - span_s, end=at, step=step_s)["result"]]
+                     self.api("query_range", query=expression, start=at - span_s, end=at, step=step_s)["result"]]
         return sum(any(not math.isnan(float(value)) for _, value in series) for series in found)
 
 
@@ -220,11 +202,7 @@ def check_live(t, boards):
     radio = t.pty()
     daemon = t.daemon(config(radio.link), "--time-factor", str(FACTOR), "--time-start", "2031-04-01T00:00:00Z")
     daemon.wait_metric(1, "fadeward_port_up", port="mast")
-    prometheus = Prometheus(t, {
-        "global": {"scrape_interval": "1s", "scrape_timeout": "1s", "evaluation_interval": "1s"},
-        "rule_files": [os.path.join(t.source, "deploy/prometheus/rules.yml")],
-        "scrape_configs": [{"job_name": "fadeward", "static_configs": [
-            {"targets": [f"127.0.0.1:{daemon.port}"], "labels": {"gateway": "mill-house"}}]}]}, t.path("live"), "live")
+    prometheus = Prometheus(t, servers.scraping(daemon.port, rules_of=t.source), "live")
     valley = Valley(t, radio)
     valley.start()
     t.keep(lambda: setattr(valley, "going", False))
@@ -245,14 +223,14 @@ def check_live(t, boards):
     except harness.Failed:
         pass
     t.equal(left, [], f"{sum(len(expressions(boards[name])) for name in ('fleet', 'link'))} expressions are answered")
-    t.equal({each["labels"].get("severity") for each in prometheus.get("alerts")["alerts"] if each["labels"]["alertname"] == "MarginLow"
+    t.equal({each["labels"].get("severity") for each in prometheus.api("alerts")["alerts"] if each["labels"]["alertname"] == "MarginLow"
              and each["labels"].get("link") == "weir"}, {"warning"}, "the rules raise what the daemon has judged")
     for name in ("gateway", "link"):
-        found = prometheus.get(f"label/{name}/values", **{"match[]": "fadeward_link_up"})
+        found = prometheus.api(f"label/{name}/values", **{"match[]": "fadeward_link_up"})
         t.equal(set(found), {"mill-house"} if name == "gateway" else set(LINKS), f"what the variable {name} offers")
     valley.going = False
     daemon.stop()
-    prometheus.process.stop()
+    prometheus.stop()
 
 
 def check_year(t, board):
@@ -268,17 +246,16 @@ def check_year(t, board):
     t.equal(code, 0, f"the history is made {err[-300:]}")
     code, export, _ = t.run("export", "--history", t.path("history"))
     export = export.replace(b"{link=", b'{gateway="mill-house",link=').replace(b"{port=", b'{gateway="mill-house",port=')
-    made = subprocess.run([t.need("promtool"), "tsdb", "create-blocks-from", "--max-block-duration=768h", "openmetrics",
-                           t.write("export.txt", export), t.path("year")], capture_output=True, timeout=250, check=False)
-    t.equal((code, made.returncode), (0, 0), f"export of {len(export) / 1e6:.0f} MB becomes blocks {made.stderr.decode()[-300:]}")
-    prometheus = Prometheus(t, {}, t.path("year"), "year")
+    made, complaint = servers.blocks_of(t, t.write("export.txt", export), t.path("year"))
+    t.equal((code, made), (0, 0), f"export of {len(export) / 1e6:.0f} MB becomes blocks {complaint}")
+    prometheus = Prometheus(t, {}, "year")
     last = max(int(at) for at in re.findall(rb" (\d{10})(?:\.\d+)?\n", export))
     variables = {"gateway": "mill-house", "link": "L1"}
     t.equal(unanswered(prometheus, board, variables, last, 380 * 86400, 86400), [],
             f"{len(expressions(board))} expressions are answered")
     t.equal(len(unanswered(prometheus, board, {"gateway": "elsewhere", "link": "L1"}, last, 380 * 86400, 86400)),
             len(expressions(board)), "and none of them for another gateway")
-    prometheus.process.stop()
+    prometheus.stop()
 
 
 def test(t):

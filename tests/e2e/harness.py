@@ -243,6 +243,10 @@ class Daemon(Process):
         except Failed as failed:
             raise Failed(f"{failed}; it is {seen[0]}") from None
 
+    def pushed(self, family, url):
+        """A value of what is pushed to this target."""
+        return self.metrics().get(f"fadeward_push_{family}", target=url)
+
     def anonymous_bytes(self):
         """RssAnon: memory of its own, without the pages of the program file and libraries."""
         with open(f"/proc/{self.pid}/status", encoding="ascii") as file:

@@ -9,6 +9,7 @@ import subprocess
 import time
 
 import harness
+import servers
 
 RADIO = "    radio: { spreading_factor: 7, bandwidth_hz: 125000, noise_figure_db: 6 }\n"
 AWKWARD = 'east/wěst "7" \\ &<b>'  # slash, letters beyond ASCII, quotes, backslash, markup
@@ -198,38 +199,19 @@ def check_alerts(t, daemon):
         t.expect(alert["annotations"].get("summary") and alert["annotations"].get("description"),
                  f"{name}: summary and description", alert["annotations"])
 
-    alertmanager = t.need("prometheus-alertmanager")
-    port = harness.free_port()
-    config = t.write("alertmanager.yml", "route: { receiver: nobody }\nreceivers: [{ name: nobody }]\n")
-    process = t.process([alertmanager, f"--config.file={config}", f"--storage.path={t.path('alertmanager')}",
-                         f"--web.listen-address=127.0.0.1:{port}", "--cluster.listen-address="], "alertmanager")
-
-    def ready():
-        if not process.running():
-            if "default.tmpl" in process.log():
-                raise harness.Skipped("the Alertmanager's template file is not installed")
-            raise harness.Failed(f"the Alertmanager ended:\n{process.log()}")
-        try:
-            return harness.http_request(port, "/-/ready").status == 200
-        except OSError:
-            return False
-    harness.wait_until(ready, "the Alertmanager is ready", 60)
+    alertmanager = servers.Alertmanager(t)
     answer = daemon.get("/alerts")
-    posted = harness.http_request(port, "/api/v2/alerts", "POST", {"Content-Type": "application/json"}, answer.body)
+    posted = alertmanager.post(answer.body)
     t.equal(posted.status, 200, "a real Alertmanager accepts it as it is")
     wanted = {frozenset(a["labels"].items()) for a in alerts}
 
     def shown():
-        held = harness.http_request(port, "/api/v2/alerts").json()
-        return {frozenset(a["labels"].items()) for a in held if a["status"]["state"] == "active"} == wanted
+        return {frozenset(a["labels"].items()) for a in alertmanager.alerts() if a["status"]["state"] == "active"} == wanted
     harness.wait_until(shown, "the Alertmanager shows the same alerts as active")
     t.expect(True, "and shows the same alerts as active")
-    amtool = t.need("amtool")
-    listed = subprocess.run([amtool, f"--alertmanager.url=http://127.0.0.1:{port}", "alert", "query",
-                             "alertname=MarginLow", "-o", "json"], capture_output=True, timeout=60, check=False)
-    t.expect(listed.returncode == 0 and json.loads(listed.stdout)[0]["labels"]["link"] == "ridge",
-             "amtool lists MarginLow", listed.stdout + listed.stderr)
-    process.stop()
+    listed = alertmanager.amtool("alert", "query", "alertname=MarginLow", "-o", "json")
+    t.expect(listed and json.loads(listed)[0]["labels"]["link"] == "ridge", "amtool lists MarginLow", listed)
+    alertmanager.stop()
 
 
 def check_pages(t, daemon):

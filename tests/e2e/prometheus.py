@@ -2,13 +2,12 @@
 of /links."""
 
 import datetime
-import json
 import os
 import re
 import subprocess
-import urllib.parse
 
 import harness
+import servers
 
 LINKS = ["weir", "ridge", "sluice", "quarry"]
 HOURS = 2
@@ -28,47 +27,13 @@ DIRECTION_VALUES = {
 }
 
 
-class Prometheus:
-    def __init__(self, t, target):
-        program = t.need("prometheus")
-        promtool = t.need("promtool")
-        self.port = harness.free_port()
-        config = t.write("prometheus.yml", json.dumps({  # JSON is YAML
-            "global": {"scrape_interval": "1s", "scrape_timeout": "1s"},
-            "scrape_configs": [{"job_name": "fadeward", "static_configs": [
-                {"targets": [f"127.0.0.1:{target}"], "labels": {"gateway": "mill-house"}}]}]}))
-        checked = subprocess.run([promtool, "check", "config", config], capture_output=True, check=False)
-        if checked.returncode:
-            raise harness.Failed(f"promtool refuses our own file: {checked.stderr}")
-        self.process = t.process(
-            [program, f"--config.file={config}", f"--storage.tsdb.path={t.path('prometheus')}",
-             f"--web.listen-address=127.0.0.1:{self.port}"], "prometheus")
-        harness.wait_until(self.ready, "Prometheus is ready", 60)
-
-    def ready(self):
-        if not self.process.running():
-            raise harness.Failed(f"Prometheus ended:\n{self.process.log()}")
-        try:
-            return harness.http_request(self.port, "/-/ready").status == 200
-        except OSError:
-            return False
-
-    def query(self, expression):
-        """{labels: value} of an instant query; the labels of Prometheus itself are left out."""
-        answer = harness.http_request(self.port, "/api/v1/query?" +
-                                      urllib.parse.urlencode({"query": expression})).json()
-        if answer["status"] != "success":
-            raise harness.Failed(f"{expression}: {answer}")
-        own = ("job", "instance", "gateway", "__name__")
-        return {frozenset((k, v) for k, v in one["metric"].items() if k not in own): float(one["value"][1])
-                for one in answer["data"]["result"]}
-
-    def value(self, expression):
-        found = self.query(expression)
-        return next(iter(found.values())) if len(found) == 1 else None
+class Prometheus(servers.Prometheus):
+    def query(self, expression, at=None, without=("job", "instance", "gateway", "__name__")):
+        """Without the labels of Prometheus itself."""
+        return super().query(expression, at, without)
 
     def target(self):
-        return harness.http_request(self.port, "/api/v1/targets").json()["data"]["activeTargets"][0]
+        return self.api("targets")["activeTargets"][0]
 
 
 def config(device):
@@ -162,19 +127,18 @@ def check_end(t, prometheus, daemon):
     t.equal(daemon.stop()[0], 0, "the daemon ends with 0")
     harness.wait_until(lambda: prometheus.value("up") == 0, "Prometheus notices")
     t.equal(prometheus.query("fadeward_link_margin_db"), {}, "and shows no margin of a daemon that is gone")
-    warnings = [entry for entry in prometheus.process.log().splitlines()
-                if "level=warn" in entry or "level=error" in entry]
-    t.equal([entry for entry in warnings if "scrape" in entry.lower()], [], "nothing about scraping in its log")
+    t.equal([entry for entry in prometheus.complaints() if "scrape" in entry.lower()], [], "nothing about scraping in its log")
 
 
 def test(t):
+    t.need("promtool")
     code, recording, err = t.run("simulate", "--scenario", "tarn-valley", "--seed", "3", "--days", f"{HOURS / 24}")
     recording = re.sub(rb'"time":[^,]+,', b"", recording)  # they are reports of just now
     t.expect(code == 0 and recording.count(b"\n") > 1000, f"{HOURS} hours of the invented valley", err)
     radio = t.pty()
     daemon = t.daemon(config(radio.link))
     daemon.wait_metric(1, "fadeward_port_up", port="mast")
-    prometheus = Prometheus(t, daemon.port)
+    prometheus = Prometheus(t, servers.scraping(daemon.port))
     check_before(t, prometheus)
     radio.write(recording, 60)
     radio.wait_read()

@@ -13,9 +13,9 @@ import struct
 import subprocess
 import threading
 import time
-import urllib.parse
 
 import harness
+import servers
 
 LINKS = ["weir", "ridge"]
 QUARTER = 900
@@ -191,47 +191,20 @@ class Receiver:
 # ---- the real one --------------------------------------------------------------------------------
 
 
-class Prometheus:
+class Prometheus(servers.Prometheus):
     def __init__(self, t, name, window=None):
-        self.t, self.name = t, name
-        self.port = harness.free_port()
-        text = {"global": {"scrape_interval": "1h"}}
+        config = {"global": {"scrape_interval": "1h"}}
         if window:
-            text["storage"] = {"tsdb": {"out_of_order_time_window": window}}
-        self.config = t.write(f"{name}.yml", json.dumps(text))
-        self.start()
-
-    def start(self):
-        self.process = self.t.process(
-            [self.t.need("prometheus"), f"--config.file={self.config}", f"--storage.tsdb.path={self.t.path(self.name)}",
-             f"--web.listen-address=127.0.0.1:{self.port}", "--web.enable-remote-write-receiver"], self.name)
-        harness.wait_until(self.ready, "Prometheus is ready", 60)
-
-    def ready(self):
-        if not self.process.running():
-            raise harness.Failed(f"Prometheus ended:\n{self.process.log()}")
-        try:
-            return harness.http_request(self.port, "/-/ready").status == 200
-        except OSError:
-            return False
+            config["storage"] = {"tsdb": {"out_of_order_time_window": window}}
+        super().__init__(t, config, name, options=["--web.enable-remote-write-receiver"])
 
     @property
-    def url(self):
-        return f"http://127.0.0.1:{self.port}/api/v1/write"
-
-    def api(self, path, **query):
-        answer = harness.http_request(self.port, f"/api/v1/{path}?" + urllib.parse.urlencode(query), limit_s=30).json()
-        if answer["status"] != "success":
-            raise harness.Failed(f"{path} {query}: {answer}")
-        return answer["data"]["result"]
-
-    def query(self, expression, at=None):
-        found = self.api("query", query=expression, **({"time": at} if at else {}))
-        return {frozenset((k, v) for k, v in one["metric"].items() if k != "__name__"): float(one["value"][1]) for one in found}
+    def write_url(self):
+        return f"{self.url}/api/v1/write"
 
     def raw(self, expression, begin, end):
         """{labels: {milliseconds: value}} of stored samples in [begin, end)."""
-        found = self.api("query", query=f"{expression}[{math.ceil(end - begin)}s]", time=end)
+        found = self.api("query", query=f"{expression}[{math.ceil(end - begin)}s]", time=end)["result"]
         return {frozenset((k, v) for k, v in one["metric"].items()):
                 {round(float(at) * 1000): float(value) for at, value in one["values"]} for one in found}
 
@@ -271,10 +244,6 @@ class Feed:
         self.thread.join()
 
 
-def pushed(daemon, family, url):
-    return daemon.metrics().get(f"fadeward_push_{family}", target=url)
-
-
 def dropped(daemon, url):
     return {dict(key)["reason"]: value for key, value in daemon.metrics().all("fadeward_push_dropped_total", target=url).items()}
 
@@ -283,10 +252,10 @@ def check_live(t):
     t.section("live values at a real Prometheus")
     prometheus = Prometheus(t, "prometheus-live")
     radio = t.pty()
-    daemon = t.daemon(config(radio.link, prometheus.url, t.path("state-live")))
+    daemon = t.daemon(config(radio.link, prometheus.write_url, t.path("state-live")))
     feed = Feed(radio, 0.02)
-    t.expect(pushed(daemon, "requests_total", prometheus.url) is not None, "counted from the start")
-    t.equal(dropped(daemon, prometheus.url), {"replaced": 0, "too_old": 0, "out_of_order": 0, "refused": 0}, "and the drops")
+    t.expect(daemon.pushed("requests_total", prometheus.write_url) is not None, "counted from the start")
+    t.equal(dropped(daemon, prometheus.write_url), {"replaced": 0, "too_old": 0, "out_of_order": 0, "refused": 0}, "and the drops")
     harness.wait_until(lambda: prometheus.query("fadeward_link_margin_db"), "the margins have arrived", 60)
     feed.stop()
     radio.wait_read()
@@ -303,19 +272,19 @@ def check_live(t):
     t.equal(counted, daemon.metrics().total("fadeward_link_reports_total"), f"{counted:g} reports in counters, exactly")
     t.equal(prometheus.query("up"), {frozenset({"gateway": "mill-house", "job": "fadeward"}.items()): 1.0}, "up of its own")
     # The same families as a scrape would bring, but those of the process and of HTTP.
-    there = set(prometheus.api("query", query='count by (__name__) ({job="fadeward"})') and
-                [one["metric"]["__name__"] for one in prometheus.api("query", query='count by (__name__) ({job="fadeward"})')])
+    there = {one["metric"]["__name__"]
+             for one in prometheus.api("query", query='count by (__name__) ({job="fadeward"})')["result"]}
     ours = {name for name in daemon.metrics().names() if name.startswith("fadeward_") and not name.startswith("fadeward_http_")}
     t.equal(sorted(ours ^ there - {"up"}), [], f"{len(there)} families")
-    t.equal(dropped(daemon, prometheus.url), {"replaced": 0, "too_old": 0, "out_of_order": 0, "refused": 0}, "nothing dropped")
-    t.equal(pushed(daemon, "failures_total", prometheus.url), 0.0, "no request failed")
+    t.equal(dropped(daemon, prometheus.write_url), {"replaced": 0, "too_old": 0, "out_of_order": 0, "refused": 0}, "nothing dropped")
+    t.equal(daemon.pushed("failures_total", prometheus.write_url), 0.0, "no request failed")
     code, took = daemon.stop()
     t.expect(code == 0 and took < 5, "the daemon ends", (code, took))
     t.equal(prometheus.query("fadeward_link_margin_db"), {}, "its series end with it (stale markers)")
     t.equal(prometheus.query("up"), {}, "all of them")
-    t.equal([line for line in prometheus.process.log().splitlines() if "level=error" in line or "level=warn" in line], [],
+    t.equal(prometheus.complaints(), [],
             "Prometheus has nothing to complain about")
-    prometheus.process.stop()
+    prometheus.stop()
 
 
 def exported(t, state):
@@ -351,7 +320,7 @@ def check_offline(t, window, restart, hours=6):
     prometheus = Prometheus(t, name, "1d" if window else None)
     radio = t.pty(name + "-radio")
     options = "interval: 60s" + (", out_of_order: true, max_sample_age: 1d" if window else "")
-    text = config(radio.link, prometheus.url, state, options)
+    text = config(radio.link, prometheus.write_url, state, options)
     start = math.floor(time.time() / 86400) * 86400 - 86400   # of yesterday: all of it is past for Prometheus
 
     def run_daemon(begin):
@@ -360,14 +329,14 @@ def check_offline(t, window, restart, hours=6):
     daemon = run_daemon(start)
     feed = Feed(radio, 30 / FACTOR)
     run_to(daemon, start + 3600 + 600)
-    before = dropped(daemon, prometheus.url)
+    before = dropped(daemon, prometheus.write_url)
     t.equal(before, {"replaced": 0, "too_old": 0, "out_of_order": 0, "refused": 0}, "nothing is dropped while it is there")
-    prometheus.process.stop()
+    prometheus.stop()
     offline = program_time(daemon)
     earlier = 0   # counters begin again with the program
     if restart:
         run_to(daemon, offline + hours * 1800)
-        earlier = dropped(daemon, prometheus.url)["too_old"]
+        earlier = dropped(daemon, prometheus.write_url)["too_old"]
         if restart == "is killed":
             daemon.send(signal.SIGKILL)
             daemon.wait()
@@ -375,15 +344,15 @@ def check_offline(t, window, restart, hours=6):
             daemon.stop()
         daemon = run_daemon(offline + hours * 1800 + 1300)
     run_to(daemon, offline + hours * 3600)
-    behind = pushed(daemon, "behind_seconds", prometheus.url)
+    behind = daemon.pushed("behind_seconds", prometheus.write_url)
     t.expect(behind > (hours - 1) * 3600 or not window, "how far it is behind is told", behind)
     prometheus.start()
     online = program_time(daemon)
-    harness.wait_until(lambda: pushed(daemon, "last_success_timestamp_seconds", prometheus.url) > online, "it is reached again", 60)
+    harness.wait_until(lambda: daemon.pushed("last_success_timestamp_seconds", prometheus.write_url) > online, "it is reached again", 60)
     run_to(daemon, online + 2400)
-    harness.wait_until(lambda: pushed(daemon, "behind_seconds", prometheus.url) == 0, "the backlog is there", 60)
+    harness.wait_until(lambda: daemon.pushed("behind_seconds", prometheus.write_url) == 0, "the backlog is there", 60)
     now = program_time(daemon)
-    drops = dropped(daemon, prometheus.url)
+    drops = dropped(daemon, prometheus.write_url)
     feed.stop()
     t.equal(daemon.stop()[0], 0, "the daemon ends")
     # Quarter hours that were complete when Prometheus came back: those of the outage.
@@ -431,7 +400,7 @@ def check_offline(t, window, restart, hours=6):
         t.expect(drops["out_of_order"] <= limit and drops["refused"] == 0, "and nothing was refused", drops)
         order = [at for at in sorted(held[("fadeward_link_margin_db", "weir", "inbound")]) if at / 1000 > online]
         t.expect(len(order) > 10, "live samples go on behind them", len(order))
-    prometheus.process.stop()
+    prometheus.stop()
 
 
 def check_short_window(t):
@@ -439,22 +408,22 @@ def check_short_window(t):
     state = t.path("short-state")
     prometheus = Prometheus(t, "short", "1h")
     radio = t.pty("short-radio")
-    text = config(radio.link, prometheus.url, state, "interval: 60s, out_of_order: true, max_sample_age: 1d")
+    text = config(radio.link, prometheus.write_url, state, "interval: 60s, out_of_order: true, max_sample_age: 1d")
     start = math.floor(time.time() / 86400) * 86400 - 86400
     daemon = t.daemon(text, "--time-factor", str(FACTOR), "--time-start",
                       time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(start)))
     feed = Feed(radio, 30 / FACTOR)
     run_to(daemon, start + 1200)
-    prometheus.process.stop()
+    prometheus.stop()
     offline = program_time(daemon)
     run_to(daemon, offline + 3 * 3600)
     prometheus.start()
     online = program_time(daemon)
-    harness.wait_until(lambda: pushed(daemon, "last_success_timestamp_seconds", prometheus.url) > online, "it is reached again", 60)
-    harness.wait_until(lambda: pushed(daemon, "behind_seconds", prometheus.url) == 0, "it gets to its end", 60)
+    harness.wait_until(lambda: daemon.pushed("last_success_timestamp_seconds", prometheus.write_url) > online, "it is reached again", 60)
+    harness.wait_until(lambda: daemon.pushed("behind_seconds", prometheus.write_url) == 0, "it gets to its end", 60)
     time.sleep(1.5)
-    drops = dropped(daemon, prometheus.url)
-    requests = pushed(daemon, "requests_total", prometheus.url)
+    drops = dropped(daemon, prometheus.write_url)
+    requests = daemon.pushed("requests_total", prometheus.write_url)
     t.expect(drops["too_old"] + drops["out_of_order"] > 50 and drops["refused"] == 0, "what is too old for it is dropped", drops)
     feed.stop()
     daemon.stop()
@@ -462,7 +431,7 @@ def check_short_window(t):
     quarters = [at for values in held.values() for at in values if at % (QUARTER * 1000) == 0]
     t.expect(len(quarters) >= 2, "what is not too old is there", held)
     print(f"        {requests:g} requests")
-    prometheus.process.stop()
+    prometheus.stop()
 
 
 def check_tls(t):
@@ -486,7 +455,7 @@ def check_tls(t):
                                                       f"ca_file: {t.path('tls.pem')}"))
     harness.wait_until(lambda: "status 401" in daemon.log(), "the wrong password is refused", 60)
     t.write("tls-password", "hush-4711\n")
-    harness.wait_until(lambda: pushed(daemon, "sent_total", url) > 100, "the right one is taken, without a restart", 60)
+    harness.wait_until(lambda: daemon.pushed("sent_total", url) > 100, "the right one is taken, without a restart", 60)
     t.expect("hush" not in daemon.log() + daemon.get("/metrics").text, "and stands nowhere")
     daemon.stop()
     server.stop()
@@ -628,7 +597,7 @@ def check_answers(t):
         receiver, daemon, feed = start_own(t, "interval: 1s")
         receiver.answer = lambda request, status=status: (status, {"Location": "http://127.0.0.1:1/"}, "no")
         count = len(receiver.requests)
-        harness.wait_until(lambda: pushed(daemon, "failures_total", receiver.url) >= 1, "a failure")
+        harness.wait_until(lambda: daemon.pushed("failures_total", receiver.url) >= 1, "a failure")
         time.sleep(3)
         t.expect(len(receiver.requests) - count <= 2, f"{status}: left alone", len(receiver.requests) - count)
         end_own(t, receiver, daemon, feed)
@@ -683,7 +652,7 @@ def check_hanging_names(t):
         harness.wait_until(lambda: daemon.metrics().total("fadeward_link_reports_total") > seen, "a report", every_s=0.01)
         waits.append(time.monotonic() - start)
     t.within(max(waits), 3, "reports are judged as ever")
-    t.expect(pushed(daemon, "failures_total", "http://nowhere.example/write") >= 1 and "not resolved in time" in daemon.log(),
+    t.expect(daemon.pushed("failures_total", "http://nowhere.example/write") >= 1 and "not resolved in time" in daemon.log(),
              "it becomes a failure", daemon.log()[-300:])
     feed.stop()
     code, took = daemon.stop()

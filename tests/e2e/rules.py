@@ -8,6 +8,7 @@ import re
 import subprocess
 
 import harness
+import servers
 
 # Contract of the project, section 4.
 ALERTS = ["MarginLow", "MarginForecastLow", "BudgetDeficit", "FadingSuspected", "InterferenceSuspected", "EquipmentSuspected",
@@ -79,24 +80,6 @@ def check_runbook(t, names):
     t.equal([each for each in links if not os.path.exists(os.path.join(directory, each[1]))], [], "no link leads nowhere")
 
 
-def ready(process, port):
-    if not process.running():
-        raise harness.Failed(f"{process.command[0]} ended:\n{process.log()}")
-    try:
-        return harness.http_request(port, "/-/ready").status == 200
-    except OSError:
-        return False
-
-
-def start_alertmanager(t, config):
-    port = harness.free_port()
-    name = t.new_name("alertmanager")
-    process = t.process([t.need("prometheus-alertmanager"), f"--config.file={config}", f"--storage.path={t.path(name)}",
-                         f"--web.listen-address=127.0.0.1:{port}", "--cluster.listen-address="], name)
-    harness.wait_until(lambda: ready(process, port), "Alertmanager is ready", 60)
-    return process, port
-
-
 def alert(**labels):
     return {"labels": {"gateway": "mill", **labels}}
 
@@ -111,7 +94,7 @@ def check_alertmanager(t):
                           *[f"{key}={value}" for key, value in labels.items()])
         t.expect(code == 0, f"{' '.join(labels.values())} goes to {receiver}", said)
 
-    process, port = start_alertmanager(t, path)
+    server = servers.Alertmanager(t, path)
     speaking = [
         alert(alertname="LinkSilent", link="weir", severity="critical"),
         alert(alertname="MarginLow", link="ridge", direction="inbound", severity="critical"),
@@ -126,47 +109,32 @@ def check_alertmanager(t):
         alert(alertname="FadewardConfigReloadFailed", instance="a:1", severity="warning"),        # does not answer at all
         {"labels": {"gateway": "fell", "alertname": "LossHigh", "link": "tarn", "severity": "warning"}},   # its port is down
     ]
-    sent = harness.http_request(port, "/api/v2/alerts", "POST", {"Content-Type": "application/json"},
-                                json.dumps(withheld + speaking))
-    t.equal(sent.status, 200, "alerts of two gateways are taken")
+    t.equal(server.post(json.dumps(withheld + speaking)).status, 200, "alerts of two gateways are taken")
 
     def states():
-        found = harness.http_request(port, "/api/v2/alerts").json()
-        return {json.dumps(each["labels"], sort_keys=True): bool(each["status"]["inhibitedBy"]) for each in found}
+        return {json.dumps(each["labels"], sort_keys=True): bool(each["status"]["inhibitedBy"]) for each in server.alerts()}
     wanted = {json.dumps(each["labels"], sort_keys=True): each in withheld for each in withheld + speaking}
     try:
         harness.wait_until(lambda: states() == wanted, "inhibition has settled", 30)
     except harness.Failed:
         pass
     t.equal(states(), wanted, "four are withheld, six speak")
-    process.stop()
+    server.stop()
 
 
 def check_both_ways(t):
     t.section("pushed by the daemon and raised by Prometheus: one alert")
-    process, alertmanager = start_alertmanager(t, t.write("nobody.yml", json.dumps(
-        {"route": {"receiver": "nobody"}, "receivers": [{"name": "nobody"}]})))
-    url = f"http://127.0.0.1:{alertmanager}"
-    daemon = t.daemon(f"external_labels: {{ gateway: mill-house }}\npush: {{ alertmanagers: ['{url}'] }}\n"
+    alertmanager = servers.Alertmanager(t)
+    daemon = t.daemon(f"external_labels: {{ gateway: mill-house }}\npush: {{ alertmanagers: ['{alertmanager.url}'] }}\n"
                       f"ports:\n  - {{ name: yard, source: 'serial:{t.path('missing')}', serial: {{ baud: 57600 }} }}\n"
                       "links:\n  - name: weir\n    match: { port: yard }\n"
                       "    radio: { modulation: css, spreading_factor: 7, bandwidth_hz: 125000, noise_figure_db: 6 }\n")
-    port = harness.free_port()
-    config = t.write("prometheus.yml", json.dumps({
-        "global": {"scrape_interval": "1s", "scrape_timeout": "1s", "evaluation_interval": "1s"},
-        "rule_files": [os.path.join(t.source, "deploy/prometheus/rules.yml")],
-        "alerting": {"alertmanagers": [{"static_configs": [{"targets": [f"127.0.0.1:{alertmanager}"]}]}]},
-        "scrape_configs": [{"job_name": "fadeward", "static_configs": [
-            {"targets": [f"127.0.0.1:{daemon.port}"], "labels": {"gateway": "mill-house"}}]}]}))
-    prometheus = t.process([t.need("prometheus"), f"--config.file={config}", f"--storage.tsdb.path={t.path('prometheus')}",
-                            f"--web.listen-address=127.0.0.1:{port}"], "prometheus")
-    harness.wait_until(lambda: ready(prometheus, port), "Prometheus is ready", 60)
-    target = {"target": url}
-    harness.wait_until(lambda: daemon.metrics().get("fadeward_push_sent_total", **target) >= 1, "the daemon has told the fault", 60)
+    prometheus = servers.Prometheus(t, servers.scraping(daemon.port, rules_of=t.source) | {
+        "alerting": {"alertmanagers": [{"static_configs": [{"targets": [f"127.0.0.1:{alertmanager.port}"]}]}]}})
+    harness.wait_until(lambda: daemon.pushed("sent_total", alertmanager.url) >= 1, "the daemon has told the fault", 60)
 
     def known():
-        return [each for each in harness.http_request(alertmanager, "/api/v2/alerts").json()
-                if each["labels"]["alertname"] == "PortFault"]
+        return [each for each in alertmanager.alerts() if each["labels"]["alertname"] == "PortFault"]
     # Only Prometheus tells where an alert was generated.
     harness.wait_until(lambda: any("/graph?" in each.get("generatorURL", "") for each in known()), "Prometheus has told it, too", 60)
     t.equal([each["labels"] for each in known()],
@@ -175,7 +143,7 @@ def check_both_ways(t):
     harness.PtyRadio(t.path("missing"))
     harness.wait_until(lambda: not known(), "its end arrives", 60)
     t.expect(True, "and it ends")
-    for each in (daemon, prometheus, process):
+    for each in (daemon, prometheus, alertmanager):
         each.stop()
 
 

@@ -5,7 +5,6 @@ import base64
 import concurrent.futures
 import crypt
 import http.client
-import json
 import os
 import re
 import ssl
@@ -13,6 +12,7 @@ import subprocess
 import time
 
 import harness
+import servers
 
 PASSWORD, SECOND = "sesame-open-41", "another-word-97"
 LINKS = "links: [ { name: weir } ]\n"
@@ -171,24 +171,13 @@ def crowd(t, place, daemon, good):
 
 def prometheus(t, place, daemon):
     t.section("a real Prometheus with the same means")
-    program = t.need("prometheus")
-    port = harness.free_port()
-    config = t.write("prometheus.yml", json.dumps({
+    server = servers.Prometheus(t, {
         "global": {"scrape_interval": "1s"},
         "scrape_configs": [{
             "job_name": "fadeward", "scheme": "https", "static_configs": [{"targets": [f"localhost:{daemon.port}"]}],
             "basic_auth": {"username": "ann", "password": SECOND},
-            "tls_config": {"ca_file": f"{place}/ca.pem", "cert_file": f"{place}/scraper.pem", "key_file": f"{place}/scraper.key"}}]}))
-    t.process([program, f"--config.file={config}", f"--storage.tsdb.path={t.path('tsdb')}",
-               f"--web.listen-address=127.0.0.1:{port}"], "prometheus")
-
-    def up():
-        try:
-            answer = harness.http_request(port, "/api/v1/query?query=up").json()
-            return answer["data"]["result"] and answer["data"]["result"][0]["value"][1] == "1"
-        except (OSError, KeyError, ValueError):
-            return False
-    harness.wait_until(up, "up is 1", 60)
+            "tls_config": {"ca_file": f"{place}/ca.pem", "cert_file": f"{place}/scraper.pem", "key_file": f"{place}/scraper.key"}}]})
+    harness.wait_until(lambda: server.value("up") == 1, "up is 1", 60)
     t.expect(True, "scrapes")
 
 
