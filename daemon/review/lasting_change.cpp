@@ -1,6 +1,7 @@
 #include "fadeward/review/lasting_change.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numeric>
@@ -22,12 +23,12 @@ constexpr std::size_t kMostGroups = 450;
 constexpr std::size_t kLeastGroups = 4;  ///< at the new level and at the old one
 constexpr std::size_t kMostSteps = 12;
 constexpr double kLeastStepDb = 1;
-constexpr double kLeastGain = 40;    ///< variances explained, of all streams
+constexpr double kLeastGain = 40;      ///< variances explained, of all streams
 constexpr double kOneChangeDays = 60;  ///< steps of one sign closer than this are one slow change
 constexpr double kYearDays = 365.25;
 constexpr double kReachDays = 75;  ///< on both sides of a change, to find when it came
 constexpr double kShiftDays = 30;
-constexpr std::array<double, 17> kLengths = {1,  2,  4,  6,  8,  10, 12, 15, 20,
+constexpr std::array<double, 17> kLengths = {1,  2,  4,  6,  8,  10, 12,  15, 20,
                                              25, 30, 40, 50, 65, 80, 100, 130};
 
 double day_number(Time at) {
@@ -67,9 +68,8 @@ class Leaves {
  public:
   Leaves(const LeafSeason& season, double first_day, double last_day) {
     const auto at = [](int year, MonthDay day) {
-      return day_number(Time{std::chrono::sys_days{std::chrono::year{year} /
-                                                   static_cast<int>(day.month) /
-                                                   static_cast<int>(day.day)}});
+      return day_number(Time{std::chrono::sys_days{
+          std::chrono::year{year} / static_cast<int>(day.month) / static_cast<int>(day.day)}});
     };
     const auto year_of = [](double day) {
       return static_cast<int>(
@@ -90,7 +90,8 @@ class Leaves {
   double share(double day) const {
     double sum = 0;
     for (std::size_t i = 0; i < out_.size(); ++i)
-      sum += logistic((day - out_[i] - out_later_) / 6) - logistic((day - gone_[i] - gone_later_) / 7);
+      sum +=
+          logistic((day - out_[i] - out_later_) / 6) - logistic((day - gone_[i] - gone_later_) / 7);
     return sum;
   }
   Values column(const Values& at) const {
@@ -156,7 +157,8 @@ double scatter_of(const Values& left) {
   double most = 0.05;
   for (const std::size_t lag : {std::size_t{1}, std::size_t{4}}) {
     std::vector<double> apart;
-    for (std::size_t i = lag; i < left.size(); ++i) apart.push_back(std::abs(left[i] - left[i - lag]));
+    for (std::size_t i = lag; i < left.size(); ++i)
+      apart.push_back(std::abs(left[i] - left[i - lag]));
     if (!apart.empty()) most = std::max(most, 1.4826 * estimate::median_of(apart) / std::sqrt(2.0));
   }
   return most;
@@ -170,7 +172,8 @@ struct Span {
 class Finder {
  public:
   Finder(const DaysOfBoth& both, const LeafSeason& season)
-      : table_(both), leaves_(season, table_.first, table_.first + static_cast<double>(table_.size)) {}
+      : table_(both),
+        leaves_(season, table_.first, table_.first + static_cast<double>(table_.size)) {}
 
   std::vector<LastingChange> find() {
     if (table_.size < kLeastDays) return {};
@@ -220,9 +223,13 @@ class Finder {
     streams_.resize(all.size());
     for (std::size_t g = 0; g < all.front().size(); ++g) {
       if (std::ranges::any_of(all, [g](const Values& one) { return std::isnan(one[g]); })) continue;
-      day_.push_back(table_.first + (static_cast<double>(g) + 0.5) * static_cast<double>(group_) - 0.5);
+      day_.push_back(middle_of_group(g));
       for (std::size_t s = 0; s < all.size(); ++s) streams_[s].push_back(all[s][g]);
     }
+  }
+
+  double middle_of_group(std::size_t group) const {
+    return table_.first + (static_cast<double>(group) + 0.5) * static_cast<double>(group_) - 0.5;
   }
 
   Basis base() const {
@@ -264,11 +271,10 @@ class Finder {
     std::vector<std::size_t> found;
     while (found.size() < kMostSteps) {
       std::vector<Values> left;
-      Values& scatter = scatter_;
-      scatter.clear();
+      scatter_.clear();
       for (const Values& stream : streams_) {
         left.push_back(basis.left_of(stream));
-        scatter.push_back(scatter_of(left.back()));
+        scatter_.push_back(scatter_of(left.back()));
       }
       double best = kLeastGain;
       std::size_t at = 0;
@@ -279,7 +285,7 @@ class Finder {
         double gain = 0, most = 0;
         for (std::size_t s = 0; s < left.size(); ++s) {
           const double size = dot(step, left[s]) / length;
-          gain += size * size * length / (scatter[s] * scatter[s]);
+          gain += size * size * length / (scatter_[s] * scatter_[s]);
           most = std::max(most, std::abs(size));
         }
         if (most < kLeastStepDb || gain <= best) continue;
@@ -297,51 +303,49 @@ class Finder {
     }
   }
 
-  Values ramp_of(const Span& one, const Values& at) const {
-    Values out;
-    for (const double day : at) out.push_back(ramp(day, one.from, one.to));
-    return out;
+  /// A level, a line, the leaves and the changes: what the days are made of.
+  std::size_t columns() const { return 2 + (seasons_ ? 1 : 0) + spans_.size(); }
+  void append_row(std::vector<double>& design, double day) const {
+    design.push_back(1);
+    design.push_back((day - table_.first) / kYearDays);
+    if (seasons_) design.push_back(leaves_.share(day));
+    for (const Span& one : spans_) design.push_back(ramp(day, one.from, one.to));
   }
 
-  /// Sizes of all spans in each stream, and squares left over in variances.
+  /// All of a stream together.
   struct Fitted {
-    std::vector<Values> sizes;  ///< by stream, then span
-    double rest = 0;
-    bool sound = false;
+    double leaves_db = 0;
+    Values sizes_db;  ///< of the spans
   };
-  Fitted fit() const {
-    const std::size_t columns = 2 + (seasons_ ? 1 : 0) + spans_.size();
+  /// One for each stream; empty where they cannot be told apart.
+  std::vector<Fitted> fit() const {
     std::vector<double> design;
-    for (const double day : day_) {
-      design.push_back(1);
-      design.push_back((day - day_.front()) / kYearDays);
-      if (seasons_) design.push_back(leaves_.share(day));
-      for (const Span& one : spans_) design.push_back(ramp(day, one.from, one.to));
-    }
-    Fitted out;
-    out.sound = true;
+    for (const double day : day_) append_row(design, day);
+    std::vector<Fitted> out;
     for (const Values& stream : streams_) {
-      const auto found = estimate::fit_linear(design, columns, stream);
+      const auto found = estimate::fit_linear(design, columns(), stream);
       if (!found) return {};
-      out.sizes.emplace_back(found->coefficients.end() - static_cast<std::ptrdiff_t>(spans_.size()),
-                             found->coefficients.end());
+      const auto& all = found->coefficients;
+      out.push_back({seasons_ ? all[2] : 0,
+                     {all.end() - static_cast<std::ptrdiff_t>(spans_.size()), all.end()}});
     }
     return out;
   }
 
-  /// Neighbours of one sign in the stream that moved most, for what it scatters, are one slow change.
+  /// Neighbours of one sign in the stream that moved most, for what it scatters, are one slow
+  /// change.
   void join() {
     for (std::size_t guard = 0; guard < kMostSteps; ++guard) {
-      const Fitted now = fit();
-      if (!now.sound) return;
+      const std::vector<Fitted> now = fit();
+      if (now.empty()) return;
       bool joined = false;
       for (std::size_t k = 0; k + 1 < spans_.size() && !joined; ++k) {
         if (spans_[k + 1].from - spans_[k].to > kOneChangeDays) continue;
         std::size_t most = 0;
-        const auto seen = [&](std::size_t s) { return std::abs(now.sizes[s][k]) / scatter_[s]; };
-        for (std::size_t s = 1; s < now.sizes.size(); ++s)
+        const auto seen = [&](std::size_t s) { return std::abs(now[s].sizes_db[k]) / scatter_[s]; };
+        for (std::size_t s = 1; s < now.size(); ++s)
           if (seen(s) > seen(most)) most = s;
-        if (now.sizes[most][k] * now.sizes[most][k + 1] <= 0) continue;
+        if (now[most].sizes_db[k] * now[most].sizes_db[k + 1] <= 0) continue;
         spans_[k].to = spans_[k + 1].to;
         spans_.erase(spans_.begin() + static_cast<std::ptrdiff_t>(k) + 1);
         joined = true;
@@ -357,19 +361,18 @@ class Finder {
                  end = std::min(table_.first + static_cast<double>(table_.size), one.to + reach);
     std::vector<Values> levels;  // by stream
     Values at;
-    const Fitted now = fit();
-    if (!now.sound) return;
+    const std::vector<Fitted> now = fit();
+    if (now.empty()) return;
     const std::size_t mine = static_cast<std::size_t>(&one - spans_.data());
     for (double day = begin; day < end; ++day) at.push_back(day);
     Values scatter;
     for (std::size_t s = 0; s < daily_.size(); ++s) {
       Values some, known;
-      const double leaf = seasons_ ? leaf_size(s) : 0;
       for (const double day : at) {
         double value = daily_[s][static_cast<std::size_t>(day - table_.first)] -
-                       leaf * leaves_.share(day);
+                       now[s].leaves_db * leaves_.share(day);
         for (std::size_t k = 0; k < spans_.size(); ++k)
-          if (k != mine) value -= now.sizes[s][k] * ramp(day, spans_[k].from, spans_[k].to);
+          if (k != mine) value -= now[s].sizes_db[k] * ramp(day, spans_[k].from, spans_[k].to);
         some.push_back(value);
         if (!std::isnan(value)) known.push_back(value);
       }
@@ -386,7 +389,8 @@ class Finder {
         const Span tried{from, from + length};
         // A longer way must explain more than a shorter one.
         double rest = 4 * std::log(length);
-        for (std::size_t s = 0; s < levels.size(); ++s) rest += rest_of(tried, at, levels[s], scatter[s]);
+        for (std::size_t s = 0; s < levels.size(); ++s)
+          rest += rest_of(tried, at, levels[s], scatter[s]);
         if (rest >= least) continue;
         least = rest;
         best = tried;
@@ -429,18 +433,6 @@ class Finder {
     return 0;
   }
 
-  double leaf_size(std::size_t stream) const {
-    Basis basis;
-    Values one(day_.size(), 1.0), line;
-    for (const double day : day_) line.push_back((day - day_.front()) / kYearDays);
-    basis.add(one);
-    basis.add(line);
-    for (const Span& span : spans_) basis.add(ramp_of(span, day_));
-    const Values leaf = basis.left_of(leaves_.column(day_));
-    const double length = dot(leaf, leaf);
-    return length > 0 ? dot(leaf, streams_[stream]) / length : 0;
-  }
-
   /// All changes together, level by level.
   std::vector<LastingChange> sized() const {
     std::vector<LastingChange> out(spans_.size());
@@ -474,29 +466,22 @@ class Finder {
 
   std::vector<estimate::Shift> sizes_of(const Values& daily) const {
     const Values values = grouped(daily, group_);
-    // Summers differ: each has its own size of leaves here.
     std::vector<double> design;
     Values observed;
-    std::size_t groups = 0;
-    const std::size_t columns = 2 + (seasons_ ? 1 : 0) + spans_.size();
     for (std::size_t g = 0; g < values.size(); ++g) {
       if (std::isnan(values[g])) continue;
-      const double day =
-          table_.first + (static_cast<double>(g) + 0.5) * static_cast<double>(group_) - 0.5;
-      ++groups;
-      design.push_back(1);
-      design.push_back((day - table_.first) / kYearDays);
-      if (seasons_) design.push_back(leaves_.share(day));
-      for (const Span& one : spans_) design.push_back(ramp(day, one.from, one.to));
+      append_row(design, middle_of_group(g));
       observed.push_back(values[g]);
     }
-    if (groups < columns + kLeastGroups) return {};
-    const auto found = estimate::fit_linear(design, columns, observed);
+    const std::size_t width = columns();
+    if (observed.size() < width + kLeastGroups) return {};
+    const auto found = estimate::fit_linear(design, width, observed);
     if (!found) return {};
     Values left;
-    for (std::size_t i = 0; i < groups; ++i) {
+    for (std::size_t i = 0; i < observed.size(); ++i) {
       double value = observed[i];
-      for (std::size_t c = 0; c < columns; ++c) value -= design[i * columns + c] * found->coefficients[c];
+      for (std::size_t c = 0; c < width; ++c)
+        value -= design[i * width + c] * found->coefficients[c];
       left.push_back(value);
     }
     double squares = 0, next = 0;
@@ -507,7 +492,7 @@ class Finder {
     const double likeness = squares > 0 ? std::clamp(next / squares, 0.0, 0.9) : 0;
     const double memory = (1 + likeness) / (1 - likeness);
     std::vector<estimate::Shift> out;
-    for (std::size_t k = columns - spans_.size(); k < columns; ++k) {
+    for (std::size_t k = width - spans_.size(); k < width; ++k) {
       estimate::Shift one;
       const double error = found->standard_errors[k] * std::sqrt(memory);
       one.difference = found->coefficients[k];
