@@ -308,6 +308,10 @@ TEST(Review, ASlopeIsToldForAsLongAsItWasSeen) {
     EXPECT_NE(line.text.find("the margin fell by 6.0 dB over the record"), std::string::npos)
         << line.text;
     EXPECT_EQ(line.text.find("year if"), std::string::npos);
+    EXPECT_EQ(line.text.find("included"), std::string::npos);
+    review.lasting.emplace_back();
+    EXPECT_NE(story_words(story_of(review)).find("over the record, the changes told below included;"),
+              std::string::npos);
     return;
   }
   FAIL() << "no trend told";
