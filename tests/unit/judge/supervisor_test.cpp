@@ -566,6 +566,28 @@ TEST(Supervisor, TheSlowestRateIsAReserveThatDoesNotJump) {
   EXPECT_EQ(bench.count(AlertName::MarginLow, Change::raised), 0);
 }
 
+// A margin proved when the link was installed stands for its baseline until the daemon has one of its
+// own, of the first fourteen days. 23.3 dB as in the example of the contract above: 6.7 dB less than
+// the 30 dB that were proved.
+TEST(Supervisor, AProvedMarginStandsUntilTheBaselineIsComplete) {
+  Settings settings = Bench::one_link();
+  settings.links[0].baseline.proved_margin_db[static_cast<std::size_t>(Direction::inbound)] = 30;
+  Bench bench(settings);
+  EXPECT_EQ(bench.direction(Direction::inbound).baseline_margin_db, 30);   // before the first report
+  EXPECT_FALSE(bench.direction(Direction::inbound).baseline_deficit_db);
+  EXPECT_FALSE(bench.direction(Direction::outbound).baseline_margin_db);
+  bench.event(PortEvent::Kind::opened);
+  const double total = 10 * std::log10(std::pow(10, -10.12) + std::pow(10, -11.7));
+  bench.run(72h, total, total);   // two or three days of its own: not enough of them
+  EXPECT_EQ(bench.direction(Direction::inbound).baseline_margin_db, 30);
+  EXPECT_NEAR(*bench.direction(Direction::inbound).baseline_deficit_db, 6.7, 0.3);
+  EXPECT_NEAR(*bench.direction(Direction::outbound).baseline_margin_db, 23.3, 0.3);   // none proved
+  EXPECT_NEAR(*bench.direction(Direction::outbound).baseline_deficit_db, 0, 0.3);
+  bench.run(24h * 12, total, total);
+  EXPECT_NEAR(*bench.direction(Direction::inbound).baseline_margin_db, 23.3, 0.3);
+  EXPECT_NEAR(*bench.direction(Direction::inbound).baseline_deficit_db, 0, 0.3);
+}
+
 // Two ports, a link that names neither: whoever is heard first keeps it, over a restart of the
 // program and with the ports in another order.
 TEST(Supervisor, ALinkThatNamesNoPortStaysWithItsOwnOverARestart) {
