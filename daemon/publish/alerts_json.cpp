@@ -3,8 +3,8 @@
 #include <algorithm>
 
 #include "alert_text.hpp"
+#include "fadeward/base/json_text.hpp"
 #include "fadeward/base/text.hpp"
-#include "json_text.hpp"
 
 namespace fadeward::publish {
 

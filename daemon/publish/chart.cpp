@@ -4,7 +4,7 @@
 #include <array>
 #include <cmath>
 
-#include "escape.hpp"
+#include "fadeward/base/html_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/history/month.hpp"
 #include "fadeward/review/words.hpp"

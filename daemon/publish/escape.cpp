@@ -64,19 +64,6 @@ void append_help(std::string& out, std::string_view text, bool quotes) {
   }
 }
 
-void append_html(std::string& out, std::string_view text, std::size_t limit) {
-  for (const char c : printable(text, limit)) {
-    switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '"': out += "&quot;"; break;
-      case '\'': out += "&#39;"; break;
-      default: out += c;
-    }
-  }
-}
-
 void append_percent_encoded(std::string& out, std::string_view text) {
   static constexpr std::string_view digits = "0123456789ABCDEF";
   for (const char c : text) {

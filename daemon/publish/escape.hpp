@@ -14,10 +14,6 @@ void append_label_value(std::string& out, std::string_view text);
 /// A HELP line; `quotes` escapes double quotes too (OpenMetrics).
 void append_help(std::string& out, std::string_view text, bool quotes);
 
-/// Text or a quoted attribute of an HTML document; at most `limit` bytes of it. Control characters
-/// and invalid UTF-8 are shown as \xNN.
-void append_html(std::string& out, std::string_view text, std::size_t limit = 1000);
-
 /// One segment of a path for a link to it (RFC 3986: all but unreserved characters encoded).
 void append_percent_encoded(std::string& out, std::string_view text);
 

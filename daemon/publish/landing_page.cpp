@@ -7,6 +7,7 @@
 
 #include "chart.hpp"
 #include "escape.hpp"
+#include "fadeward/base/html_text.hpp"
 #include "fadeward/base/text.hpp"
 
 namespace fadeward::publish {

@@ -2,9 +2,9 @@
 
 #include <array>
 
+#include "fadeward/base/json_text.hpp"
 #include "fadeward/publish/snapshot_json.hpp"
 #include "family_table.hpp"
-#include "json_text.hpp"
 
 namespace fadeward::publish {
 

@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <array>
 
+#include "fadeward/base/json_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/review/words.hpp"
-#include "json_text.hpp"
 #include "review_figures.hpp"
 
 namespace fadeward::publish {

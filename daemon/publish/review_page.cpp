@@ -4,7 +4,7 @@
 #include <array>
 
 #include "chart.hpp"
-#include "escape.hpp"
+#include "fadeward/base/html_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/publish/landing_page.hpp"
 #include "fadeward/review/words.hpp"

@@ -1,6 +1,6 @@
 #include "fadeward/publish/snapshot_json.hpp"
 
-#include "json_text.hpp"
+#include "fadeward/base/json_text.hpp"
 
 namespace fadeward::publish {
 

@@ -1,4 +1,4 @@
-#include "json_text.hpp"
+#include "fadeward/base/json_text.hpp"
 
 #include <array>
 #include <charconv>
@@ -6,7 +6,7 @@
 
 #include "fadeward/base/text.hpp"
 
-namespace fadeward::publish::json {
+namespace fadeward::json {
 
 void key(std::string& out, std::string_view name) {
   if (!out.empty() && out.back() != '{') out += ',';
@@ -81,4 +81,4 @@ void moment(std::string& out, std::string_view name, const std::optional<Time>& 
   }
 }
 
-}  // namespace fadeward::publish::json
+}  // namespace fadeward::json

@@ -1,4 +1,4 @@
-// JSON values of this room: null where nothing is known.
+// Members of JSON objects: null where nothing is known.
 #pragma once
 
 #include <cstdint>
@@ -8,7 +8,7 @@
 
 #include "fadeward/base/time.hpp"
 
-namespace fadeward::publish::json {
+namespace fadeward::json {
 
 /// Appends ,"key": or "key": after an opening brace. Keys are our own and need no escapes.
 void key(std::string& out, std::string_view name);
@@ -27,4 +27,4 @@ void seconds(std::string& out, std::string_view name, const std::optional<Durati
 /// RFC 3339 string.
 void moment(std::string& out, std::string_view name, const std::optional<Time>& value);
 
-}  // namespace fadeward::publish::json
+}  // namespace fadeward::json
