@@ -8,7 +8,7 @@ declare -A may=(
   [link]="base estimate budget" [judge]="base estimate budget link" [history]="base estimate"
   [review]="base estimate budget history" [net]="base"
   [publish]="base judge review history net" [port]="base net"
-  [prove]="base estimate framing port" [simulate]="base" [config]="base"
+  [prove]="base estimate framing" [simulate]="base" [config]="base"
 )
 wrong=0
 for room in "${!may[@]}"; do

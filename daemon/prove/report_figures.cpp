@@ -1,7 +1,7 @@
 #include "report_figures.hpp"
 
 #include "fadeward/base/text.hpp"
-#include "fadeward/prove/interval.hpp"
+#include "fadeward/estimate/binomial.hpp"
 #include "fadeward/prove/words.hpp"
 
 namespace fadeward::prove {
@@ -12,7 +12,7 @@ constexpr const char* kUnknown = "not known";
 
 std::string limits_words(std::uint64_t lost, std::uint64_t sent, double confidence) {
   if (sent == 0) return kUnknown;
-  const ShareInterval share = share_interval(lost, sent, confidence);
+  const estimate::ShareInterval share = estimate::share_interval(lost, sent, confidence);
   std::string low = percent_words(share.low);
   low.resize(low.size() - 2);   // the unit stands once
   return low + " to " + percent_words(share.high);

@@ -1,3 +1,4 @@
+#include "fadeward/base/html_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/prove/report.hpp"
 #include "report_figures.hpp"
@@ -20,22 +21,9 @@ td { font-variant-numeric: tabular-nums; } td:last-child { overflow-wrap: anywhe
 ul { padding-left: 1.2rem; } @media print { body { margin: 0; font-size: 12px; } h2 { break-after: avoid; } table, ul { break-inside: avoid; } }
 )css";
 
-void put_escaped(std::string& out, std::string_view text) {
-  for (const char c : text) {
-    switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '"': out += "&quot;"; break;
-      case '\'': out += "&#39;"; break;
-      default: out += c;
-    }
-  }
-}
-
 void put_cell(std::string& out, std::string_view text) {
   out += "<td>";
-  put_escaped(out, text);
+  append_html(out, text);
   out += "</td>";
 }
 
@@ -67,7 +55,7 @@ void put_items(std::string& out, const auto& items) {
   out += "<ul>\n";
   for (const auto& item : items) {
     out += "<li>";
-    put_escaped(out, item);
+    append_html(out, item);
     out += "</li>\n";
   }
   out += "</ul>\n";
@@ -103,7 +91,7 @@ void put_signatures(std::string& out, const Proof& proof) {
 
 void put_verdict(std::string& out, const Proof& proof) {
   out += "<p class=\"verdict " + std::string(name_of(proof.verdict.outcome)) + "\">";
-  put_escaped(out, verdict_headline(proof));
+  append_html(out, verdict_headline(proof));
   out += "</p>\n<table class=\"words\">";
   for (const Finding& finding : proof.verdict.findings) {
     out += "<tr>";
@@ -119,14 +107,14 @@ void put_verdict(std::string& out, const Proof& proof) {
 
 std::string to_html(const Proof& proof) {
   const std::string title =
-      "Proof of a radio link" + (proof.link.empty() ? "" : ": " + printable(proof.link));
+      "Proof of a radio link" + (proof.link.empty() ? "" : ": " + proof.link);
   std::string out = "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
                     "<meta name=\"viewport\" content=\"width=device-width\"><title>";
-  put_escaped(out, title);
+  append_html(out, title);
   out += "</title><style>";
   out += kStyle;
   out += "</style></head><body>\n<h1>";
-  put_escaped(out, title);
+  append_html(out, title);
   out += "</h1>\n";
   put_verdict(out, proof);
   out += "<h2>Run</h2>\n";
@@ -144,7 +132,7 @@ std::string to_html(const Proof& proof) {
   out += "<h2>Cautions</h2>\n";
   put_items(out, proof.cautions);
   out += "<p>";
-  put_escaped(out, proof.program);
+  append_html(out, proof.program);
   out += "</p>\n</body></html>\n";
   return out;
 }

@@ -1,5 +1,6 @@
+#include "fadeward/base/json_text.hpp"
 #include "fadeward/base/text.hpp"
-#include "fadeward/prove/interval.hpp"
+#include "fadeward/estimate/binomial.hpp"
 #include "fadeward/prove/report.hpp"
 #include "report_figures.hpp"
 
@@ -10,175 +11,149 @@ namespace {
 constexpr int kShareDecimals = 9;
 constexpr int kSecondDecimals = 6;
 
-/// One object under construction; members in the order they are added.
-class Object {
- public:
-  explicit Object(std::string& out) : out_(out) { out_ += '{'; }
-  void end() { out_ += '}'; }
-
-  std::string& key(std::string_view name) {
-    if (!first_) out_ += ',';
-    first_ = false;
-    append_json_string(out_, name);
-    out_ += ':';
-    return out_;
-  }
-  void text(std::string_view name, std::string_view value) { append_json_string(key(name), value); }
-  void count(std::string_view name, std::uint64_t value) { append_number(key(name), value); }
-  void flag(std::string_view name, bool value) { key(name) += value ? "true" : "false"; }
-  void null(std::string_view name) { key(name) += "null"; }
-  void number(std::string_view name, std::optional<double> value, int decimals) {
-    if (!value) return null(name);
-    append_rounded(key(name), *value, decimals);
-  }
-
- private:
-  std::string& out_;
-  bool first_ = true;
-};
-
-void put_loss(Object& object, std::uint64_t lost, std::uint64_t sent, double confidence) {
+void put_loss(std::string& out, std::uint64_t lost, std::uint64_t sent, double confidence) {
   std::optional<double> share, low, high;
   if (sent > 0) {
-    const ShareInterval limits = share_interval(lost, sent, confidence);
+    const estimate::ShareInterval limits = estimate::share_interval(lost, sent, confidence);
     share = static_cast<double>(lost) / static_cast<double>(sent);
     low = limits.low;
     high = limits.high;
   }
-  object.number("loss_ratio", share, kShareDecimals);
-  object.number("loss_ratio_low", low, kShareDecimals);
-  object.number("loss_ratio_high", high, kShareDecimals);
+  json::rounded(out, "loss_ratio", share, kShareDecimals);
+  json::rounded(out, "loss_ratio_low", low, kShareDecimals);
+  json::rounded(out, "loss_ratio_high", high, kShareDecimals);
+}
+
+void put_round_trips(std::string& out, const RoundTrips& trips, double confidence) {
+  json::key(out, "round_trip");
+  out += '{';
+  json::count(out, "sent", trips.sent);
+  json::count(out, "answered", trips.answered);
+  json::count(out, "lost", trips.lost());
+  put_loss(out, trips.lost(), trips.sent, confidence);
+  out += '}';
+}
+
+void put_counts(std::string& out, const Proof& proof, const DirectionTally& tally) {
+  json::count(out, "sent", tally.sent);
+  json::count(out, "delivered", tally.delivered);
+  json::count(out, "lost", tally.lost());
+  json::count(out, "duplicated", tally.duplicated);
+  json::count(out, "reordered", tally.reordered);
+  json::count(out, "corrupted", tally.corrupted);
+  put_loss(out, tally.lost(), tally.sent, proof.criteria.confidence);
+  json::rounded(out, "throughput_bps", throughput_bps(proof, tally.delivered), 1);
 }
 
 void put_direction(std::string& out, const Proof& proof, Direction which) {
-  Object object(out);
-  const auto& tally = proof.tally.direction(which);
-  const auto count = [&](std::string_view name, auto get) {
-    if (tally)
-      object.count(name, get(*tally));
-    else
-      object.null(name);
-  };
-  using T = DirectionTally;
-  count("sent", [](const T& t) { return t.sent; });
-  count("delivered", [](const T& t) { return t.delivered; });
-  count("lost", [](const T& t) { return t.lost(); });
-  count("duplicated", [](const T& t) { return t.duplicated; });
-  count("reordered", [](const T& t) { return t.reordered; });
-  count("corrupted", [](const T& t) { return t.corrupted; });
-  put_loss(object, tally ? tally->lost() : 0, tally ? tally->sent : 0, proof.criteria.confidence);
-  object.number("throughput_bps",
-                tally ? std::optional(throughput_bps(proof, tally->delivered)) : std::nullopt, 1);
+  json::key(out, name_of(which));
+  out += '{';
+  if (const auto& tally = proof.tally.direction(which))
+    put_counts(out, proof, *tally);
+  else
+    for (const char* count : {"sent", "delivered", "lost", "duplicated", "reordered", "corrupted",
+                              "loss_ratio", "loss_ratio_low", "loss_ratio_high", "throughput_bps"})
+      json::rounded(out, count, {}, 0);
   const MeasuredMargin& margin = proof.margins[static_cast<std::size_t>(which)];
-  object.number("margin_db", margin.margin_db, 2);
-  object.number("margin_stderr_db", margin.stderr_db, 2);
-  object.number("signal_dbm", margin.signal_dbm, 2);
-  object.number("noise_dbm", margin.noise_dbm, 2);
-  object.count("reports", margin.reports);
-  object.end();
+  json::rounded(out, "margin_db", margin.margin_db, 2);
+  json::rounded(out, "margin_stderr_db", margin.stderr_db, 2);
+  json::rounded(out, "signal_dbm", margin.signal_dbm, 2);
+  json::rounded(out, "noise_dbm", margin.noise_dbm, 2);
+  json::count(out, "reports", margin.reports);
+  out += '}';
 }
 
-void put_latency(Object& into, std::string& out, const std::optional<Latency>& latency) {
-  if (!latency) return into.null("latency_s");
-  into.key("latency_s");
-  Object object(out);
-  object.count("count", latency->count);
-  object.number("min", latency->min_s, kSecondDecimals);
-  object.number("median", latency->median_s, kSecondDecimals);
-  object.number("p90", latency->p90_s, kSecondDecimals);
-  object.number("p99", latency->p99_s, kSecondDecimals);
-  object.number("max", latency->max_s, kSecondDecimals);
-  object.end();
+void put_latency(std::string& out, const std::optional<Latency>& latency) {
+  json::key(out, "latency_s");
+  if (!latency) {
+    out += "null";
+    return;
+  }
+  out += '{';
+  json::count(out, "count", latency->count);
+  json::rounded(out, "min", latency->min_s, kSecondDecimals);
+  json::rounded(out, "median", latency->median_s, kSecondDecimals);
+  json::rounded(out, "p90", latency->p90_s, kSecondDecimals);
+  json::rounded(out, "p99", latency->p99_s, kSecondDecimals);
+  json::rounded(out, "max", latency->max_s, kSecondDecimals);
+  out += '}';
 }
 
 void put_criteria(std::string& out, const Criteria& criteria) {
-  Object object(out);
-  object.number("max_loss_ratio", criteria.max_loss, kShareDecimals);
-  object.number("max_latency_s",
-                criteria.max_latency ? std::optional(duration_to_seconds(*criteria.max_latency))
-                                     : std::nullopt,
-                kSecondDecimals);
-  object.number("latency_share", criteria.latency_share, kShareDecimals);
-  object.number("min_margin_db", criteria.min_margin_db, 2);
-  object.number("confidence", criteria.confidence, kShareDecimals);
-  object.end();
+  json::key(out, "criteria");
+  out += '{';
+  json::rounded(out, "max_loss_ratio", criteria.max_loss, kShareDecimals);
+  json::seconds(out, "max_latency_s", criteria.max_latency);
+  json::rounded(out, "latency_share", criteria.latency_share, kShareDecimals);
+  json::rounded(out, "min_margin_db", criteria.min_margin_db, 2);
+  json::rounded(out, "confidence", criteria.confidence, kShareDecimals);
+  out += '}';
+}
+
+void put_finding(std::string& out, const Finding& finding) {
+  out += '{';
+  json::text(out, "criterion", finding.criterion);
+  json::text(out, "outcome", name_of(finding.outcome));
+  json::text(out, "text", finding.text);
+  if (finding.frames_needed)
+    json::count(out, "frames_needed", *finding.frames_needed);
+  else
+    json::rounded(out, "frames_needed", {}, 0);
+  out += '}';
+}
+
+void put_list(std::string& out, std::string_view name, const auto& items, auto put) {
+  json::key(out, name);
+  out += '[';
+  for (const auto& item : items) {
+    if (out.back() != '[') out += ',';
+    put(out, item);
+  }
+  out += ']';
 }
 
 void put_verdict(std::string& out, const Verdict& verdict) {
-  Object object(out);
-  object.text("outcome", name_of(verdict.outcome));
-  object.key("findings") += '[';
-  bool first = true;
-  for (const Finding& finding : verdict.findings) {
-    if (!first) out += ',';
-    first = false;
-    Object entry(out);
-    entry.text("criterion", finding.criterion);
-    entry.text("outcome", name_of(finding.outcome));
-    entry.text("text", finding.text);
-    if (finding.frames_needed)
-      entry.count("frames_needed", *finding.frames_needed);
-    else
-      entry.null("frames_needed");
-    entry.end();
-  }
-  out += ']';
-  object.end();
+  json::key(out, "verdict");
+  out += '{';
+  json::text(out, "outcome", name_of(verdict.outcome));
+  put_list(out, "findings", verdict.findings, put_finding);
+  out += '}';
 }
 
 }  // namespace
 
 std::string to_json(const Proof& proof) {
   const Tally& tally = proof.tally;
-  std::string out;
-  Object object(out);
-  object.text("program", proof.program);
-  if (proof.link.empty())
-    object.null("link");
-  else
-    object.text("link", proof.link);
-  object.text("port", proof.port);
-  object.text("line", proof.line);
-  object.text("from", format_rfc3339(proof.from));
-  object.text("to", format_rfc3339(proof.to));
-  object.flag("interrupted", proof.interrupted);
-  object.count("frame_octets", proof.octets);
-  object.number("rate_per_s", proof.rate_per_s, 6);
-  object.count("planned_frames", proof.planned);
-  object.count("probes", tally.probes);
-  object.count("voided", tally.voided);
-  object.count("untold", tally.untold);
-  object.flag("settled", tally.settled);
-  object.count("far_restarts", tally.far_restarts);
-  object.count("interruptions", tally.interruptions);
-  object.count("looped", tally.looped);
-  object.count("foreign", tally.foreign);
-  object.count("noise_octets", tally.noise_octets);
-  object.number("elapsed_s", tally.elapsed_s, 3);
-  {
-    Object trips(object.key("round_trip"));
-    trips.count("sent", tally.trips.sent);
-    trips.count("answered", tally.trips.answered);
-    trips.count("lost", tally.trips.lost());
-    put_loss(trips, tally.trips.lost(), tally.trips.sent, proof.criteria.confidence);
-    trips.end();
-  }
+  std::string out = "{";
+  json::text(out, "program", proof.program);
+  json::text_or_null(out, "link", proof.link);
+  json::text(out, "port", proof.port);
+  json::text(out, "line", proof.line);
+  json::moment(out, "from", proof.from);
+  json::moment(out, "to", proof.to);
+  json::flag(out, "interrupted", proof.interrupted);
+  json::count(out, "frame_octets", proof.octets);
+  json::rounded(out, "rate_per_s", proof.rate_per_s, 6);
+  json::count(out, "planned_frames", proof.planned);
+  json::count(out, "probes", tally.probes);
+  json::count(out, "voided", tally.voided);
+  json::count(out, "untold", tally.untold);
+  json::flag(out, "settled", tally.settled);
+  json::count(out, "far_restarts", tally.far_restarts);
+  json::count(out, "interruptions", tally.interruptions);
+  json::count(out, "looped", tally.looped);
+  json::count(out, "foreign", tally.foreign);
+  json::count(out, "noise_octets", tally.noise_octets);
+  json::rounded(out, "elapsed_s", tally.elapsed_s, 3);
+  put_round_trips(out, tally.trips, proof.criteria.confidence);
   for (const Direction which : {Direction::outbound, Direction::inbound})
-    put_direction(object.key(name_of(which)), proof, which);
-  put_latency(object, out, tally.latency);
-  put_criteria(object.key("criteria"), proof.criteria);
-  object.text("margins_note", proof.margins_note);
-  put_verdict(object.key("verdict"), proof.verdict);
-  object.key("cautions") += '[';
-  bool first = true;
-  for (const std::string_view caution : proof.cautions) {
-    if (!first) out += ',';
-    first = false;
-    append_json_string(out, caution);
-  }
-  out += ']';
-  object.end();
-  return out + "\n";
+    put_direction(out, proof, which);
+  put_latency(out, tally.latency);
+  put_criteria(out, proof.criteria);
+  json::text(out, "margins_note", proof.margins_note);
+  put_verdict(out, proof.verdict);
+  put_list(out, "cautions", proof.cautions, append_json_string);
+  return out + "}\n";
 }
 
 }  // namespace fadeward::prove

@@ -3,12 +3,14 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
-#include "fadeward/prove/interval.hpp"
+#include "fadeward/estimate/binomial.hpp"
 #include "fadeward/prove/words.hpp"
 
 namespace fadeward::prove {
 
 namespace {
+
+std::string surely(double confidence) { return " (" + percent_words(confidence) + " sure)"; }
 
 /// `bad` of `trials` against a highest share.
 struct Share {
@@ -17,14 +19,24 @@ struct Share {
   double limit = 0;
   double confidence = 0.95;
 
+  double at_most() const { return estimate::share_at_most(bad, trials, confidence); }
+  double at_least() const { return estimate::share_at_least(bad, trials, confidence); }
+  std::optional<std::uint64_t> trials_needed() const {
+    return estimate::trials_to_show(bad, limit, confidence);
+  }
   Outcome outcome() const {
-    if (trials > 0 && share_at_most(bad, trials, confidence) <= limit) return Outcome::passed;
-    if (bad > 0 && share_at_least(bad, trials, confidence) > limit) return Outcome::failed;
+    if (trials > 0 && at_most() <= limit) return Outcome::passed;
+    if (bad > 0 && at_least() > limit) return Outcome::failed;
     return Outcome::undecided;
   }
+  /// "at most 0.4 % (95 % sure)"
+  std::string at_most_words() const {
+    return "at most " + percent_words(at_most()) + surely(confidence);
+  }
+  std::string at_least_words() const {
+    return "at least " + percent_words(at_least()) + surely(confidence);
+  }
 };
-
-std::string surely(double confidence) { return " (" + percent_words(confidence) + " sure)"; }
 
 std::string needs_words(const std::optional<std::uint64_t>& needed) {
   if (!needed) return "no number of frames can show it";
@@ -32,33 +44,23 @@ std::string needs_words(const std::optional<std::uint64_t>& needed) {
 }
 
 /// The sentence behind the counts.
-std::string share_words(const Share& share, Outcome outcome, const std::string& what,
-                        const std::optional<std::uint64_t>& needed) {
-  const std::string sure = surely(share.confidence);
-  const std::string limit = percent_words(share.limit);
+std::string share_words(const Share& share, Outcome outcome) {
+  const std::string asked = "at most " + percent_words(share.limit);
   switch (outcome) {
-    case Outcome::passed:
-      return what + ": at most " +
-             percent_words(share_at_most(share.bad, share.trials, share.confidence)) + sure +
-             ", asked for at most " + limit;
-    case Outcome::failed:
-      return what + ": at least " +
-             percent_words(share_at_least(share.bad, share.trials, share.confidence)) + sure +
-             ", asked for at most " + limit;
+    case Outcome::passed: return share.at_most_words() + ", asked for " + asked;
+    case Outcome::failed: return share.at_least_words() + ", asked for " + asked;
     case Outcome::undecided: break;
   }
-  return what + ": not enough frames to say whether at most " + limit + " (so far at most " +
-         percent_words(share_at_most(share.bad, share.trials, share.confidence)) + sure + "); " +
-         needs_words(needed);
+  return "not enough frames to say whether " + asked + " (so far " + share.at_most_words() + "); " +
+         needs_words(share.trials_needed());
 }
 
 Finding finding_of(const Share& share, std::string criterion, const std::string& what) {
   Finding finding;
   finding.criterion = std::move(criterion);
   finding.outcome = share.outcome();
-  if (finding.outcome == Outcome::undecided)
-    finding.frames_needed = trials_to_show(share.bad, share.limit, share.confidence);
-  finding.text = share_words(share, finding.outcome, what, finding.frames_needed);
+  if (finding.outcome == Outcome::undecided) finding.frames_needed = share.trials_needed();
+  finding.text = what + ": " + share_words(share, finding.outcome);
   return finding;
 }
 
@@ -72,54 +74,58 @@ Finding direction_loss(Direction which, const DirectionTally& tally, const Crite
                     of_frames(share.bad, share.trials, "lost"));
 }
 
-Finding trip_loss(const RoundTrips& trips, const Criteria& criteria) {
-  Share share{trips.lost(), trips.sent, *criteria.max_loss, criteria.confidence};
+/// Lost more often than twice the limit, at least one direction is beyond it. `far_end`: why it
+/// cannot be told which one.
+std::optional<Finding> trip_loss(const RoundTrips& trips, const Criteria& criteria,
+                                 const std::string& far_end) {
+  const Share twice{trips.lost(), trips.sent, 2 * *criteria.max_loss, criteria.confidence};
+  if (twice.outcome() != Outcome::failed) return {};
   Finding finding;
   finding.criterion = "loss";
-  if (trips.sent > 0 &&
-      share_at_least(share.bad, share.trials, share.confidence) > 2 * share.limit) {
-    finding.outcome = Outcome::failed;
-    finding.text = of_frames(share.bad, share.trials, "not answered") +
-                   ": at least one direction loses more than " + percent_words(share.limit) +
-                   surely(share.confidence) +
-                   "; the far end told nothing, so which one is not known";
-    return finding;
-  }
-  finding.frames_needed = trials_to_show(share.bad, share.limit, share.confidence);
+  finding.outcome = Outcome::failed;
+  finding.text = of_frames(twice.bad, twice.trials, "not answered") +
+                 ": at least one direction loses more than " + percent_words(*criteria.max_loss) +
+                 surely(criteria.confidence) + "; " + far_end + ", so which one is not known";
+  return finding;
+}
+
+Finding no_counts(const RoundTrips& trips, const Criteria& criteria) {
+  Finding finding;
+  finding.criterion = "loss";
+  finding.frames_needed =
+      Share{trips.lost(), trips.sent, *criteria.max_loss, criteria.confidence}.trials_needed();
   finding.text = trips.sent == 0 ? "no frame was sent whose fate is known"
                                  : "the far end told nothing: not enough to say";
   return finding;
 }
 
+Finding no_last_counts(std::uint64_t untold) {
+  Finding finding;
+  finding.criterion = "last counts";
+  finding.text = "the far end did not answer after the last frame: what became of " +
+                 count_words(untold, "frame", "frames") + " outbound is not known";
+  return finding;
+}
+
 void judge_loss(const Tally& tally, const Criteria& criteria, std::vector<Finding>& findings) {
   if (!tally.direction(Direction::outbound)) {
-    findings.push_back(trip_loss(tally.trips, criteria));
+    const auto failed = trip_loss(tally.trips, criteria, "the far end told nothing");
+    findings.push_back(failed ? *failed : no_counts(tally.trips, criteria));
     return;
   }
-  // A link that died never told the last: its probes are lost both ways at once.
   for (const Direction which : {Direction::outbound, Direction::inbound})
     findings.push_back(direction_loss(which, *tally.direction(which), criteria));
   if (tally.settled) return;
-  const Finding trips = trip_loss(tally.trips, criteria);
-  if (trips.outcome == Outcome::failed) {
-    findings.push_back(trips);
-    findings.back().text =
-        of_frames(tally.trips.lost(), tally.trips.sent, "not answered") +
-        ": at least one direction loses more than " + percent_words(*criteria.max_loss) +
-        surely(criteria.confidence) + "; the far end stopped answering, so which one is not known";
-  } else {
-    Finding open;
-    open.criterion = "last counts";
-    open.text = "the far end did not answer after the last frame: what became of " +
-                count_words(tally.untold, "frame", "frames") + " outbound is not known";
-    findings.push_back(open);
-  }
+  // A link that died: what was sent since then stands in the counts of neither direction.
+  const auto failed = trip_loss(tally.trips, criteria, "the far end stopped answering");
+  findings.push_back(failed ? *failed : no_last_counts(tally.untold));
 }
 
-Finding judge_latency(const Tally& tally, std::uint64_t late, const Criteria& criteria) {
-  const Share share{late, tally.trips.answered, 1 - criteria.latency_share, criteria.confidence};
+Finding judge_latency(const Tally& tally, const Criteria& criteria) {
+  const Share share{tally.later_than_limit, tally.trips.answered, 1 - criteria.latency_share,
+                    criteria.confidence};
   return finding_of(share, "latency",
-                    of_frames(late, share.trials, "answered later than ") +
+                    of_frames(share.bad, share.trials, "answered later than ") +
                         seconds_words(duration_to_seconds(*criteria.max_latency)));
 }
 
@@ -169,8 +175,7 @@ std::string_view name_of(Outcome outcome) {
 Verdict judge(const Tally& tally, const MeasuredMargins& margins, const Criteria& criteria) {
   Verdict verdict;
   if (criteria.max_loss) judge_loss(tally, criteria, verdict.findings);
-  if (criteria.max_latency)
-    verdict.findings.push_back(judge_latency(tally, tally.later_than_limit, criteria));
+  if (criteria.max_latency) verdict.findings.push_back(judge_latency(tally, criteria));
   if (criteria.min_margin_db)
     for (const Direction which : {Direction::outbound, Direction::inbound})
       verdict.findings.push_back(
@@ -181,6 +186,7 @@ Verdict judge(const Tally& tally, const MeasuredMargins& margins, const Criteria
 
 namespace {
 
+/// The smallest share of frames that may fail: it takes the most frames to show.
 std::optional<double> smallest_share(const Criteria& criteria) {
   std::optional<double> share = criteria.max_loss;
   if (criteria.max_latency) {
@@ -192,19 +198,14 @@ std::optional<double> smallest_share(const Criteria& criteria) {
 
 }  // namespace
 
-bool can_decide(std::uint64_t frames, const Criteria& criteria) {
-  const auto share = smallest_share(criteria);
-  return !share || count_that_shows(frames, *share, criteria.confidence).has_value();
-}
-
 std::string prospect(std::uint64_t frames, const Criteria& criteria) {
   const auto share = smallest_share(criteria);
   if (!share || frames == 0) return count_words(frames, "frame", "frames");
   const std::string begin = count_words(frames, "frame", "frames") + ": ";
-  const auto most = count_that_shows(frames, *share, criteria.confidence);
+  const auto most = estimate::count_that_shows(frames, *share, criteria.confidence);
   if (!most)
     return begin + "too few to show " + percent_words(*share) + surely(criteria.confidence) +
-           "; " + needs_words(trials_to_show(0, *share, criteria.confidence));
+           "; " + needs_words(estimate::trials_to_show(0, *share, criteria.confidence));
   if (*most == 0)
     return begin + "without any failure in a direction they show at most " +
            percent_words(*share) + surely(criteria.confidence);

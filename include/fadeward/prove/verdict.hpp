@@ -57,7 +57,4 @@ Verdict judge(const Tally& tally, const MeasuredMargins& margins, const Criteria
 /// What a run of so many frames can show, before it begins: one sentence.
 std::string prospect(std::uint64_t frames, const Criteria& criteria);
 
-/// Can `frames` without any loss or delay show what the criteria ask for?
-bool can_decide(std::uint64_t frames, const Criteria& criteria);
-
 }  // namespace fadeward::prove

@@ -301,7 +301,9 @@ TEST(Prober, RandomPathWithKnownCounts) {
 }
 
 TEST(Prober, NoiseAloneDoesNothing) {
-  std::mt19937 random(4711);
+  const unsigned seed = 4711;
+  SCOPED_TRACE(seed);
+  std::mt19937 random(seed);
   Bench bench;
   Octets noise(200000);
   for (std::uint8_t& octet : noise) octet = static_cast<std::uint8_t>(random());

@@ -46,7 +46,7 @@ boost::property_tree::ptree parsed(const std::string& json) {
 }
 
 // 4 of 600: 0.0018 to 0.0170 (Clopper-Pearson, 95 % two-sided; checked against tail sums in
-// interval_test.cpp). 596 frames of 48 octets in 300 s are 762.9 bit/s.
+// binomial_test.cpp of estimate). 596 frames of 48 octets in 300 s are 762.9 bit/s.
 TEST(Report, JsonIsWhatWasCounted) {
   const std::string json = to_json(example());
   const auto tree = parsed(json);
@@ -58,6 +58,8 @@ TEST(Report, JsonIsWhatWasCounted) {
   EXPECT_EQ(tree.get<int>("inbound.corrupted"), 2);
   EXPECT_EQ(tree.get<int>("round_trip.lost"), 6);
   EXPECT_NEAR(tree.get<double>("outbound.loss_ratio"), 4.0 / 600, 1e-9);
+  EXPECT_NEAR(tree.get<double>("outbound.loss_ratio_low"), 0.0018, 5e-5);
+  EXPECT_NEAR(tree.get<double>("outbound.loss_ratio_high"), 0.0170, 5e-5);
   EXPECT_NEAR(tree.get<double>("outbound.throughput_bps"), 8.0 * 48 * 596 / 300, 0.1);
   EXPECT_NEAR(tree.get<double>("latency_s.p99"), 0.41, 1e-9);
   EXPECT_NEAR(tree.get<double>("inbound.margin_db"), 12.34, 1e-9);

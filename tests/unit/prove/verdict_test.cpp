@@ -34,7 +34,7 @@ Outcome outcome(const Tally& tally, const Criteria& criteria) {
   return judge(tally, {}, criteria).outcome;
 }
 
-// 299 without loss show 1 % at 95 %, 298 do not; 473 with one (see interval_test.cpp).
+// 299 without loss show 1 % at 95 %, 298 do not; 473 with one (see binomial_test.cpp of estimate).
 TEST(Verdict, PassesWhenEnoughWasSeenAndNotBefore) {
   EXPECT_EQ(outcome(counted(299, 0, 0), loss(0.01)), Outcome::passed);
   EXPECT_EQ(outcome(counted(298, 0, 0), loss(0.01)), Outcome::undecided);
@@ -123,15 +123,13 @@ TEST(Verdict, WithoutCriteriaNothingIsAccepted) {
 }
 
 TEST(Verdict, Prospect) {
-  EXPECT_TRUE(can_decide(299, loss(0.01)));
-  EXPECT_FALSE(can_decide(298, loss(0.01)));
-  EXPECT_THAT(prospect(100, loss(0.01)), HasSubstr("too few"));
+  EXPECT_THAT(prospect(298, loss(0.01)), HasSubstr("too few"));
+  EXPECT_THAT(prospect(299, loss(0.01)), HasSubstr("without any failure"));
   EXPECT_THAT(prospect(100, loss(0.01)), HasSubstr("299"));
   EXPECT_THAT(prospect(600, loss(0.01)), HasSubstr("up to 1 failure"));
-  EXPECT_THAT(prospect(300, loss(0.01)), HasSubstr("without any failure"));
   Criteria both = loss(0.5);
-  both.max_latency = 1s;
-  EXPECT_FALSE(can_decide(298, both));
+  both.max_latency = 1s;   // 99 % of them within it
+  EXPECT_THAT(prospect(298, both), HasSubstr("too few to show 1 %"));
 }
 
 }  // namespace

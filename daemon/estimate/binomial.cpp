@@ -1,9 +1,9 @@
-#include "fadeward/prove/interval.hpp"
+#include "fadeward/estimate/binomial.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/binomial.hpp>
 
-namespace fadeward::prove {
+namespace fadeward::estimate {
 
 namespace {
 
@@ -70,4 +70,4 @@ std::optional<std::uint64_t> count_that_shows(std::uint64_t trials, double limit
   return first_that_holds(1, trials, too_many) - 1;
 }
 
-}  // namespace fadeward::prove
+}  // namespace fadeward::estimate

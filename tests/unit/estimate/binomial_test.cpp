@@ -1,16 +1,16 @@
-#include "fadeward/prove/interval.hpp"
+#include "fadeward/estimate/binomial.hpp"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 
-namespace fadeward::prove {
+namespace fadeward::estimate {
 namespace {
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 4 defectives of 20, 90 % two-sided,
 // 0.071354 to 0.401029 (from memory). Clopper and Pearson's own chart, as reprinted in handbooks, 95 %: 0 of 10 to
 // 0.3085, 1 of 10 0.0025 to 0.4450, 5 of 10 0.1871 to 0.8129 (from memory).
-TEST(Interval, HandbookValues) {
+TEST(Binomial, HandbookValues) {
   const ShareInterval nist = share_interval(4, 20, 0.90);
   EXPECT_NEAR(nist.low, 0.071354, 1e-6);
   EXPECT_NEAR(nist.high, 0.401029, 1e-6);
@@ -38,7 +38,7 @@ double chance_of_at_most(std::uint64_t count, std::uint64_t trials, double share
 }
 
 // The definition: at the upper limit so few are seen with a chance of 1 - confidence only.
-TEST(Interval, LimitsAreWhereTheTailsAre) {
+TEST(Binomial, LimitsAreWhereTheTailsAre) {
   for (const auto& [count, trials] : {std::pair{0U, 300U}, {3U, 700U}, {17U, 90U}, {250U, 400U}}) {
     const double high = share_at_most(count, trials, 0.95);
     EXPECT_NEAR(chance_of_at_most(count, trials, high), 0.05, 1e-6) << count << " of " << trials;
@@ -51,7 +51,7 @@ TEST(Interval, LimitsAreWhereTheTailsAre) {
 
 // Success-run numbers of reliability handbooks: 59 trials without failure show 5 % at 95 %, 299
 // show 1 %, 22 show 10 % at 90 % (ln(1 - confidence) / ln(1 - limit), rounded up).
-TEST(Interval, TrialsWithoutFailure) {
+TEST(Binomial, TrialsWithoutFailure) {
   EXPECT_EQ(trials_to_show(0, 0.05, 0.95), 59U);
   EXPECT_EQ(trials_to_show(0, 0.01, 0.95), 299U);
   EXPECT_EQ(trials_to_show(0, 0.10, 0.90), 22U);
@@ -60,7 +60,7 @@ TEST(Interval, TrialsWithoutFailure) {
 
 // The same tables, failures allowed: 93 with one, 124 with two show 5 % at 95 %; 473 with one show
 // 1 % (from memory).
-TEST(Interval, TrialsWithFailures) {
+TEST(Binomial, TrialsWithFailures) {
   EXPECT_EQ(trials_to_show(1, 0.05, 0.95), 93U);
   EXPECT_EQ(trials_to_show(2, 0.05, 0.95), 124U);
   EXPECT_EQ(trials_to_show(1, 0.01, 0.95), 473U);
@@ -69,7 +69,7 @@ TEST(Interval, TrialsWithFailures) {
   EXPECT_FALSE(count_that_shows(58, 0.05, 0.95));
 }
 
-TEST(Interval, WhatCannotBeKnown) {
+TEST(Binomial, WhatCannotBeKnown) {
   EXPECT_FALSE(trials_to_show(0, 0, 0.95));
   EXPECT_EQ(share_interval(0, 0, 0.95).high, 1);
   EXPECT_EQ(share_interval(7, 7, 0.95).high, 1);
@@ -78,4 +78,4 @@ TEST(Interval, WhatCannotBeKnown) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::estimate

@@ -1,4 +1,4 @@
-// What counting tells about a share: exact limits, and how many frames it takes to be able to say.
+// What counting tells about a share: exact limits, and how many trials it takes to be able to say.
 //
 // C. J. Clopper, E. S. Pearson, The use of confidence or fiducial limits illustrated in the case of
 // the binomial, Biometrika 26 (1934).
@@ -7,7 +7,7 @@
 #include <cstdint>
 #include <optional>
 
-namespace fadeward::prove {
+namespace fadeward::estimate {
 
 /// 0 <= low <= high <= 1. Without trials nothing is known: 0 to 1.
 struct ShareInterval {
@@ -33,4 +33,4 @@ std::optional<std::uint64_t> trials_to_show(std::uint64_t count, double limit, d
 std::optional<std::uint64_t> count_that_shows(std::uint64_t trials, double limit,
                                               double confidence);
 
-}  // namespace fadeward::prove
+}  // namespace fadeward::estimate
