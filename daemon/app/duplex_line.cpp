@@ -35,9 +35,15 @@ Error plain_error(const std::string& message) {
   return Error{text};
 }
 
-Result<PortSettings> two_way(PortSettings settings) {
+/// Carries both directions, whatever the octets.
+Result<PortSettings> transparent(PortSettings settings) {
   if (settings.source != SourceKind::serial && settings.source != SourceKind::tcp)
     return Error{"--port: a test needs a port that carries both directions: serial:PATH or tcp://HOST:PORT"};
+  if (settings.source == SourceKind::serial && settings.serial.data_bits != 8)
+    return Error{"--port: the test needs 8 data bits"};
+  // Its frames hold every octet, those that stop and start a line included.
+  if (settings.source == SourceKind::serial && settings.serial.flow == SerialSettings::Flow::xon_xoff)
+    return Error{"--port: a test needs a line that carries every octet: flow none or rts_cts, not xon_xoff"};
   settings.poll.reset();
   return settings;
 }
@@ -45,15 +51,18 @@ Result<PortSettings> two_way(PortSettings settings) {
 }  // namespace
 
 Result<PortSettings> port_of(const PortWords& words, const Settings* settings) {
+  const bool is_path = words.port.starts_with("serial:");
+  if (!is_path && !(words.parity.empty() && words.flow.empty()))
+    return Error{"--parity and --flow belong to a port serial:PATH"};
   if (settings != nullptr) {
     const auto named = std::ranges::find(settings->ports, words.port, &PortSettings::name);
     if (named != settings->ports.end()) {
       PortSettings port = *named;
       if (words.baud) port.serial.baud = *words.baud;
-      return two_way(std::move(port));
+      return transparent(std::move(port));
     }
   }
-  if (words.baud && !words.port.starts_with("serial:"))
+  if (words.baud && !is_path)
     return Error{"--baud belongs to a port serial:PATH"};
   auto parsed = config::parse(as_configuration(words), "command line");
   if (!parsed) return plain_error(parsed.error().message);
@@ -61,7 +70,7 @@ Result<PortSettings> port_of(const PortWords& words, const Settings* settings) {
   port.name = words.port;
   // Relative paths are the shell's, not those of a file.
   if (port.source == SourceKind::serial) port.path = words.port.substr(7);
-  return two_way(std::move(port));
+  return transparent(std::move(port));
 }
 
 DuplexLine::DuplexLine(boost::asio::io_context& io, const PortSettings& settings, Handlers handlers)

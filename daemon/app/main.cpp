@@ -250,7 +250,7 @@ int run(int argc, char** argv) {
     command->add_option("--port", port.port, "serial:PATH, tcp://HOST:PORT, or with --config the name of a port")->required();
     command->add_option("--baud", port.baud, "bits per second of a serial port (default 9600)");
     command->add_option("--parity", port.parity, "none (default), even or odd");
-    command->add_option("--flow", port.flow, "none (default), rts_cts or xon_xoff");
+    command->add_option("--flow", port.flow, "none (default) or rts_cts");
   };
   CLI::App* prove_command = app.add_subcommand("prove", "acceptance test of a link with numbered frames; `fadeward echo` runs at the far end");
   prove_command->footer(caution_list());

@@ -6,6 +6,9 @@ namespace fadeward::app {
 
 namespace {
 
+constexpr std::chrono::seconds kTick{1};
+constexpr std::chrono::seconds kRecent{10};
+
 bool same_source(const PortSettings& a, const PortSettings& b) {
   return a.source == b.source && a.path == b.path && a.host == b.host &&
          a.tcp_udp_port == b.tcp_udp_port;
@@ -44,11 +47,32 @@ void MarginWatch::stop() {
 }
 
 void MarginWatch::tick() {
-  supervisor_.tick(clock_.now());
+  const Instant now = clock_.now();
+  if (now.steady - ticked_ < kTick) return;
+  ticked_ = now.steady;
+  supervisor_.tick(now);
   supervisor_.clear_events();
 }
 
-void MarginWatch::begin_anew() { supervisor_ = judge::Supervisor(settings_, clock_.now()); }
+void MarginWatch::begin_anew() {
+  const Instant now = clock_.now();
+  supervisor_ = judge::Supervisor(settings_, now);
+  begun_ = now.steady;
+}
+
+MarginWatch::MarginsDb MarginWatch::recent_margins_db() {
+  const Duration now = clock_.now().steady;
+  const prove::MeasuredMargins measured = margins();
+  for (std::size_t d = 0; d < kDirections; ++d)
+    if (measured[d].margin_db) {
+      recent_db_[d] = measured[d].margin_db;
+      recent_at_[d] = now;
+    } else if (now - recent_at_[d] > kRecent) {
+      recent_db_[d].reset();
+    }
+  if (now - begun_ >= kRecent) begin_anew();
+  return recent_db_;
+}
 
 prove::MeasuredMargins MarginWatch::margins() const {
   const auto snapshot = supervisor_.snapshot(clock_.now());

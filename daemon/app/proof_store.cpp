@@ -2,7 +2,6 @@
 
 #include <fcntl.h>
 #include <simdjson.h>
-#include <sys/file.h>
 #include <unistd.h>
 
 #include <algorithm>

@@ -25,8 +25,8 @@ struct PortWords {
   std::string parity, flow;   ///< empty: none
 };
 
-/// Errors in words for the command line. `settings` may be null; a port that cannot be written to
-/// in both directions is refused.
+/// Errors in words for the command line. `settings` may be null; a port that does not carry both
+/// directions and every octet is refused.
 Result<PortSettings> port_of(const PortWords& words, const Settings* settings);
 
 /// Lives on the thread of the io_context. What the device does not take at once waits.

@@ -2,7 +2,9 @@
 // would.
 #pragma once
 
+#include <array>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,11 +28,16 @@ class MarginWatch {
                                                    const PortSettings& proved);
   void start();
   void stop();
+  /// Once a second or more often.
   void tick();
   /// Begins anew: margins then belong to what comes from now on.
   void begin_anew();
 
   prove::MeasuredMargins margins() const;
+  /// For aiming, asked each second: of the last ten seconds or so. Begins anew every ten, and until
+  /// it has something the value before stands.
+  using MarginsDb = std::array<std::optional<double>, kDirections>;
+  MarginsDb recent_margins_db();
   /// Where `margins` are from, or why there are none: one sentence.
   std::string note(const prove::MeasuredMargins& margins) const;
 
@@ -42,6 +49,10 @@ class MarginWatch {
   const LinkIndex link_;
   judge::Supervisor supervisor_;
   std::vector<std::unique_ptr<PortFeed>> feeds_;
+  Duration ticked_{};
+  Duration begun_{};
+  MarginsDb recent_db_;
+  std::array<Duration, kDirections> recent_at_{};
 };
 
 }  // namespace fadeward::app
