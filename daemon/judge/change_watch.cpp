@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <optional>
 
 namespace fadeward::judge {
@@ -29,45 +28,19 @@ constexpr double kPlainGain = 30, kPlainDb = 4;
 constexpr std::size_t kReferenceBlocks = 6;  // before a change
 constexpr double kCandidateGain = 12.5;      // five standard deviations
 constexpr double kPathCandidateGain = 8;     // four: the path has to prove itself by lasting
-constexpr double kOwnProof = 4.8, kEachProof = 3.5;  // standard deviations of the stream that tells
 constexpr std::uint32_t kBothForGood =
     40;  // see both_seen_: ten blocks with both more than missing ones
 constexpr double kMoreThanWeatherDb = 10;
 constexpr std::size_t kPatientBlocks = 60;
 constexpr double kCandidateDb = 1.1;
 constexpr double kTellGain = 16;
-constexpr double kTold = 0.4;         // of its size left: it is over
-constexpr double kMostMisfit = 0.35;  // of what is explained
+constexpr double kTold = 0.4;  // of its size left: it is over
 constexpr double kReturnedFade = 1 - 1.0 / (14 * 480);
-
-bool of_path(Cause cause) { return cause == Cause::path; }
-bool of_noise(Cause cause) { return cause == Cause::near_noise || cause == Cause::far_noise; }
-bool of_antenna(Cause cause) { return cause == Cause::near_antenna || cause == Cause::far_antenna; }
 
 std::int64_t hour_of(Time at) {
   const std::int64_t us = at.time_since_epoch().count();
   constexpr std::int64_t kHourUs = 3'600'000'000;
   return us >= 0 ? us / kHourUs : -((kHourUs - 1 - us) / kHourUs);
-}
-
-/// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
-bool own_proof(Cause cause, const Changes& c) {
-  const auto sigmas = [&](Stream s) { return std::abs(c.db(s)) / c.sigma(s); };
-  switch (cause) {
-    case Cause::near_transmit:
-    case Cause::far_transmit: return sigmas(Stream::difference) > kOwnProof;
-    case Cause::near_receive:
-      return sigmas(Stream::difference) > kEachProof && sigmas(Stream::near_noise) > kEachProof;
-    case Cause::far_receive:
-      return sigmas(Stream::difference) > kEachProof && sigmas(Stream::far_noise) > kEachProof;
-    case Cause::near_noise: return sigmas(Stream::near_noise) > kOwnProof;
-    case Cause::far_noise: return sigmas(Stream::far_noise) > kOwnProof;
-    default: return true;
-  }
-}
-
-std::int16_t moved(std::int16_t cdb, double by_db) {
-  return static_cast<std::int16_t>(std::clamp(cdb + static_cast<int>(100 * by_db), -32000, 32000));
 }
 
 double confidence_of(double lead) { return std::min(0.99, 1 / (1 + std::exp(-lead))); }
@@ -146,12 +119,7 @@ void ChangeWatch::choose_meaning(const link::BlockSide& in, const link::BlockSid
 
 /// The usual level of a stream and the hours that it rests on; the rhythm about it stays.
 void ChangeWatch::forget_level(std::size_t stream) {
-  const auto others = static_cast<std::uint8_t>(~(1U << stream));
-  for (std::size_t h = 0; h < hours_.size(); ++h) {
-    hours_[h].known &= others;
-    hours_[h].day_known &= others;
-  }
-  day_level_hours_[stream] = 0;
+  hours_.forget(stream);
   hour_sum_[stream] = 0;
   hour_count_[stream] = 0;
   rhythms_[stream].forget_level();
@@ -324,7 +292,7 @@ void ChangeWatch::shift(Duration step) {
     if (suspect.grown_at != Time{}) suspect.grown_at += step;
   }
   last_at_ += step;
-  for (std::size_t i = 0; i < hours_.size(); ++i) hours_[i].end += step;
+  hours_.shift(step);
   for (estimate::DailyRhythm& rhythm : rhythms_) rhythm.shift(step);
   // The hour under way goes on, whatever it is called now.
   if (hour_ != INT64_MIN) hour_ = hour_of(last_at_ - Duration{1});
@@ -371,7 +339,7 @@ void ChangeWatch::look_for_steps(const link::Block& block, const Means& after_me
     if (!found || found->size_db < kCandidateDb) continue;
     if (jumps_ < kYoung && (found->gain < kPlainGain || found->size_db < kPlainDb)) continue;
     if (found->gain < (of_path(found->cause) ? kPathCandidateGain : kCandidateGain)) continue;
-    if (found->misfit > 6 + kMostMisfit * 2 * found->gain) continue;
+    if (!fits(*found)) continue;
     if (best && found->gain <= best->gain) continue;
     best = found;
     reference = before;
@@ -513,30 +481,17 @@ bool ChangeWatch::may_be_told(const Suspect& s) const {
 void ChangeWatch::tell(Suspect& suspect, Time now) {
   suspect.state = Suspect::State::told;
   suspect.told_at = now;
-  Changes like;
-  like.one_way = !both_;
-  like.way = way_;
-  suspect.effect_db = effect_of(suspect.what, like);
+  suspect.effect_db = effect_of(suspect.what, heard());
   suspect.one_way = !both_;
   suspect.way = way_;
   // The hours since its onset are cleaned of it.
-  const std::size_t hours = hours_since(suspect.onset);
+  take_out(hours_.since(suspect.onset), suspect.effect_db);
+}
+
+/// Of the newest hours.
+void ChangeWatch::take_out(std::size_t hours, const Vector& effect_db) {
   for (std::size_t back = 0; back < hours; ++back)
-    for (std::size_t i = 0; i < kStreams; ++i)
-      move(hours_[hours_.size() - 1 - back], i, -suspect.effect_db[i]);
-}
-
-/// How many of the newest hours end later: after a gap, or where reports are rare, not one for each
-/// hour.
-std::size_t ChangeWatch::hours_since(Time at) const {
-  std::size_t count = 0;
-  while (count < hours_.size() && hours_[hours_.size() - 1 - count].end > at) ++count;
-  return count;
-}
-
-void ChangeWatch::move(Hour& hour, std::size_t stream, double by_db) {
-  for (std::int16_t* each : {&hour.raw_cdb[stream], &hour.value_cdb[stream], &hour.day_cdb[stream]})
-    *each = moved(*each, by_db);
+    for (std::size_t i = 0; i < kStreams; ++i) hours_.back(back).move(i, -effect_db[i]);
 }
 
 void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
@@ -544,14 +499,14 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
   if (how == Suspect::State::accepted) {
     for (std::size_t i = 0; i < kStreams; ++i) {
       rhythms_[i].shift_level(suspect.effect_db[i]);
-      day_level_db_[i] += suspect.effect_db[i];
-      for (std::size_t h = 0; h < hours_.size(); ++h) {
-        move(hours_[h], i, suspect.effect_db[i]);
-        hours_[h].level_cdb[i] = moved(hours_[h].level_cdb[i], suspect.effect_db[i]);
-      }
+      hours_.accept(i, suspect.effect_db[i]);
     }
     return;
   }
+  if (suspect.shape == Shape::drift &&
+      (of_path(suspect.what.cause) || of_noise(suspect.what.cause)))
+    for (std::size_t i = 0; i < kStreams; ++i)
+      if (suspect.effect_db[i] != 0) hours_.note_return(i, suspect.effect_db[i]);
   take_back(suspect);
   // Those that began later have it in what was before them.
   for (Suspect& other : suspects_)
@@ -562,14 +517,14 @@ void ChangeWatch::end(Suspect& suspect, Suspect::State how) {
 /// What was told and did not last: the hours in which it was not there are given back what was
 /// taken from them.
 void ChangeWatch::take_back(const Suspect& suspect) {
-  const std::size_t lived = hours_since(suspect.onset);
+  const std::size_t lived = hours_.since(suspect.onset);
   for (std::size_t i = 0; i < kStreams; ++i) {
     if (std::abs(suspect.effect_db[i]) < 0.05) continue;
     for (std::size_t back = 0; back < lived; ++back) {
-      Hour& hour = hours_[hours_.size() - 1 - back];
+      HourBook::Hour& hour = hours_.back(back);
       const double off_db = hour.value_cdb[i] / 100.0 - rhythms_[i].level();
       if (std::abs(off_db + suspect.effect_db[i]) < std::abs(off_db))
-        move(hour, i, suspect.effect_db[i]);
+        hour.move(i, suspect.effect_db[i]);
     }
   }
 }
@@ -627,7 +582,7 @@ void ChangeWatch::told_effects(Vector& sum) const {
 }
 
 void ChangeWatch::close_hour(Time now, bool judged) {
-  Hour hour;
+  HourBook::Hour hour;
   Vector effects{};
   told_effects(effects);
   for (std::size_t i = 0; i < kStreams; ++i) {
@@ -641,16 +596,14 @@ void ChangeWatch::close_hour(Time now, bool judged) {
   }
   hour_sum_ = {};
   hour_count_ = {};
-  if (hours_.capacity() < kHours) hours_.reserve(kHours);
-  if (hours_.size() == kHours) hours_.pop();
   hour.end = now;
   hours_.push(hour);
   ++hours_seen_;
   if (!judged) return;
   teach_rhythms();
-  learn_days();
+  hours_.learn();
   look_for_drifts(now);
-  look_for_cycles(now);
+  look_for_swings(now);
 }
 
 /// Three days late, less while young: what grows within days is seen before it is learned.
@@ -660,84 +613,10 @@ void ChangeWatch::teach_rhythms() {
     const std::size_t back = hours_seen_ - 1 - hours_taught_;
     ++hours_taught_;
     if (back >= hours_.size()) continue;
-    const Hour& hour = hours_[hours_.size() - 1 - back];
+    const HourBook::Hour& hour = hours_.back(back);
     for (std::size_t i = 0; i < kStreams; ++i)
-      if ((hour.known >> i & 1U) != 0) rhythms_[i].learn(hour.end, hour.raw_cdb[i] / 100.0);
+      if (hour.has(i)) rhythms_[i].learn(hour.end, hour.raw_cdb[i] / 100.0);
   }
-}
-
-/// The level of the newest day, and how much it usually differs from that of the day before: what a
-/// drift has to stand out from. Of the common signal the upper third counts: rain only lowers it.
-void ChangeWatch::learn_days() {
-  constexpr double kPrior = 48, kSlowest = 21 * 24, kMostSize = 3.5, kSlowestLevel = 60 * 24;
-  if (hours_.size() < kDay) return;
-  Hour& newest = hours_.back();
-  for (std::size_t i = 0; i < kStreams; ++i) {
-    const auto day_db = quantile_of_hours(i, 0, kDay);
-    if (!day_db) continue;
-    newest.day_cdb[i] = static_cast<std::int16_t>(100 * *day_db);
-    newest.day_known = static_cast<std::uint8_t>(newest.day_known | 1U << i);
-    if (day_level_hours_[i] == 0) day_level_db_[i] = *day_db;
-    day_level_hours_[i] += 1;
-    const double off = *day_db - day_level_db_[i];
-    learn_day_off(i);
-    const double limit = 4 * day_step_db_[i];
-    day_level_db_[i] +=
-        std::clamp(off, -limit, limit) / std::min<double>(day_level_hours_[i], kSlowestLevel);
-    newest.level_cdb[i] = static_cast<std::int16_t>(100 * day_level_db_[i]);
-    if (hours_.size() < 2 * kDay) continue;
-    const Hour& yesterday = hours_[hours_.size() - 1 - kDay];
-    if ((yesterday.day_known >> i & 1U) == 0) continue;
-    const double size_db = std::abs(newest.day_cdb[i] - yesterday.day_cdb[i]) / 100.0;
-    const double gain = 1 / std::min(kSlowest, kPrior + day_level_hours_[i]);
-    day_step_db_[i] += gain * (std::min(size_db, kMostSize * day_step_db_[i]) - day_step_db_[i]);
-  }
-}
-
-/// How far days usually are from the slow level, learned a day late: a drift that grows within
-/// days is seen before it counts as usual.
-void ChangeWatch::learn_day_off(std::size_t stream) {
-  constexpr double kPrior = 24, kSlowest = 21 * 24, kMostSize = 3.5;
-  constexpr std::size_t kLate = kDay;
-  if (hours_.size() <= kLate) return;
-  const Hour& then = hours_[hours_.size() - 1 - kLate];
-  if ((then.day_known >> stream & 1U) == 0) return;
-  const double off_db = std::abs(then.day_cdb[stream] - then.level_cdb[stream]) / 100.0;
-  double& usual = day_off_db_[stream];
-  usual += (std::min(off_db, kMostSize * usual) - usual) /
-           std::min(kSlowest, kPrior + day_level_hours_[stream]);
-}
-
-std::optional<double> ChangeWatch::quantile_of_hours(std::size_t stream, std::size_t first_back,
-                                                     std::size_t count) const {
-  constexpr double kUpperOfSignal = 0.67;
-  std::array<std::int16_t, kDay> values{};
-  std::size_t n = 0;
-  for (std::size_t back = first_back; back < first_back + count && n < kDay; ++back) {
-    const Hour& hour = hours_[hours_.size() - 1 - back];
-    if ((hour.known >> stream & 1U) != 0) values[n++] = hour.value_cdb[stream];
-  }
-  if (n * 2 < count) return {};
-  const double q = stream == 0 ? kUpperOfSignal : 0.5;
-  const auto at =
-      values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(n - 1) + 0.5);
-  std::nth_element(values.begin(), at, values.begin() + static_cast<std::ptrdiff_t>(n));
-  return *at / 100.0;
-}
-
-/// Mean of the levels of the days that end `first_back` hours ago and before that.
-std::optional<double> ChangeWatch::mean_of_days(std::size_t stream, std::size_t first_back,
-                                                std::size_t days) const {
-  double sum = 0;
-  std::size_t known = 0;
-  for (std::size_t day = 0; day < days; ++day) {
-    const Hour& hour = hours_[hours_.size() - 1 - first_back - day * kDay];
-    if ((hour.day_known >> stream & 1U) == 0) continue;
-    sum += hour.day_cdb[stream] / 100.0;
-    ++known;
-  }
-  if (known * 2 < days || known == 0) return {};
-  return sum / static_cast<double>(known);
 }
 
 bool ChangeWatch::told_since(Time since) const {
@@ -746,127 +625,31 @@ bool ChangeWatch::told_since(Time since) const {
   });
 }
 
-/// The difference of the two signals is so quiet that six hours show a fading transmitter; compared
-/// with the day that ended twelve hours ago.
-std::optional<std::pair<Explanation, Changes>> ChangeWatch::drift_of_hours() const {
-  constexpr std::size_t kSpan = 6, kApart = 12;
-  constexpr double kSigmaDb[kStreams] = {1.2, 0.22, 0.7, 0.7};  // at least; rural paths
-  constexpr double kDays = 1.8;  // deviations of a day's level make one of six hours
-  constexpr double kGain = 12.5, kLeastSizeDb = 1.2;
-  if (hours_.size() < kApart + kDay) return {};
-  Changes changes, older, younger;
-  changes.one_way = !both_;
-  changes.way = way_;
-  older = younger = changes;
-  for (std::size_t i = 0; i < kStreams; ++i) {
-    const auto level = quantile_of_hours(i, kApart, kDay), all = quantile_of_hours(i, 0, kSpan);
-    const auto young = quantile_of_hours(i, 0, kSpan / 2),
-               old = quantile_of_hours(i, kSpan / 2, kSpan / 2);
-    if (!level || !all || !young || !old) continue;
-    changes.known[i] = older.known[i] = younger.known[i] = true;
-    changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] =
-        std::max(kSigmaDb[i], kDays * day_step_db_[i] / 0.8 / std::sqrt(2.0));
-    changes.by_db[i] = *all - *level;
-    older.by_db[i] = *old - *level;
-    younger.by_db[i] = *young - *level;
-  }
-  const auto found = explain(changes);
-  if (!found || found->gain < kGain || found->size_db < kLeastSizeDb ||
-      found->misfit > 6 + kMostMisfit * 2 * found->gain)
-    return {};
-  const bool transmitter =
-      found->cause == Cause::near_transmit || found->cause == Cause::far_transmit;
-  if (!transmitter || !own_proof(found->cause, changes)) return {};
-  if (size_of(found->cause, older) < 0.6 * found->size_db ||
-      size_of(found->cause, younger) < 0.7 * found->size_db)
-    return {};
-  return std::pair(*found, changes);
+Changes ChangeWatch::heard() const {
+  Changes out;
+  out.one_way = !both_;
+  out.way = way_;
+  return out;
 }
 
 void ChangeWatch::look_for_drifts(Time now) {
-  constexpr std::array<std::size_t, 5> kSpans = {1, 2, 3, 4, 8};  // days
-  constexpr double kGain = 6.1, kDayGain = 7;  // log-likelihood
-  // What grows is furthest in the younger half: weighing it more finds a ramp an eighth sooner.
-  constexpr double kYoung = 0.7, kOld = 1 - kYoung;
-  const double uneven = std::sqrt(2 * (kYoung * kYoung + kOld * kOld));
-  constexpr double kLeastDb[kStreams] = {0.15, 0.12, 0.15, 0.15};
-  std::optional<Explanation> best;
-  std::size_t best_span = 0;
-  Changes best_changes;
-  for (const std::size_t days : kSpans) {
-    const std::size_t span = days * kDay, reference_back = span + kDay;
-    if (hours_.size() < reference_back + 1) break;
-    if (days == 1 && told_since(now - std::chrono::hours{26}))
-      continue;  // its share of that day is uncertain
-    const Hour& reference = hours_[hours_.size() - 1 - reference_back];
-    Changes changes, older, younger;
-    changes.one_way = !both_;
-    changes.way = way_;
-    older = younger = changes;
-    for (std::size_t i = 0; i < kStreams; ++i) {
-      const double learned =
-          static_cast<double>(day_level_hours_[i]) - static_cast<double>(reference_back);
-      if ((reference.day_known >> i & 1U) == 0 || learned < 12) continue;
-      const double level_db = reference.level_cdb[i] / 100.0;
-      const auto young = days == 1 ? quantile_of_hours(i, 0, 12) : mean_of_days(i, 0, days / 2);
-      const auto old =
-          days == 1 ? quantile_of_hours(i, 12, 12) : mean_of_days(i, span / 2, days / 2);
-      if (!young || !old) continue;
-      // Days are nearly independent of each other.
-      const double day_sigma = std::max(day_step_db_[i] / std::sqrt(2.0), day_off_db_[i]) / 0.8;
-      const double sigma =
-          day_sigma * std::hypot(uneven * std::pow(static_cast<double>(days), -0.45),
-                                 std::pow(std::max(1.0, learned / 24), -0.5));
-      changes.known[i] = older.known[i] = younger.known[i] = true;
-      changes.sigma_db[i] = older.sigma_db[i] = younger.sigma_db[i] = std::max(kLeastDb[i], sigma);
-      changes.by_db[i] = kYoung * *young + kOld * *old - level_db;
-      older.by_db[i] = *old - level_db;
-      younger.by_db[i] = *young - level_db;
-    }
-    const auto found = explain(changes);
-    if (!found || found->gain < (days == 1 ? kDayGain : kGain) ||
-        found->misfit > 6 + kMostMisfit * 2 * found->gain)
-      continue;
-    const bool noise = found->cause == Cause::near_noise || found->cause == Cause::far_noise;
-    const double least_db = of_path(found->cause) || of_antenna(found->cause) ? 1.2
-                            : noise                                           ? 1.0
-                                                                              : 0.8;
-    if (found->size_db < least_db) continue;
-    if (size_of(found->cause, younger) < 0.7 * found->size_db ||
-        size_of(found->cause, older) < (days == 1 ? 0.4 : 0.25) * found->size_db)
-      continue;
-    if (best && found->gain <= best->gain) continue;
-    best = found;
-    best_span = span;
-    best_changes = changes;
-  }
-  if (!best) {
-    const auto hours = told_since(now - std::chrono::hours{26}) ? std::nullopt : drift_of_hours();
-    if (hours) {
-      best = hours->first;
-      best_changes = hours->second;
-      best_span = 12;
-    }
-  }
-  if (!best) return;
+  const auto found = find_drift(hours_, heard(), told_since(now - std::chrono::hours{26}));
+  if (!found) return;
   for (Suspect& s : suspects_) {
-    if (!s.told() || s.what.cause != best->cause || s.shape == Shape::cycle) continue;
+    if (!s.told() || s.what.cause != found->what.cause || s.shape == Shape::cycle) continue;
     // More of what was told already.
-    const Vector more = effect_of(*best, best_changes);
-    for (std::size_t i = 0; i < kStreams; ++i) {
-      s.effect_db[i] += more[i];
-      for (std::size_t back = 0; back < std::min(best_span / 2, hours_.size()); ++back)
-        move(hours_[hours_.size() - 1 - back], i, -more[i]);
-    }
-    s.what.size_db += best->size_db;
+    const Vector more = effect_of(found->what, found->changes);
+    for (std::size_t i = 0; i < kStreams; ++i) s.effect_db[i] += more[i];
+    take_out(std::min(found->span_hours / 2, hours_.size()), more);
+    s.what.size_db += found->what.size_db;
     s.grown_at = now;
     return;
   }
   Suspect suspect;
-  suspect.what = *best;
+  suspect.what = found->what;
   suspect.shape = Shape::drift;
-  suspect.onset = hours_[hours_.size() - 1 - best_span].end;
-  suspect.confidence = confidence_of(best->lead);
+  suspect.onset = hours_.back(found->span_hours).end;
+  suspect.confidence = confidence_of(found->what.lead);
   for (std::size_t i = 0; i < kStreams; ++i) {
     suspect.before_db[i] = rhythms_[i].level();
     suspect.before_known[i] = rhythms_[i].hours() > 0;
@@ -875,84 +658,29 @@ void ChangeWatch::look_for_drifts(Time now) {
   suspects_.push_back(suspect);
 }
 
-void ChangeWatch::look_for_cycles(Time now) {
-  constexpr double kFarOut = 5;  // times the usual square
-  constexpr double kClear = 20;   // times the variance of the hours about it
-  constexpr double kPrior = 48, kSlowest = 21 * kDay, kMostSize = 5;
-  constexpr std::size_t kDaysOfCycle = 3;
-  // What grows from nothing weighs most where it has grown most; squares add up to one.
-  constexpr std::array<double, kDaysOfCycle> kWeight = {0.845, 0.507, 0.169};
-  constexpr double kWeights = 0.845 + 0.507 + 0.169;
-  if (hours_.size() < (kDaysOfCycle + 1) * kDay) return;
-  const bool young = hours_.size() < 5 * kDay;  // learns how much is usual, tells nothing
+void ChangeWatch::look_for_swings(Time now) {
   // A step within these days looks like half a turn.
   const bool disturbed = std::ranges::any_of(suspects_, [&](const Suspect& s) {
     return s.shape == Shape::step && (s.abrupt || s.told()) &&
            now - s.onset < std::chrono::hours{78};
   });
-  constexpr std::array<std::pair<Stream, Cause>, 3> kLooked = {
-      {{Stream::common, Cause::path},
-       {Stream::near_noise, Cause::near_noise},
-       {Stream::far_noise, Cause::far_noise}}};
-  for (const auto& [stream, cause] : kLooked) {
-    const auto i = static_cast<std::size_t>(stream);
-    std::array<double, kDaysOfCycle> c{}, s{}, sum{}, squares{}, known{};
-    std::size_t count = 0;
-    for (std::size_t back = 0; back < kDaysOfCycle * kDay; ++back) {
-      const Hour& hour = hours_[hours_.size() - 1 - back];
-      if ((hour.known >> i & 1U) == 0) continue;
-      ++count;
-      const double angle =
-          2 * std::numbers::pi * static_cast<double>(hour_of(hour.end - Duration{1}) % 24) / 24;
-      const double value = static_cast<double>(hour.value_cdb[i]) / 100 - rhythms_[i].level();
-      c[back / kDay] += value * std::cos(angle) / 12;
-      s[back / kDay] += value * std::sin(angle) / 12;
-      sum[back / kDay] += value;
-      squares[back / kDay] += value * value;
-      known[back / kDay] += 1;
-    }
-    if (count < 22 * kDaysOfCycle) continue;
-    double sum_c = 0, sum_s = 0, rest = 0;
-    for (std::size_t day = 0; day < kDaysOfCycle; ++day) {
-      sum_c += kWeight[day] * c[day];
-      sum_s += kWeight[day] * s[day];
-      const double mean = sum[day] / known[day];
-      const double turn = (c[day] * c[day] + s[day] * s[day]) / 2;
-      rest += kWeight[day] * kWeight[day] *
-              std::max(0.0, squares[day] / known[day] - mean * mean - turn);
-    }
-    const double square = sum_c * sum_c + sum_s * sum_s;
-    const double mean_c = sum_c / kWeights, mean_s = sum_s / kWeights;
-    const double amplitude = std::hypot(mean_c, mean_s);
-    // The last two days swing that way, not one alone by much, and the third does not contradict.
-    constexpr std::array<double, kDaysOfCycle> kAlike = {0.5, 0.35, -0.25};
-    bool every_day = true;
-    for (std::size_t day = 0; day < kDaysOfCycle; ++day)
-      every_day =
-          every_day && c[day] * mean_c + s[day] * mean_s > kAlike[day] * amplitude * amplitude;
-    const double usual = cycle_square_[i];
-    const double gain = 1 / std::min(kSlowest, kPrior + rhythms_[i].hours());
-    cycle_square_[i] += gain * (std::min(square, kMostSize * usual) - usual);
+  for (const std::optional<Swing>& swing : swings_.look(hours_, rhythms_, hours_taught_)) {
+    if (!swing) continue;
     const auto told = std::ranges::find_if(suspects_, [&](const Suspect& x) {
-      return x.told() && x.shape == Shape::cycle && x.what.cause == cause;
+      return x.told() && x.shape == Shape::cycle && x.what.cause == swing->cause;
     });
     if (told != suspects_.end()) {
-      told->gone_blocks = amplitude < 0.5 * told->what.size_db ? told->gone_blocks + 1 : 0;
-      if (amplitude > told->what.size_db) told->what.size_db = amplitude;
+      told->gone_blocks =
+          swing->amplitude_db < 0.5 * told->what.size_db ? told->gone_blocks + 1 : 0;
+      told->what.size_db = std::max(told->what.size_db, swing->amplitude_db);
       if (told->gone_blocks >= 12) told->state = Suspect::State::over;
       continue;
     }
-    // The rhythm itself is known as well as the days allow that it was learned from.
-    const double uncertain = 1 + 72.0 / std::max(24.0, static_cast<double>(hours_taught_));
-    // Showers leave as much beside the swing as in it.
-    const bool clear = square >= kClear * rest;
-    const bool grown =
-        amplitude >= 1.0 && square >= kFarOut * usual * uncertain && every_day && clear;
-    if (young || disturbed || !grown) continue;
+    if (disturbed || !swing->grown) continue;
     Suspect suspect;
     suspect.state = Suspect::State::told;
-    suspect.what.cause = cause;
-    suspect.what.size_db = std::max(amplitude, std::hypot(c[0], s[0]));
+    suspect.what.cause = swing->cause;
+    suspect.what.size_db = std::max(swing->amplitude_db, swing->newest_db);
     suspect.shape = Shape::cycle;
     suspect.onset = now - std::chrono::hours{72};
     suspect.told_at = now;
@@ -988,14 +716,11 @@ Changes ChangeWatch::off_usual_now() const {
 void ChangeWatch::rebaseline() {
   const Changes now = off_usual();
   for (std::size_t i = 0; i < kStreams; ++i)
-    if (now.known[i]) {
-      rhythms_[i].shift_level(now.by_db[i]);
-      day_level_db_[i] += now.by_db[i];
-    }
+    if (now.known[i]) rhythms_[i].shift_level(now.by_db[i]);
   for (Suspect& suspect : suspects_)
     if (suspect.told()) suspect.state = Suspect::State::accepted;
   std::erase_if(suspects_, [](const Suspect& s) { return s.state == Suspect::State::pending; });
-  hours_.clear();
+  hours_.rebase(now);
 }
 
 }  // namespace fadeward::judge

@@ -129,6 +129,27 @@ std::optional<Explanation> explain(const Changes& changes) {
   return best;
 }
 
+bool fits(const Explanation& explanation) {
+  constexpr double kChance = 6, kShare = 0.35;
+  return explanation.misfit <= kChance + kShare * 2 * explanation.gain;
+}
+
+bool own_proof(Cause cause, const Changes& c) {
+  constexpr double kOwn = 4.8, kEach = 3.5;  // standard deviations
+  const auto sigmas = [&](Stream s) { return std::abs(c.db(s)) / c.sigma(s); };
+  switch (cause) {
+    case Cause::near_transmit:
+    case Cause::far_transmit: return sigmas(Stream::difference) > kOwn;
+    case Cause::near_receive:
+      return sigmas(Stream::difference) > kEach && sigmas(Stream::near_noise) > kEach;
+    case Cause::far_receive:
+      return sigmas(Stream::difference) > kEach && sigmas(Stream::far_noise) > kEach;
+    case Cause::near_noise: return sigmas(Stream::near_noise) > kOwn;
+    case Cause::far_noise: return sigmas(Stream::far_noise) > kOwn;
+    default: return true;
+  }
+}
+
 double size_of(Cause cause, const Changes& changes) {
   for (const Template& one : kTemplates)
     if (one.cause == cause) return fitted(one, changes).size_db;

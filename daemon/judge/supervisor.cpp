@@ -16,7 +16,7 @@ constexpr Duration kTogether = std::chrono::hours{6};   // changes of links of o
 constexpr Duration kClockStep = std::chrono::seconds{2};      // less is slewing
 constexpr Duration kOldestReport = std::chrono::hours{1};     // told times before that are not believed
 constexpr Duration kFutureReport = std::chrono::seconds{60};
-constexpr std::string_view kMagic = "fadeward state 14\n";
+constexpr std::string_view kMagic = "fadeward state 15\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
 

@@ -10,8 +10,11 @@
 #include "fadeward/base/ring.hpp"
 #include "fadeward/base/time.hpp"
 #include "fadeward/estimate/daily_rhythm.hpp"
+#include "fadeward/judge/drift.hpp"
+#include "fadeward/judge/hour_book.hpp"
 #include "fadeward/judge/signature.hpp"
 #include "fadeward/judge/suspect.hpp"
+#include "fadeward/judge/swing.hpp"
 #include "fadeward/link/block.hpp"
 
 namespace fadeward::judge {
@@ -56,11 +59,9 @@ class ChangeWatch {
   template <class A>
   void archive(A& a) {
     a(recent_, square_, jumps_, rhythms_, hours_, hour_, hour_sum_, hour_count_, suspects_,
-      both_seen_, both_, meant_, way_, returned_, last_at_, day_step_db_, day_off_db_, day_level_db_,
-      day_level_hours_, cycle_square_, hours_seen_, hours_taught_);
+      both_seen_, both_, meant_, way_, returned_, last_at_, swings_, hours_seen_, hours_taught_);
     if constexpr (A::kReading)
-      if (recent_.size() > kRecent || hours_.size() > kHours || suspects_.size() > kMostSuspects)
-        a.fail();
+      if (recent_.size() > kRecent || suspects_.size() > kMostSuspects) a.fail();
   }
 
  private:
@@ -68,8 +69,6 @@ class ChangeWatch {
   static constexpr std::size_t kScales = 5;
   static constexpr std::size_t kRecent = 64;  // blocks
   static constexpr std::size_t kMostSuspects = 64;
-  static constexpr std::size_t kDay = 24;  // hours
-  static constexpr std::size_t kHours = 9 * kDay + 1;
   using Vector = std::array<double, kStreams>;
 
   /// One block; daily rhythm removed. The sums run on from block to block and wrap around: what
@@ -83,19 +82,6 @@ class ChangeWatch {
     template <class A>
     void archive(A& a) {
       a(cdb, counts, sums_cdb, known);
-    }
-  };
-  struct Hour {                                    // daily rhythm and what was told removed
-    std::array<std::int16_t, kStreams> raw_cdb{};  ///< with the daily rhythm
-    std::array<std::int16_t, kStreams> value_cdb{};
-    std::array<std::int16_t, kStreams> day_cdb{};    ///< level of the 24 hours up to this one
-    std::array<std::int16_t, kStreams> level_cdb{};  ///< slow mean of these, as it was then
-    std::uint8_t known = 0;
-    std::uint8_t day_known = 0;
-    Time end{};
-    template <class A>
-    void archive(A& a) {
-      a(raw_cdb, value_cdb, day_cdb, level_cdb, known, day_known, end);
     }
   };
   struct Mean {
@@ -133,32 +119,19 @@ class ChangeWatch {
   void take_back(const Suspect& suspect);
   void close_hour(Time now, bool judged);
   void teach_rhythms();
-  void learn_days();
-  void learn_day_off(std::size_t stream);
-  std::optional<double> quantile_of_hours(std::size_t stream, std::size_t first_back,
-                                          std::size_t count) const;
-  std::optional<double> mean_of_days(std::size_t stream, std::size_t first_back,
-                                     std::size_t days) const;
-  std::size_t hours_since(Time at) const;
-  static void move(Hour& hour, std::size_t stream, double by_db);
+  void take_out(std::size_t hours, const Vector& effect_db);
+  Changes heard() const;
   void look_for_drifts(Time now);
-  std::optional<std::pair<Explanation, Changes>> drift_of_hours() const;
   bool told_since(Time since) const;
-  void look_for_cycles(Time now);
+  void look_for_swings(Time now);
   void told_effects(Vector& sum) const;
 
   Ring<Values> recent_;
   std::array<std::array<float, kStreams>, kScales> square_{};  ///< mean square of usual differences
   std::uint32_t jumps_ = 0;                                    ///< that these rest on
   std::array<estimate::DailyRhythm, kStreams> rhythms_;
-  Ring<Hour> hours_;
-  Vector day_step_db_ = {0.48, 0.12, 0.30,
-                         0.30};  ///< usual size of the difference of a day to the day before
-  Vector day_off_db_ = {0.34, 0.085, 0.21, 0.21};  ///< usual distance of a day from the slow level
-  Vector day_level_db_{};        ///< slow mean of the days' levels
-  std::array<std::uint32_t, kStreams> day_level_hours_{};  ///< that it rests on
-  Vector cycle_square_ = {0.42, 0.045, 0.18,
-                          0.18};  ///< usual square of a day's swing that is not the rhythm's
+  HourBook hours_;
+  SwingWatch swings_;
   std::uint32_t hours_seen_ = 0, hours_taught_ = 0;  ///< to the rhythms
   std::int64_t hour_ = INT64_MIN;
   Vector hour_sum_{};

@@ -48,6 +48,20 @@ struct Explanation {
 /// and its size is fitted; an antenna has the fall of its noise as a second unknown.
 std::optional<Explanation> explain(const Changes& changes);
 
+/// What is left unexplained is no more than chance and a share of what is explained.
+bool fits(const Explanation& explanation);
+
+/// The stream that sets a cause apart from the wandering of the path speaks clearly by itself.
+bool own_proof(Cause cause, const Changes& changes);
+
+constexpr bool of_path(Cause cause) { return cause == Cause::path; }
+constexpr bool of_noise(Cause cause) {
+  return cause == Cause::near_noise || cause == Cause::far_noise;
+}
+constexpr bool of_antenna(Cause cause) {
+  return cause == Cause::near_antenna || cause == Cause::far_antenna;
+}
+
 /// How much of a cause is in the changes: its size fitted alone, in dB (may be negative); 0 where
 /// nothing that it moves is known.
 double size_of(Cause cause, const Changes& changes);
