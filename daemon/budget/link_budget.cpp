@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "fadeward/base/text.hpp"
+#include "fadeward/budget/atmosphere.hpp"
 #include "fadeward/budget/availability.hpp"
 #include "fadeward/budget/diffraction.hpp"
 #include "fadeward/budget/exposure.hpp"
@@ -14,6 +15,10 @@
 
 namespace fadeward::budget {
 namespace {
+
+constexpr double kHeavyRainMmPerH = 50;
+constexpr double kClearPathKDb = 6;  // common practice for fixed links in the open
+constexpr double kShadowingDb = 8;   // common practice
 
 std::string number(double value, int decimals = 2) {
   std::string out;
@@ -36,6 +41,7 @@ class Computation {
  private:
   void settle_path();
   void free_space();
+  void gas();
   void foliage();
   void terrain();
   void diffraction(double near_height_m, double far_height_m);
@@ -46,9 +52,11 @@ class Computation {
   void availability(DirectionBudget& direction) const;
   Availability by_p530() const;
   Availability by_barnett_vigants(double margin_db) const;
+  Availability by_rice(double margin_db) const;
   void cautions();
   void caution_target(Direction which);
   void assumptions();
+  std::string rain() const;
 
   const LinkSettings& link_;
   const BudgetSettings& budget_;
@@ -75,6 +83,18 @@ void Computation::free_space() {
     out_.free_space_db = unknown("budget.distance_km is not set");
   else
     out_.free_space_db = known(free_space_loss_db(frequency_hz_, distance_km_ * 1e3));
+}
+
+void Computation::gas() {
+  if (!out_.free_space_db.value) {
+    out_.gas_db = unknown(out_.free_space_db.reason);
+    return;
+  }
+  // One value for all bands below 1 GHz: what-if variants ask for it by the thousand.
+  static const std::optional<GasLoss> at_1_ghz = gas_loss(1e9);
+  const auto loss = frequency_hz_ <= 1e9 ? at_1_ghz : gas_loss(frequency_hz_);
+  out_.gas_db = loss ? known(loss->total_db_per_km() * distance_km_)
+                     : unknown("ITU-R P.676 reaches up to 1000 GHz only");
 }
 
 void Computation::foliage() {
@@ -150,14 +170,16 @@ void Computation::exposure() {
 Figure Computation::path_signal(const SiteSettings& receiver_site, const Figure& eirp_dbm) const {
   if (!eirp_dbm.value) return eirp_dbm;
   if (!out_.free_space_db.value) return out_.free_space_db;
+  if (!out_.gas_db.value) return out_.gas_db;
   if (!out_.foliage_db.value) return unknown("foliage: " + out_.foliage_db.reason);
   const bool terrain_wanted = profile_ || !budget_.profile.empty();
   if (terrain_wanted && !out_.diffraction_db.value)
     return unknown("diffraction: " + out_.diffraction_db.reason);
   const double polarisation_db = budget_.near.polarisation_db + budget_.far.polarisation_db;
-  return known(*eirp_dbm.value - *out_.free_space_db.value - *out_.foliage_db.value -
-               out_.diffraction_db.value.value_or(0) - budget_.extra_loss_db - polarisation_db +
-               receiver_site.antenna_dbi - receiver_site.feeder_db);
+  return known(*eirp_dbm.value - *out_.free_space_db.value - *out_.gas_db.value -
+               *out_.foliage_db.value - out_.diffraction_db.value.value_or(0) -
+               budget_.extra_loss_db - polarisation_db + receiver_site.antenna_dbi -
+               receiver_site.feeder_db);
 }
 
 void Computation::direction(Direction which) {
@@ -207,6 +229,21 @@ Availability Computation::by_barnett_vigants(double margin_db) const {
   return result;
 }
 
+/// Needs a path that is known to be clear: else the dominant wave is a wish.
+Availability Computation::by_rice(double margin_db) const {
+  Availability result{"Rice, direct wave " + number(kClearPathKDb) + " dB above the rest (assumed)",
+                      {}};
+  const auto& ratio = out_.fresnel_clearance_ratio;
+  if (!ratio.value)
+    result.share = unknown("Rice: needs a clear path, and " + ratio.reason);
+  else if (*ratio.value < kFreeShareOfFirstZone)
+    result.share = unknown("Rice: needs 60 % of the first Fresnel zone free, the path has " +
+                           number(*ratio.value * 100, 0) + " %");
+  else
+    result.share = known(1 - rician_outage(kClearPathKDb, margin_db));
+  return result;
+}
+
 void Computation::availability(DirectionBudget& direction) const {
   if (!direction.margin_db.value) {
     direction.availability = unknown("no margin: " + direction.margin_db.reason);
@@ -217,6 +254,9 @@ void Computation::availability(DirectionBudget& direction) const {
   methods.push_back(by_p530());
   methods.push_back(by_barnett_vigants(margin_db));
   methods.push_back({"Rayleigh", known(1 - rayleigh_outage(margin_db))});
+  methods.push_back(by_rice(margin_db));
+  methods.push_back({"lognormal shadowing of " + number(kShadowingDb) + " dB (assumed)",
+                     known(1 - lognormal_outage(margin_db, kShadowingDb))});
   const auto first = std::find_if(methods.begin(), methods.end(), [](const Availability& method) {
     return method.share.value.has_value();
   });
@@ -257,6 +297,16 @@ void Computation::cautions() {
   caution_target(Direction::outbound);
 }
 
+/// What heavy rain would take, so that nobody has to wonder.
+std::string Computation::rain() const {
+  if (frequency_hz_ <= 0 || distance_km_ <= 0) return {};
+  const auto loss_db_per_km = rain_loss_db_per_km(frequency_hz_, kHeavyRainMmPerH);
+  if (!loss_db_per_km) return {};
+  return "no rain: " + number(kHeavyRainMmPerH) + " mm/h on all of the path would take " +
+         (frequency_hz_ < 1e9 ? "less than " : "") + number(*loss_db_per_km * distance_km_) +
+         " dB (ITU-R P.838)";
+}
+
 void Computation::assumptions() {
   auto& list = out_.assumptions;
   const auto& inbound = out_.direction(Direction::inbound);
@@ -280,12 +330,14 @@ void Computation::assumptions() {
         "Rayleigh fading under the mean level, no dominant path: too dark a view of a "
         "path in clear sight");
   list.push_back("noise without interference and without man-made noise");
+  if (std::string text = rain(); from_path && !text.empty()) list.push_back(std::move(text));
 }
 
 LinkBudget Computation::run() {
   out_.link = link_.name;
   settle_path();
   free_space();
+  gas();
   foliage();
   terrain();
   direction(Direction::inbound);

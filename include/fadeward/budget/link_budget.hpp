@@ -45,6 +45,7 @@ struct DirectionBudget {
 struct LinkBudget {
   std::string link;
   Figure free_space_db;
+  Figure gas_db;          ///< of the air; below 1 GHz the bound that holds at 1 GHz
   Figure diffraction_db;  ///< median conditions
   Figure foliage_db;      ///< in leaf
   Figure foliage_leafless_db;

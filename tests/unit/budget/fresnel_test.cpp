@@ -30,11 +30,13 @@ TEST(EarthBulge, AgreesWithThePracticalForm) {
                   2e-4 * d1 * d2 / (12.74 * k));
 }
 
-// Official ITU-R Study Group 3 values for P.1812: effective radius from the lapse rate, columns DN
-// and ae.
+// Official ITU-R Study Group 3 values for P.1812 and P.452: effective radius from the lapse rate,
+// columns DN and ae.
 TEST(KFactor, AgreesWithTheOfficialEffectiveRadii) {
-  for (const auto& row : test::read_csv("standards/p1812_intermediate_validation.csv"))
-    EXPECT_NEAR(k_factor_of_lapse(row.at("DN")) * kEarthRadiusM * 1e-3, row.at("ae"), 4e-5);
+  for (const char* file : {"standards/p1812_intermediate_validation.csv",
+                           "standards/p452_intermediate_validation.csv"})
+    for (const auto& row : test::read_csv(file))
+      EXPECT_NEAR(k_factor_of_lapse(row.at("DN")) * kEarthRadiusM * 1e-3, row.at("ae"), 4e-5);
 }
 
 // ITU-R P.530-19 eq (4), worked independently.
