@@ -18,19 +18,21 @@ int refuse(const std::string& why) {
 int budget(const BudgetOptions& options) {
   const auto settings = load_settings(options.config);
   if (!settings) return refuse(settings.error().message);
-  std::vector<budget::LinkBudget> budgets;
+  std::vector<budget::Plan> plans;
   for (const LinkSettings& link : settings->links) {
     if (!options.link.empty() && link.name != options.link) continue;
     const auto profile = read_profile(link);
     if (!profile) return refuse(profile.error().message);
-    budgets.push_back(budget::compute(link, *profile ? &**profile : nullptr));
+    plans.push_back(budget::plan_of(link, *profile ? &**profile : nullptr));
   }
-  if (budgets.empty()) {
+  if (plans.empty()) {
     std::string names;
     for (const LinkSettings& link : settings->links) names += (names.empty() ? "" : ", ") + link.name;
     return refuse("--link " + options.link + ": no such link; there are: " + names);
   }
-  const std::string text = options.json ? budget::to_json(budgets) : budget::to_text(budgets);
+  const std::string text = options.format == "json"   ? budget::to_json(plans)
+                           : options.format == "html" ? budget::to_html(plans)
+                                                      : budget::to_text(plans);
   return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0 ? 0 : 1;
 }
 

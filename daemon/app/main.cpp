@@ -234,7 +234,14 @@ Command budget_command(CLI::App& app, Words& words) {
       app.add_subcommand("budget", "link budget, clearance, availability and cautions");
   add_config(command, words);
   command->add_option("--link", words.budget.link, "one link only");
-  command->add_flag("--json", words.budget.json, "JSON instead of text");
+  CLI::Option* format = command
+                            ->add_option("--format", words.budget.format,
+                                         "text (default), html (the path drawn) or json")
+                            ->check(CLI::IsMember({"text", "html", "json"}));
+  command
+      ->add_flag_callback(
+          "--json", [&words] { words.budget.format = "json"; }, "the same as --format json")
+      ->excludes(format);
   return {command, [&words] {
             words.budget.config = words.config;
             return budget(words.budget);

@@ -117,11 +117,26 @@ void append_caution(std::string& out, const Caution& caution) {
   object.close();
 }
 
-void append_budget(std::string& out, const LinkBudget& budget) {
+void append_improvement(std::string& out, const Improvement& improvement) {
+  Object object(out);
+  object.text("what", improvement.what);
+  object.number("inbound_db", improvement.gains_db[0]);
+  object.number("outbound_db", improvement.gains_db[1]);
+  object.number("weaker_db", improvement.weaker_gain_db);
+  object.text_or_null("price", improvement.price);
+  object.key("breaks");
+  append_array(out, improvement.breaks,
+               [&](const std::string& rule) { append_json_string(out, rule); });
+  object.close();
+}
+
+void append_plan(std::string& out, const Plan& plan) {
+  const LinkBudget& budget = plan.budget;
   Object object(out);
   object.text("link", budget.link);
   object.number("distance_km", budget.distance_km);
   object.number("free_space_db", budget.free_space_db.value);
+  object.number("gas_db", budget.gas_db.value);
   object.number("diffraction_db", budget.diffraction_db.value);
   object.number("foliage_db", budget.foliage_db.value);
   object.number("foliage_leafless_db", budget.foliage_leafless_db.value);
@@ -136,6 +151,9 @@ void append_budget(std::string& out, const LinkBudget& budget) {
   exposure.number("near", budget.near_exposure_m.value);
   exposure.number("far", budget.far_exposure_m.value);
   exposure.close();
+  object.key("improvements");
+  append_array(out, plan.improvements,
+               [&](const Improvement& one) { append_improvement(out, one); });
   object.key("cautions");
   append_array(out, budget.cautions, [&](const Caution& caution) { append_caution(out, caution); });
   object.key("assumptions");
@@ -145,6 +163,7 @@ void append_budget(std::string& out, const LinkBudget& budget) {
   append_array(out, kStanding, [&](std::string_view text) { append_json_string(out, text); });
   append_reasons(object, out,
                  {{"free_space_db", &budget.free_space_db},
+                  {"gas_db", &budget.gas_db},
                   {"diffraction_db", &budget.diffraction_db},
                   {"foliage_db", &budget.foliage_db},
                   {"fresnel_clearance_ratio", &budget.fresnel_clearance_ratio},
@@ -241,11 +260,40 @@ void print_list(Page& page, std::string_view title, const std::vector<std::strin
 
 std::string described(const Caution& caution) { return caution.rule + ": " + caution.text; }
 
-void print_budget(std::string& out, const LinkBudget& budget) {
+std::string gain_cell(double gain_db) {
+  const std::string text = fixed(gain_db, 1);
+  return padded_left(text.starts_with('-') || text == "0.0" ? text : "+" + text, kValueWidth);
+}
+
+/// What stands behind the figures of an improvement.
+std::string price_words(const Improvement& improvement) {
+  std::string out = improvement.price;
+  for (const std::string& rule : improvement.breaks)
+    out += (out.empty() ? "breaks " : "; breaks ") + rule;
+  return out;
+}
+
+void print_improvements(Page& page, const std::vector<Improvement>& improvements) {
+  if (improvements.empty()) return;
+  std::size_t width = kLabelWidth;
+  for (const Improvement& one : improvements) width = std::max(width, one.what.size());
+  page.line("");
+  page.line("  " + padded_right("Which decibel is cheapest", width) +
+            padded_left("inbound", kValueWidth) + padded_left("outbound", kValueWidth));
+  for (const Improvement& one : improvements) {
+    const std::string price = price_words(one);
+    page.line("  " + padded_right(one.what, width) + gain_cell(one.gains_db[0]) +
+              gain_cell(one.gains_db[1]) + " dB" + (price.empty() ? "" : "   " + price));
+  }
+}
+
+void print_plan(std::string& out, const Plan& plan) {
+  const LinkBudget& budget = plan.budget;
   Page page(out);
   page.line("Link " + printable(budget.link) +
             (budget.distance_km ? ", " + fixed(*budget.distance_km, 2) + " km" : ""));
   page.one("free space", budget.free_space_db, 2, "dB");
+  page.one("gas of the air", budget.gas_db, 2, "dB");
   page.one("diffraction", budget.diffraction_db, 2, "dB", "delta-Bullington, median conditions");
   const bool wooded = budget.foliage_db.value.value_or(0) > 0;
   page.one(
@@ -258,6 +306,7 @@ void print_budget(std::string& out, const LinkBudget& budget) {
              "of the first zone");
   page.line("");
   print_directions(page, budget);
+  print_improvements(page, plan.improvements);
   page.line("");
   page.one("exposure distance, near", budget.near_exposure_m, 2, "m");
   page.one("exposure distance, far", budget.far_exposure_m, 2, "m");
@@ -274,19 +323,27 @@ void print_budget(std::string& out, const LinkBudget& budget) {
 
 std::span<const std::string_view> standing_cautions() { return kStanding; }
 
-std::string to_json(std::span<const LinkBudget> budgets) {
+Plan plan_of(const LinkSettings& link, const Profile* profile) {
+  Plan plan{compute(link, profile), link.budget, improvements(link, profile), {}};
+  if (profile && plan.budget.diffraction_db.value)
+    plan.view = PathView{*profile, *link.budget.near.height_m, *link.budget.far.height_m,
+                         *link.budget.frequency_mhz * 1e6};
+  return plan;
+}
+
+std::string to_json(std::span<const Plan> plans) {
   std::string out = "[";
-  for (std::size_t i = 0; i < budgets.size(); ++i) {
+  for (std::size_t i = 0; i < plans.size(); ++i) {
     out += i == 0 ? "\n" : ",\n";
-    append_budget(out, budgets[i]);
+    append_plan(out, plans[i]);
   }
-  out += budgets.empty() ? "]\n" : "\n]\n";
+  out += plans.empty() ? "]\n" : "\n]\n";
   return out;
 }
 
-std::string to_text(std::span<const LinkBudget> budgets) {
+std::string to_text(std::span<const Plan> plans) {
   std::string out;
-  for (const LinkBudget& budget : budgets) print_budget(out, budget);
+  for (const Plan& plan : plans) print_plan(out, plan);
   out += "Always\n";
   for (std::string_view text : kStanding) out += "  - " + std::string(text) + "\n";
   return out;

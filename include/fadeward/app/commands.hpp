@@ -16,7 +16,7 @@ int check(const std::string& config);
 struct BudgetOptions {
   std::string config;
   std::string link;      ///< empty: all
-  bool json = false;
+  std::string format = "text";   ///< or html, json
 };
 int budget(const BudgetOptions& options);
 

@@ -1,28 +1,48 @@
-// The budget as text for a person and as JSON for a program.
+// The budget as text and as a page for a person, and as JSON for a program.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "fadeward/budget/improvement.hpp"
 #include "fadeward/budget/link_budget.hpp"
+#include "fadeward/budget/path_drawing.hpp"
 
 namespace fadeward::budget {
+
+/// Everything that is said about one link.
+struct Plan {
+  LinkBudget budget;
+  BudgetSettings terms;  ///< what the budget was made of
+  std::vector<Improvement> improvements = {};
+  std::optional<PathView> view = {};  ///< empty without a usable profile
+};
+
+/// Budget, improvements and view of one link. `profile` as for `compute`.
+Plan plan_of(const LinkSettings& link, const Profile* profile = nullptr);
 
 /// What is printed with every budget, whatever the plan.
 std::span<const std::string_view> standing_cautions();
 
 /// An array with one object per link, one line of text each, newline at the end. Keys:
-/// link, distance_km, free_space_db, diffraction_db, foliage_db, foliage_leafless_db, inbound,
-/// outbound, fresnel_clearance_ratio, at_km, fresnel_clearance_ratio_worst_month,
-/// exposure_distance_m {near, far}, cautions [{rule, limit, value, text}], assumptions, standing
-/// (the standing cautions) and reasons {key: why it is null}. Each direction: eirp_dbm, signal_dbm,
-/// signal_given, noise_dbm, required_snr_db, margin_db, availability, availability_method, reason
-/// (of the missing availability, else null), availability_by_method [{method, availability,
-/// reason}], reasons. A value not known is null. Levels are rounded to 0.0001 dB.
-std::string to_json(std::span<const LinkBudget> budgets);
+/// link, distance_km, free_space_db, gas_db, diffraction_db, foliage_db, foliage_leafless_db,
+/// inbound, outbound, fresnel_clearance_ratio, at_km, fresnel_clearance_ratio_worst_month,
+/// exposure_distance_m {near, far}, improvements [{what, inbound_db, outbound_db, weaker_db, price,
+/// breaks}], cautions [{rule, limit, value, text}], assumptions, standing (the standing cautions)
+/// and reasons {key: why it is null}. Each direction: eirp_dbm, signal_dbm, signal_given,
+/// noise_dbm, required_snr_db, margin_db, availability, availability_method, reason (of the missing
+/// availability, else null), availability_by_method [{method, availability, reason}], reasons. A
+/// value not known is null. Levels are rounded to 0.0001 dB.
+std::string to_json(std::span<const Plan> plans);
 
 /// Aligned columns for a terminal, one block per link, standing cautions at the end.
-std::string to_text(std::span<const LinkBudget> budgets);
+std::string to_text(std::span<const Plan> plans);
+
+/// A page that needs nothing from outside, one section per link, the path drawn where there is a
+/// profile; for screens from 360 px on, light and dark, and for paper.
+std::string to_html(std::span<const Plan> plans);
 
 }  // namespace fadeward::budget
