@@ -42,7 +42,12 @@ TEST(KnifeEdge, StaysNearTheExactForm) {
                              {1, 13.8641},   {1.5, 16.7773}, {2, 19.0910}, {2.4, 20.6182},
                              {3, 22.5218},   {5, 26.9362},   {10, 32.9535}};
   for (const auto& [nu, loss_db] : exact) EXPECT_NEAR(knife_edge_loss_db(nu), loss_db, 0.13) << nu;
-  EXPECT_NEAR(knife_edge_loss_db(0), 6.0329, 5e-5);  // eq (31) itself
+  // Eq (31) itself, evaluated independently; handbooks print 6.0, 13.9, 19.0 and 22.4 dB for nu of
+  // 0, 1, 2 and 3.
+  const double printed[][2] = {{-0.5, 1.9592}, {0, 6.0329},  {0.5, 10.2878}, {1, 13.9257},
+                               {1.5, 16.7844}, {2, 19.0429}, {3, 22.4160},   {10, 32.8554}};
+  for (const auto& [nu, loss_db] : printed)
+    EXPECT_NEAR(knife_edge_loss_db(nu), loss_db, 6e-5) << nu;
   EXPECT_EQ(knife_edge_loss_db(-0.78), 0);
   EXPECT_EQ(knife_edge_loss_db(-5), 0);
 }

@@ -161,6 +161,31 @@ TEST(Europe, SubBands) {
   EXPECT_FALSE(limits_at(915).erp_dbm);
 }
 
+// The whole table: ERC/REC 70-03 annex 1 and, for the gaps between, annex 7. Each sub-band in its
+// middle and at its lower edge; the upper edge belongs to the next one.
+TEST(Europe, EverySubBand) {
+  struct Row {
+    double low_mhz, high_mhz, erp_mw, duty;
+  };
+  const Row table[] = {
+      {863.0, 865.0, 25, 0.001},  {865.0, 868.0, 25, 0.01},  {868.0, 868.6, 25, 0.01},
+      {868.6, 868.7, 10, 0.01},   {868.7, 869.2, 25, 0.001}, {869.2, 869.25, 10, 0.001},
+      {869.25, 869.3, 10, 0.001}, {869.3, 869.4, 10, 0.01},  {869.4, 869.65, 500, 0.1},
+      {869.65, 869.7, 25, 0.1},   {869.7, 870.0, 25, 0.01}};
+  LinkSettings link;
+  link.rules.set = "eu-863-870";
+  for (const Row& row : table)
+    for (const double mhz : {row.low_mhz, (row.low_mhz + row.high_mhz) / 2}) {
+      link.budget.frequency_mhz = mhz;
+      const RuleLimits limits = limits_of(link);
+      ASSERT_TRUE(limits.erp_dbm && limits.duty_ratio) << mhz;
+      EXPECT_NEAR(limits.erp_dbm->value, 10 * std::log10(row.erp_mw), 1e-9) << mhz;
+      EXPECT_DOUBLE_EQ(limits.duty_ratio->value, row.duty) << mhz;
+      EXPECT_DOUBLE_EQ(limits.band_low_mhz->value, row.low_mhz) << mhz;
+      EXPECT_DOUBLE_EQ(limits.band_high_mhz->value, row.high_mhz) << mhz;
+    }
+}
+
 TEST(Europe, RadiatedPowerCountsFromTheDipole) {
   LinkSettings link;
   link.rules.set = "eu-863-870";

@@ -2,14 +2,15 @@
 
 #include <gtest/gtest.h>
 
+#include <boost/math/distributions/beta.hpp>
 #include <cmath>
 
 namespace fadeward::estimate {
 namespace {
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 4 defectives of 20, 90 % two-sided,
-// 0.071354 to 0.401029 (from memory). Clopper and Pearson's own chart, as reprinted in handbooks, 95 %: 0 of 10 to
-// 0.3085, 1 of 10 0.0025 to 0.4450, 5 of 10 0.1871 to 0.8129 (from memory).
+// 0.071354 to 0.401029 (from memory). Clopper and Pearson's own chart, as reprinted in handbooks,
+// 95 %: 0 of 10 to 0.3085, 1 of 10 0.0025 to 0.4450, 5 of 10 0.1871 to 0.8129 (from memory).
 TEST(Binomial, HandbookValues) {
   const ShareInterval nist = share_interval(4, 20, 0.90);
   EXPECT_NEAR(nist.low, 0.071354, 1e-6);
@@ -47,6 +48,25 @@ TEST(Binomial, LimitsAreWhereTheTailsAre) {
     EXPECT_NEAR(1 - chance_of_at_most(count - 1, trials, low), 0.05, 1e-6)
         << count << " of " << trials;
   }
+}
+
+// Clopper and Pearson's limits are quantiles of the beta distribution (Boost.Math): alpha / 2 of
+// B(x, n - x + 1) and 1 - alpha / 2 of B(x + 1, n - x).
+TEST(Binomial, LimitsAreQuantilesOfTheBetaDistribution) {
+  using Beta = boost::math::beta_distribution<double>;
+  for (const double trials : {7.0, 20.0, 300.0, 900.0, 100'000.0})
+    for (const double share : {0.0, 0.01, 0.2, 0.5, 0.97, 1.0})
+      for (const double confidence : {0.8, 0.95, 0.999}) {
+        const double count = std::floor(share * trials);
+        const double tail = (1 - confidence) / 2;
+        const ShareInterval limits = share_interval(static_cast<std::uint64_t>(count),
+                                                    static_cast<std::uint64_t>(trials), confidence);
+        const double low = count > 0 ? quantile(Beta(count, trials - count + 1), tail) : 0;
+        const double high =
+            count < trials ? quantile(complement(Beta(count + 1, trials - count), tail)) : 1;
+        EXPECT_NEAR(limits.low, low, 1e-9) << count << " of " << trials << ", " << confidence;
+        EXPECT_NEAR(limits.high, high, 1e-9) << count << " of " << trials << ", " << confidence;
+      }
 }
 
 // Success-run numbers of reliability handbooks: 59 trials without failure show 5 % at 95 %, 299

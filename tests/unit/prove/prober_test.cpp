@@ -69,6 +69,14 @@ TEST(Prober, ACleanPath) {
   EXPECT_NEAR(tally.elapsed_s, 5.0, 1e-9);
 }
 
+// Common practice: a few tens of bytes delivered about once a second prove a path.
+TEST(Prober, BeginsWithWhatIsUsual) {
+  const ProberSettings usual;
+  EXPECT_GE(usual.octets, 20U);
+  EXPECT_LE(usual.octets, 99U);
+  EXPECT_DOUBLE_EQ(usual.rate_per_s, 1);
+}
+
 TEST(Prober, TellsDirectionsApart) {
   Bench bench;
   bench.whole(10);
