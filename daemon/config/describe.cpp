@@ -383,6 +383,7 @@ std::string rule_set_words(const RuleSettings& rules) {
   if (rules.channels) out.add(counted(static_cast<std::size_t>(*rules.channels), "channel"));
   if (rules.dwell_s) out.add("dwell " + with_unit(*rules.dwell_s, "s"));
   if (rules.duty_ratio) out.add("duty " + with_unit(*rules.duty_ratio * 100, "%"));
+  if (rules.hop_clock_s) out.add("hop clocks within " + with_unit(*rules.hop_clock_s * 1000, "ms"));
   return out.or_else("");
 }
 

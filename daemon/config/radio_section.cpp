@@ -144,6 +144,7 @@ const Section<RuleSettings>& rule_section() {
       key<T>("channels", &T::channels, whole(1, 65'535)),
       key<T>("dwell_s", &T::dwell_s, number(0.0001, 3600, "s")),
       key<T>("duty_ratio", &T::duty_ratio, ratio()),
+      key<T>("hop_clock_s", &T::hop_clock_s, number(0.00001, 1, "s")),
   });
   return section;
 }

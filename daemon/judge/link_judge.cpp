@@ -48,7 +48,7 @@ void LinkJudge::reconfigure(const LinkSettings& settings) {
   state_.reconfigure(settings);
   suspicions_.set_moving(settings.moving);
   suspicions_.set_relayed(!settings.via.empty());
-  if (settings.rules.set.empty())
+  if (settings.rules.set.empty() && !settings.rules.hop_clock_s)
     rules_.reset();
   else if (rules_)
     rules_->reconfigure(settings);

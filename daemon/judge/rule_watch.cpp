@@ -14,6 +14,7 @@ constexpr double kByChance = 1e-6;  // a false alarm in centuries of judged bloc
 constexpr double kBusiest = 1.6;    // times the middle one that is used
 constexpr double kFarOut = 5;       // deviations of the middle one
 constexpr double kUnused = 0.1;     // share of the channels
+constexpr double kClearedShare = 0.8;  // of the limit of hop clocks
 constexpr double kLongest_s = 60;   // of one frame; more is a mistake
 constexpr std::size_t kMostRecent = 4096;
 constexpr Duration kHour = std::chrono::hours{1};
@@ -46,6 +47,7 @@ void RuleWatch::reconfigure(const LinkSettings& settings) {
   limits_ = fresh;
   set_ = settings.rules.set;
   channels_set_ = settings.rules.channels;
+  clock_limit_s_ = settings.rules.hop_clock_s.value_or(kUsualHopClock_s);
   if (!same_hops) {
     begin_channels();
     hop_verdict_.reset();
@@ -105,6 +107,7 @@ void RuleWatch::take(const LinkReport& report, Time at) {
   const auto channel =
       report.has(Field::channel) ? value(Field::channel) : value(Field::frequency_hz);
   if (channel) take_channel(*channel);
+  if (const auto offset_s = value(Field::hop_offset_s)) take_clock(*offset_s);
   const auto far_sent = value(Field::far_tx_frames), near_sent = value(Field::tx_frames);
   const double far_frames = sent_[0].grown(far_sent, at),
                near_frames = sent_[1].grown(near_sent, at);
@@ -145,6 +148,47 @@ void RuleWatch::take_dwell(double channel, double airtime_s, Time at) {
   dwell_broken_->at = std::max(dwell_broken_->at, at);
 }
 
+void RuleWatch::take_clock(double offset_s) {
+  if (clock_errors_s_.size() < kClockFrames) {
+    clock_errors_s_.push_back(std::abs(offset_s));
+    return;
+  }
+  clock_errors_s_[oldest_error_] = std::abs(offset_s);
+  oldest_error_ = (oldest_error_ + 1) % kClockFrames;
+}
+
+/// The median: one frame that was timed badly is no clock that drifts.
+std::optional<RuleWatch::Verdict> RuleWatch::hop_clock() {
+  if (clock_errors_s_.size() < kClockFrames) return {};
+  std::vector<double> errors_s = clock_errors_s_;
+  const auto middle = errors_s.begin() + kClockFrames / 2;
+  std::ranges::nth_element(errors_s, middle);
+  clock_off_ = *middle > (clock_off_ ? kClearedShare : 1) * clock_limit_s_;
+  Verdict verdict;
+  verdict.broken = clock_off_;
+  verdict.value = *middle;
+  verdict.text = "The hop clocks of both ends are " + number(1000 * *middle, 2) +
+                 " ms apart (median of the last " + std::to_string(kClockFrames) + " frames), " +
+                 number(1000 * clock_limit_s_, 2) + " ms are usual";
+  verdict.text +=
+      clock_off_ ? ": frames are cut where channels change, and hopping may fall out of step." : ".";
+  return verdict;
+}
+
+bool RuleWatch::channels_judged() const {
+  return limits_.channels_min.has_value() || channels_set_.has_value();
+}
+
+std::optional<RuleWatch::Verdict> RuleWatch::hopping() {
+  auto use = channel_use();
+  if (use && use->broken) return use;
+  const bool was_off = clock_off_;
+  auto clock = hop_clock();
+  if (clock && clock->broken) return clock;
+  // A clock that is right ends what a clock began, never what channels did that are not known yet.
+  return use || (channels_judged() && !was_off) ? use : clock;
+}
+
 /// Channels are met anew: those of another plan are not unused ones of this.
 void RuleWatch::begin_channels() {
   channels_.clear();
@@ -152,14 +196,13 @@ void RuleWatch::begin_channels() {
   frames_ = 0;
 }
 
-std::optional<RuleWatch::Verdict> RuleWatch::hopping() {
-  const bool asked = limits_.channels_min.has_value() || channels_set_.has_value();
+std::optional<RuleWatch::Verdict> RuleWatch::channel_use() {
   const double wanted = channels_set_          ? *channels_set_
                         : limits_.channels_min ? limits_.channels_min->value
                                                : 0;
   const std::size_t channels =
       std::max(channels_.size(), static_cast<std::size_t>(std::max(wanted, 0.0)));
-  if (!asked || channels < 2 || frames_ < kFramesPerChannel * channels) return hop_verdict_;
+  if (!channels_judged() || channels < 2 || frames_ < kFramesPerChannel * channels) return hop_verdict_;
   std::vector<std::uint32_t> counts = counts_;
   counts.resize(channels, 0);
   const estimate::Evenness even = estimate::evenness_of(counts);

@@ -168,6 +168,7 @@ struct RuleSettings {
   std::optional<int> channels;
   std::optional<double> dwell_s;
   std::optional<double> duty_ratio;
+  std::optional<double> hop_clock_s;           ///< how far hop clocks may be apart; empty: 2 ms
 };
 
 /// A threshold alert. For quantities where less is worse (margin) the thresholds are floors, for

@@ -114,7 +114,7 @@ class LinkJudge {
   std::array<std::optional<double>, kDirections> budget_margin_db_;
   std::array<Outlook, kDirections> outlooks_;
   std::array<Reserve, kDirections> reserves_;
-  std::unique_ptr<RuleWatch> rules_;  ///< null without a rule set
+  std::unique_ptr<RuleWatch> rules_;  ///< null without a rule set or a limit of hop clocks
   std::array<Threshold, kDirections> margin_;
   std::array<Threshold, kDirections> deficit_;
   std::array<Threshold, kDirections> loss_;

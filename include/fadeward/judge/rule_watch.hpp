@@ -1,5 +1,5 @@
-// The rules of the band as far as reported frames show them: hop channels used alike, time on one
-// channel, duty cycle.
+// The rules of the band as far as reported frames show them: hop channels used alike, hop clocks
+// together, time on one channel, duty cycle.
 //
 // Only frames that were reported are seen, so this is an aid and never a proof of compliance: the
 // local regulator and the radio's certificate decide.
@@ -24,6 +24,9 @@ class RuleWatch {
   /// Frames for each channel before the use of channels is judged; then it begins anew.
   static constexpr std::uint32_t kFramesPerChannel = 20;
   static constexpr std::size_t kMostChannels = 1024;
+  /// Reported errors of the hop clock that are judged together, by their median.
+  static constexpr std::size_t kClockFrames = 31;
+  static constexpr double kUsualHopClock_s = 0.002;  ///< common practice: one or two milliseconds
 
   explicit RuleWatch(const LinkSettings& settings);
   /// What was counted stays where the limits are the same.
@@ -40,6 +43,7 @@ class RuleWatch {
     std::string text;  ///< one sentence, with the rule
   };
   /// Empty: not known (any more, or yet): an alert stays what it is. Once a minute.
+  /// Hop clocks too far apart, or channels not used alike. `value` of a clock: its median error, s.
   std::optional<Verdict> hopping();
   std::optional<Verdict> dwell(Time now) const;
   /// inbound: the transmitter of the far end.
@@ -67,6 +71,10 @@ class RuleWatch {
     double grown(std::optional<double> value, Time now);
   };
   void begin_channels();
+  void take_clock(double offset_s);
+  std::optional<Verdict> hop_clock();
+  std::optional<Verdict> channel_use();
+  bool channels_judged() const;
   void take_channel(double channel);
   void take_dwell(double channel, double airtime_s, Time at);
 
@@ -78,6 +86,11 @@ class RuleWatch {
   std::vector<std::uint32_t> counts_;  ///< of these
   std::uint32_t frames_ = 0;
   std::optional<Verdict> hop_verdict_;
+  // Hop clock.
+  double clock_limit_s_ = kUsualHopClock_s;
+  std::vector<double> clock_errors_s_;  ///< without their sign, the last kClockFrames in a ring
+  std::size_t oldest_error_ = 0;
+  bool clock_off_ = false;
   // Dwell.
   std::deque<OnAir> recent_;
   std::optional<Time> dwell_since_;  ///< first frame with a time on air

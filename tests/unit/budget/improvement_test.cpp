@@ -118,7 +118,7 @@ TEST(Improvements, ARuleOfRadiatedPowerTakesTheGainOfTheSender) {
   LinkSettings link = chirps(10);
   link.budget.near = {30, 6, 0, 0, 10, {}};
   link.budget.far = {27, 6, 0, 0, 10, {}};
-  link.rules = {"us-15.247-hopping", 50, 0.4, {}};
+  link.rules = {"us-15.247-hopping", 50, 0.4, {}, {}};
   const auto list = improvements(link);
   const Improvement* at_limit = find(list, "near antenna of 9 instead of 6 dBi, 3 dB less power");
   ASSERT_NE(at_limit, nullptr);
@@ -139,7 +139,7 @@ TEST(Improvements, ARuleOfRadiatedPowerTakesTheGainOfTheSender) {
 TEST(Improvements, SlowerFramesHaveTheirPrice) {
   LinkSettings link = chirps(10);
   link.radio.spreading_factor = 10;
-  link.rules = {"us-15.247-hopping", 50, 0.4, {}};
+  link.rules = {"us-15.247-hopping", 50, 0.4, {}, {}};
   const auto list = improvements(link);
   const Improvement* slower = find(list, "spreading factor 11");
   ASSERT_NE(slower, nullptr);

@@ -122,7 +122,7 @@ const Refused kCases[] = {
      "f.yaml:2:73: defaults.radio.slowest: is faster than spreading_factor and bandwidth_hz"},
     {"a list for a map", link_with("rules: [a]"),
      "f.yaml:2:20: defaults.rules: a list is not allowed: a map with keys out of: set, channels, "
-     "dwell_s, duty_ratio"},
+     "dwell_s, duty_ratio, hop_clock_s"},
     {"a map for a number", link_with("budget: { distance_km: { a: 1 } }"),
      "f.yaml:2:36: defaults.budget.distance_km: a map is not allowed: a number from 0.001 to 1000 "
      "(km)"},

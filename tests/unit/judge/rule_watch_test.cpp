@@ -204,5 +204,64 @@ TEST(RuleWatch, NonsenseIsBounded) {
   EXPECT_TRUE(watch.dwell(kStart + 24h * 3000));
 }
 
+LinkReport clocked(double offset_s) {
+  LinkReport out;
+  out.clear();
+  out.set(Field::hop_offset_s, offset_s);
+  return out;
+}
+
+// Common practice: hop clocks stay within one or two milliseconds of each other.
+TEST(RuleWatch, HopClocksWithinTwoMillisecondsAreUsual) {
+  constexpr unsigned kSeed = 5;
+  std::mt19937 random(kSeed);
+  std::normal_distribution<> jitter(0, 0.0004);
+  RuleWatch watch(settings_of("us-15.247-hopping"));
+  for (int i = 0; i < 2000; ++i) {
+    const double far_out_s = i % 10 == 0 ? 0.050 : 0;  // one in ten is timed badly
+    watch.take(clocked(0.001 + jitter(random) + far_out_s), kStart + i * 10s);
+    const auto verdict = watch.hopping();
+    EXPECT_FALSE(verdict && verdict->broken) << i << ", seed " << kSeed;
+  }
+}
+
+// 0.1 ms more each hour, ahead or behind: told when the middle one passes the limit, taken back when
+// the clock was set.
+TEST(RuleWatch, AHopClockThatDriftsIsTold) {
+  for (const double sign : {1.0, -1.0}) {
+    RuleWatch watch(settings_of(""));
+    std::optional<double> told_at_s;
+    int i = 0;
+    for (; i < 10'000 && !told_at_s; ++i) {
+      const double offset_s = sign * (0.0005 + 1e-4 * i / 360);
+      watch.take(clocked(offset_s), kStart + i * 10s);
+      if (const auto verdict = watch.hopping(); verdict && verdict->broken) told_at_s = std::abs(offset_s);
+    }
+    ASSERT_TRUE(told_at_s);
+    EXPECT_NEAR(*told_at_s, 0.002, 0.0001);
+    EXPECT_NE(watch.hopping()->text.find("ms apart"), std::string::npos);
+    for (const int until = i + 40; i < until; ++i) watch.take(clocked(0.0001), kStart + i * 10s);
+    ASSERT_TRUE(watch.hopping());
+    EXPECT_FALSE(watch.hopping()->broken);
+  }
+}
+
+TEST(RuleWatch, HopClockLimitIsASetting) {
+  LinkSettings settings = settings_of("us-15.247-hopping");
+  settings.rules.hop_clock_s = 0.0005;
+  RuleWatch watch(settings);
+  for (int i = 0; i < 30; ++i) watch.take(clocked(0.001), kStart + i * 10s);
+  EXPECT_FALSE(watch.hopping());  // too few to say
+  watch.take(clocked(0.001), kStart + 400s);
+  ASSERT_TRUE(watch.hopping());
+  EXPECT_TRUE(watch.hopping()->broken);
+  EXPECT_NEAR(watch.hopping()->value, 0.001, 1e-12);
+  settings.rules.hop_clock_s.reset();
+  watch.reconfigure(settings);
+  // Channels are judged under this set and not known yet: what ends is the clock's own trouble.
+  ASSERT_TRUE(watch.hopping());
+  EXPECT_FALSE(watch.hopping() && watch.hopping()->broken);
+}
+
 }  // namespace
 }  // namespace fadeward::judge
