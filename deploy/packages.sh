@@ -6,10 +6,10 @@ fadeward_build_packages=(
   g++ cmake ninja-build pkg-config
   libboost1.81-dev        # excludes the default libboost1.74-dev: one of the two at a time
   libspdlog-dev libyaml-cpp-dev libcli11-dev libsimdjson-dev libre2-dev libeigen3-dev
-  prometheus-cpp-dev libsqlite3-dev zlib1g-dev libssl-dev libcrypt-dev libsnappy-dev
+  prometheus-cpp-dev libsqlite3-dev zlib1g-dev libssl-dev libcrypt-dev
 )
 fadeward_test_packages=(
-  libgtest-dev libgmock-dev libbenchmark-dev
+  libgtest-dev libgmock-dev libsnappy-dev libbenchmark-dev
   prometheus prometheus-alertmanager curl python3 systemd openssl
 )
 

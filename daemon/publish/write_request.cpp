@@ -1,9 +1,9 @@
 #include "fadeward/publish/write_request.hpp"
 
-#include <snappy.h>
-
 #include <algorithm>
 #include <cmath>
+
+#include "fadeward/publish/snappy_block.hpp"
 
 namespace fadeward::publish {
 
@@ -78,10 +78,6 @@ void WriteRequestBuilder::add(std::string_view labels, std::span<const WriteSamp
   for (const WriteSample& sample : samples) append_sample(message_, sample);
 }
 
-std::string WriteRequestBuilder::compressed() const {
-  std::string out;
-  snappy::Compress(message_.data(), message_.size(), &out);
-  return out;
-}
+std::string WriteRequestBuilder::compressed() const { return snappy_block(message_); }
 
 }  // namespace fadeward::publish

@@ -508,6 +508,30 @@ def check_order(t):
     t.equal(alive[:3], [], "each ends with a stale marker")
 
 
+def check_live_bytes(t):
+    t.section("bytes of live samples, a hundred links")
+    count, samples = 100, []
+    code, recording, err = t.run("simulate", "--scenario", "healthy", "--links", count, "--days", "0.02", "--interval", 10)
+    if code:
+        raise harness.Failed(f"simulate: {err}")
+    receiver = Receiver()
+    t.keep(receiver.close)
+    receiver.answer = lambda request: samples.append((receiver.size, sum(len(each) for _, each in request))) or (200, {}, "")
+    radio = t.tcp()
+    text = config("-", receiver.url, options="interval: 2s", links=[f"L{i}" for i in range(1, count + 1)])
+    daemon = t.daemon(text.replace("serial:-", f"tcp://127.0.0.1:{radio.port}").replace(", serial: { baud: 57600 }", ""))
+    radio.accept()
+    radio.write(re.sub(rb'"time":[^,]+,', b"", recording))
+    harness.wait_until(lambda: daemon.metrics().total("fadeward_link_margin_db") != 0, "margins are known", 60)
+    begin = len(samples)
+    harness.wait_until(lambda: sum(number for _, number in samples[begin:]) > 400 * count, "they are pushed", 120)
+    pushed = samples[begin:]
+    each = sum(size for size, _ in pushed) / sum(number for _, number in pushed)
+    t.expect(each <= 14, f"{each:.2f} bytes for each of {sum(number for _, number in pushed)} samples", pushed)
+    t.equal(receiver.problems[:3], [], "as the specification wants them")
+    t.equal(daemon.stop()[0], 0, "the daemon ends")
+
+
 def check_backlog_bytes(t):
     t.section("bytes of a backlog")
     receiver, daemon, feed = start_own(t, "interval: 60s, out_of_order: true, max_sample_age: 30d", 1440, state=True)
@@ -666,6 +690,7 @@ def test(t):
     check_answers(t)
     check_removed_link(t)
     check_hanging_names(t)
+    check_live_bytes(t)
     check_backlog_bytes(t)
     check_tls(t)
     check_short_window(t)

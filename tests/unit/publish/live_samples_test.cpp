@@ -193,7 +193,7 @@ TEST(PushedLabels, NameTheGatewaySomehow) {
 // The goal of this project: 14 bytes a sample. All values of all links differ here, as they do in
 // the field; names and labels of the usual length.
 TEST(LiveBytes, ASampleTakesAtMostFourteenBytes) {
-  for (const int count : {50, 300}) {
+  for (const int count : {4, 50, 100, 300}) {
     std::mt19937 random(7);
     const auto any = [&random](double low, double high) { return std::uniform_real_distribution<double>(low, high)(random); };
     const auto number = [&](double high) { return static_cast<std::uint64_t>(any(0, high)); };
