@@ -5,10 +5,8 @@ reads the requests by the specification, answers in every way that a receiver ma
 import http.server
 import json
 import math
-import os
 import re
 import signal
-import socket
 import struct
 import subprocess
 import threading
@@ -648,19 +646,9 @@ def check_removed_link(t):
 
 def check_hanging_names(t):
     t.section("a name server that never answers")
-    try:
-        sink = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        sink.bind(("127.0.0.77", 53))
-    except OSError:
-        print("skipped: port 53 may not be bound here")
-        return
-    t.keep(sink.close)
-    resolver = t.write("resolv.conf", "nameserver 127.0.0.77\noptions timeout:30 attempts:5\n")
-    wrapper = t.write("private-names", "#!/bin/sh\nexec unshare -m sh -c 'mount --bind " + resolver
-                      + " /etc/resolv.conf && exec \"$0\" \"$@\"' " + t.fadeward + " \"$@\"\n")
-    os.chmod(wrapper, 0o755)
-    if subprocess.run([wrapper, "--version"], capture_output=True, check=False, timeout=30).returncode:
-        print("skipped: no private mounts here")
+    wrapper = servers.hanging_names(t)
+    if not wrapper:
+        print("skipped: no private mounts, or port 53 may not be bound here")
         return
     radio = t.pty("names")
     path = t.write("names.yaml", 'http: { listen: "127.0.0.1:0" }\n' + config(radio.link, "http://nowhere.example/write"))

@@ -2,6 +2,7 @@
 
 import json
 import os
+import socket
 import subprocess
 import urllib.parse
 
@@ -113,3 +114,19 @@ def blocks_of(t, export, data):
     made = subprocess.run([t.need("promtool"), "tsdb", "create-blocks-from", "--max-block-duration=768h", "openmetrics", export, data],
                           capture_output=True, timeout=1500, check=False)
     return made.returncode, made.stderr.decode()[-300:]
+
+
+def hanging_names(t):
+    """The program with a name server that never answers; None where that cannot be had."""
+    try:
+        sink = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        sink.bind(("127.0.0.77", 53))
+    except OSError:
+        return None
+    t.keep(sink.close)
+    resolver = t.write("resolv.conf", "nameserver 127.0.0.77\noptions timeout:30 attempts:5\n")
+    wrapper = t.write("private-names", "#!/bin/sh\nexec unshare -m sh -c 'mount --bind " + resolver
+                      + " /etc/resolv.conf && exec \"$0\" \"$@\"' " + t.fadeward + " \"$@\"\n")
+    os.chmod(wrapper, 0o755)
+    tried = subprocess.run([wrapper, "--version"], capture_output=True, check=False, timeout=30)
+    return None if tried.returncode else wrapper
