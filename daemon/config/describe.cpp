@@ -456,6 +456,7 @@ std::string describe(const Settings& settings) {
   page.heading(printable(settings.file) + ": " + counted(settings.ports.size(), "port") + ", " +
                counted(settings.links.size(), "link"));
   page.row("http", http_words(settings.http));
+  if (settings.metrics.channels) page.row("metrics", "with a series for each hop channel");
   page.row("history", history_words(settings.history));
   page.row("push", push_words(settings.push));
   page.row("labels", label_words(settings));

@@ -39,6 +39,7 @@ const Section<Settings>& document_section() {
       key<T>("external_labels", &T::external_labels,
              Reader<std::map<std::string, std::string>>(read_labels)),
       key<T>("http", &T::http, Reader<HttpSettings>(http_section())),
+      key<T>("metrics", &T::metrics, Reader<MetricsSettings>(metrics_section())),
       key<T>("history", &T::history, Reader<HistorySettings>(history_section())),
       key<T>("push", &T::push, Reader<PushSettings>(push_section())),
       key<T>("ports", &T::ports,

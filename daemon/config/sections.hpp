@@ -8,6 +8,7 @@ namespace fadeward::config {
 
 const Section<Settings>& document_section();
 const Section<HttpSettings>& http_section();
+const Section<MetricsSettings>& metrics_section();
 const Section<HistorySettings>& history_section();
 const Section<PushSettings>& push_section();
 const Section<PortSettings>& port_section();

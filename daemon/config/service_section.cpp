@@ -1,4 +1,4 @@
-// http, history, push, external_labels: how the results leave the program.
+// http, metrics, history, push, external_labels: how the results leave the program.
 #include <algorithm>
 #include <array>
 
@@ -156,6 +156,14 @@ const Section<HttpSettings>& http_section() {
       {"listen", read_listen},
       key<T>("web_config", &T::web_config, file_path()),
       key<T>("reload", &T::enable_reload, flag()),
+  });
+  return section;
+}
+
+const Section<MetricsSettings>& metrics_section() {
+  using T = MetricsSettings;
+  static const Section<T> section({
+      key<T>("channels", &T::channels, flag()),
   });
   return section;
 }

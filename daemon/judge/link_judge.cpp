@@ -536,6 +536,43 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
 
 // ---- description ---------------------------------------------------------------------------
 
+namespace {
+
+/// What the window holds of each hop channel.
+std::vector<ChannelSnapshot> channels_of(const link::DirectionState& state) {
+  struct Sum {
+    std::uint32_t samples = 0;
+    std::uint32_t frames = 0;
+    std::int64_t signal_cdbm = 0;
+    std::int64_t noise_cdbm = 0;
+  };
+  std::array<Sum, link::ChannelShares::kMost> sums{};
+  state.window.visit([&sums](const link::FrameSample& sample) {
+    if (sample.channel >= sums.size()) return;  // none was reported
+    Sum& sum = sums[sample.channel];
+    ++sum.samples;
+    sum.frames += sample.frames;
+    sum.signal_cdbm += sample.signal_cdbm;
+    sum.noise_cdbm += sample.noise_cdbm;
+  });
+  std::vector<ChannelSnapshot> out;
+  for (std::size_t i = 0; i < state.channels.size(); ++i) {
+    const Sum& sum = sums[i];
+    if (sum.samples == 0) continue;
+    const double samples = 100.0 * sum.samples;
+    ChannelSnapshot& channel = out.emplace_back();
+    channel.channel = state.channels.key(static_cast<std::uint8_t>(i));
+    channel.frames = sum.frames;
+    channel.signal_dbm = static_cast<double>(sum.signal_cdbm) / samples;
+    if (state.noise_source != NoiseSource::assumed)
+      channel.noise_dbm = static_cast<double>(sum.noise_cdbm) / samples;
+  }
+  std::ranges::sort(out, {}, &ChannelSnapshot::channel);
+  return out;
+}
+
+}  // namespace
+
 DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   DirectionSnapshot out;
   link::DirectionState& state = state_.direction(d);
@@ -564,7 +601,7 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
     out.loss_ratio = loss->ratio;
     out.loss_source = loss->source;
   }
-  for (std::size_t i = 0; detail == Detail::all && i < windows.size(); ++i)
+  for (std::size_t i = 0; detail != Detail::window && i < windows.size(); ++i)
     if (const auto loss = state_.loss(d, windows[i], now)) out.rolling[i].loss_ratio = loss->ratio;
   out.retry_ratio = state_.retry_ratio(d, now);
   out.tx_power_dbm = state_.power_dbm(d);
@@ -596,7 +633,8 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
           *out.baseline_margin_db - out.reserve_db.value_or(margin->median_db);
     if (out.budget_margin_db) out.deficit_db = *out.budget_margin_db - margin->median_db;
   }
-  if (detail == Detail::all) {
+  if (detail == Detail::channels) out.channels = channels_of(state);
+  if (detail != Detail::window) {
     out.rolling[0].margin_db = state.window.recent_margin_db(now, spans[0]);
     out.rician_k_db = state.rician_k_db();
     out.rolling[2].margin_db = state.day_margin_db(now);
@@ -618,9 +656,10 @@ DirectionSnapshot LinkJudge::describe(Direction d, Time now, Detail detail) {
   return out;
 }
 
-LinkSnapshot LinkJudge::describe(Time now) {
+LinkSnapshot LinkJudge::describe(Time now, Detail detail) {
   LinkSnapshot out;
   out.name = settings_.name;
+  out.port = bound_port;
   out.up = up(now);
   out.reports_total = state_.reports;
   out.repeats_total = state_.repeats;
@@ -638,7 +677,7 @@ LinkSnapshot LinkJudge::describe(Time now) {
   out.upkeep = in_upkeep(now);
   out.margin_warning_db = settings_.alerts.margin_db.warning;
   out.margin_critical_db = settings_.alerts.margin_db.critical;
-  for (const Direction d : kBoth) out.directions[at(d)] = describe(d, now);
+  for (const Direction d : kBoth) out.directions[at(d)] = describe(d, now, detail);
   return out;
 }
 

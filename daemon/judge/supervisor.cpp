@@ -235,9 +235,11 @@ SnapshotPtr Supervisor::snapshot(Instant now) const {
   out->time = wall;
   out->clock_trusted = s.options.recording || believable(wall);
   out->clock_steps = s.clock_steps;
+  const auto detail =
+      s.settings.metrics.channels ? LinkJudge::Detail::channels : LinkJudge::Detail::all;
   out->links.reserve(s.links.size());
   for (std::size_t i = 0; i < s.links.size(); ++i) {
-    out->links.push_back(s.links[i].describe(wall));
+    out->links.push_back(s.links[i].describe(wall, detail));
     s.links[i].alerts().append_states({static_cast<LinkIndex>(i), kNoPort, nullptr}, out->alerts);
   }
   out->ports.reserve(s.ports.size());

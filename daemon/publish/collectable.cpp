@@ -33,6 +33,12 @@ class FamilyEmitter {
     add({link_label(i), direction_label(direction), {"window", std::string(kWindowNames[window])}},
         value);
   }
+  void info(std::size_t i, const std::string& port) {
+    add({link_label(i), {"port", port}}, std::uint64_t{1});
+  }
+  void channel(std::size_t i, Direction direction, std::string_view channel, double value) {
+    add({link_label(i), direction_label(direction), {"channel", std::string(channel)}}, value);
+  }
   void alert(Owner owner, std::size_t i, std::size_t cell, std::uint64_t value) {
     add(alert_labels(owner, i, cell), value);
   }

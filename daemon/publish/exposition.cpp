@@ -224,6 +224,19 @@ class TextEmitter {
   void window(std::size_t i, Direction direction, std::size_t window, double value) {
     row(family_->link, state_.links[i], state_.tails.window[index(direction)][window], value);
   }
+  void info(std::size_t i, std::string_view port) {
+    begin_rare("{link=\"", state_.links[i]);
+    label(",port", port);
+    state_.scratch += "} ";
+    rare(std::uint64_t{1});
+  }
+  void channel(std::size_t i, Direction direction, std::string_view channel, double value) {
+    begin_rare("{link=\"", state_.links[i]);
+    label(",direction", name_of(direction));
+    label(",channel", channel);
+    state_.scratch += "} ";
+    rare(value);
+  }
   void alert(Owner owner, std::size_t i, std::size_t cell, std::uint64_t value) {
     if (owner == Owner::link) {
       row(family_->link, state_.links[i], state_.tails.alert[cell], value);
@@ -248,13 +261,9 @@ class TextEmitter {
     row(family_->port, state_.ports[i], state_.tails.closed, value);
   }
   void port_reason(std::size_t i, std::string_view reason, std::uint64_t value) {
-    std::string& text = state_.scratch;
-    text = family_->name;
-    text += "{port=\"";
-    text += state_.ports[i];
-    text += '"';
+    begin_rare("{port=\"", state_.ports[i]);
     label(",reason", reason);
-    text += "} ";
+    state_.scratch += "} ";
     rare(value);
   }
   void push(std::string_view target, std::string_view reason, std::uint64_t value) {
@@ -318,6 +327,13 @@ class TextEmitter {
     *end++ = '\n';
     state_.scratch.append(number.data(), end);
     state_.rows.text(state_.scratch);
+  }
+  /// `owner` is escaped already.
+  void begin_rare(std::string_view before, std::string_view owner) {
+    state_.scratch = family_->name;
+    state_.scratch += before;
+    state_.scratch += owner;
+    state_.scratch += '"';
   }
   void label(std::string_view before, std::string_view value) {
     state_.scratch += before;

@@ -8,6 +8,7 @@ namespace fadeward::publish {
 
 namespace {
 
+using judge::ChannelSnapshot;
 using judge::DirectionSnapshot;
 using judge::LinkSnapshot;
 using judge::PortSnapshot;
@@ -24,6 +25,10 @@ Number spreading_factor(const LinkSnapshot& link) {
   return link.spreading_factor ? Number(*link.spreading_factor) : Number();
 }
 Number upkeep(const LinkSnapshot& link) { return link.upkeep ? 1.0 : 0.0; }
+
+Number channel_signal(const ChannelSnapshot& channel) { return channel.signal_dbm; }
+Number channel_noise(const ChannelSnapshot& channel) { return channel.noise_dbm; }
+Number channel_frames(const ChannelSnapshot& channel) { return static_cast<double>(channel.frames); }
 
 Number window_seconds(const DirectionSnapshot& values) {
   return values.window > Duration::zero() ? Number(duration_to_seconds(values.window)) : Number();
@@ -84,6 +89,8 @@ constexpr std::array kTable = std::to_array<Entry>({
     {{"fadeward_link_up", gauge, "",
       "1 while the link has reported within its silent time, else 0."},
      source::LinkUp{}},
+    {{"fadeward_link_info", info, "", "1, with the port of the link as a label."},
+     source::LinkInfo{}},
     {{"fadeward_link_upkeep", gauge, "", "1 inside a configured upkeep period, else 0."},
      source::LinkDerived{upkeep}},
     {{"fadeward_link_last_report_timestamp_seconds", gauge, "seconds",
@@ -180,6 +187,17 @@ constexpr std::array kTable = std::to_array<Entry>({
      source::DirectionCounter{&DirectionSnapshot::frames_lost_total}},
     {{"fadeward_link_retries_total", counter, "", "Repeats sent by the sender of this direction."},
      source::DirectionCounter{&DirectionSnapshot::retries_total}},
+
+    // One hop channel of a direction, where the settings ask for it.
+    {{"fadeward_link_channel_signal_dbm", gauge, "dbm",
+      "Wanted signal on one hop channel, mean over the window, in dBm."},
+     source::ChannelGauge{channel_signal}},
+    {{"fadeward_link_channel_noise_dbm", gauge, "dbm",
+      "Noise on one hop channel, mean over the window, in dBm."},
+     source::ChannelGauge{channel_noise}},
+    {{"fadeward_link_channel_window_frames", gauge, "frames",
+      "Frames of the window that were heard on one hop channel."},
+     source::ChannelGauge{channel_frames}},
 
     // Alerts of links and ports.
     {{"fadeward_alert_active", gauge, "", "1 while the alert is active, else 0."},

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <bit>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -14,17 +15,20 @@
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/publish/exposition.hpp"
 #include "fadeward/publish/families.hpp"
+#include "number_text.hpp"
 
 namespace fadeward::publish {
 
 namespace source {
 
+using judge::ChannelSnapshot;
 using judge::DirectionSnapshot;
 using judge::LinkSnapshot;
 using judge::PortSnapshot;
 using judge::Rolling;
 
 struct LinkUp {};
+struct LinkInfo {};
 struct LinkGauge { std::optional<double> LinkSnapshot::*member; };
 struct LinkDerived { std::optional<double> (*value)(const LinkSnapshot&); };
 struct LinkCounter { std::uint64_t LinkSnapshot::*member; };
@@ -32,6 +36,7 @@ struct DirectionGauge { std::optional<double> DirectionSnapshot::*member; };
 struct DirectionDerived { std::optional<double> (*value)(const DirectionSnapshot&); };
 struct DirectionCounter { std::uint64_t DirectionSnapshot::*member; };
 struct WindowGauge { std::optional<double> Rolling::*member; };
+struct ChannelGauge { std::optional<double> (*value)(const ChannelSnapshot&); };
 struct AlertActive {};
 struct AlertSeverity {};
 struct AlertCause {};
@@ -49,9 +54,9 @@ struct Build {};
 }  // namespace source
 
 using Source =
-    std::variant<source::LinkUp, source::LinkGauge, source::LinkDerived, source::LinkCounter,
+    std::variant<source::LinkUp, source::LinkInfo, source::LinkGauge, source::LinkDerived, source::LinkCounter,
                  source::DirectionGauge, source::DirectionDerived, source::DirectionCounter,
-                 source::WindowGauge, source::AlertActive, source::AlertSeverity,
+                 source::WindowGauge, source::ChannelGauge, source::AlertActive, source::AlertSeverity,
                  source::AlertCause, source::PortUp, source::PortCounter, source::PortDiscarded,
                  source::PortRejected, source::Pushes, source::PushCounter, source::PushGauge,
                  source::HttpDropped,
@@ -68,7 +73,8 @@ enum class Owner : std::uint8_t { link, port };
 
 /// Calls the emitter once for each sample of one family, in the order of exposition:
 ///   link(index, value)            direction(index, direction, value)
-///   window(index, direction, window, value)
+///   info(index, port name)        window(index, direction, window, value)
+///   channel(index, direction, channel in words, value)
 ///   alert(owner, index, cell, value)   cause(owner, index, cell, cause)
 ///   port(index, value)            port_reason(index, reason, value)
 ///   push(target, reason, value)   push_target(target, value)   reason(reason, value)
@@ -120,6 +126,11 @@ class SampleWalk {
   void samples(source::LinkUp) {
     each_link([&](std::size_t i, const auto& link) { emit_.link(i, Count{link.up}); });
   }
+  void samples(source::LinkInfo) {
+    each_link([&](std::size_t i, const auto& link) {
+      if (link.port < ports_.size()) emit_.info(i, ports_[link.port].name);
+    });
+  }
   void samples(source::LinkGauge from) {
     each_link([&](std::size_t i, const auto& link) {
       if (link.up && link.*from.member) emit_.link(i, *(link.*from.member));
@@ -154,6 +165,17 @@ class SampleWalk {
       for (std::size_t w = 0; w < kWindowNames.size(); ++w) {
         const auto& value = values.rolling[w].*from.member;
         if (value) emit_.window(i, direction, w, *value);
+      }
+    });
+  }
+  void samples(source::ChannelGauge from) {
+    each_direction(true, [&](std::size_t i, Direction direction, const auto& values) {
+      for (const judge::ChannelSnapshot& channel : values.channels) {
+        const auto value = from.value(channel);
+        if (!value || !std::isfinite(channel.channel)) continue;
+        std::array<char, kNumberRoom> name{};
+        const char* end = write_number(name.data(), channel.channel);
+        emit_.channel(i, direction, std::string_view(name.data(), end), *value);
       }
     });
   }

@@ -36,6 +36,12 @@ class BatchEmitter {
     put({name(), {"direction", name_of(direction)}, {"link", snapshot_.links[i].name},
           {"window", kWindowNames[window]}}, value);
   }
+  void info(std::size_t i, std::string_view port) {
+    put({name(), {"link", snapshot_.links[i].name}, {"port", port}}, 1.0);
+  }
+  void channel(std::size_t i, Direction direction, std::string_view channel, double value) {
+    put({name(), {"channel", channel}, {"direction", name_of(direction)}, {"link", snapshot_.links[i].name}}, value);
+  }
   void alert(Owner owner, std::size_t i, std::size_t cell, std::uint64_t value) { alert(owner, i, cell, "", value); }
   void cause(Owner owner, std::size_t i, std::size_t cell, Cause cause) {
     alert(owner, i, cell, name_of(cause), std::uint64_t{1});

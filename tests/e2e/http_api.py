@@ -4,6 +4,7 @@ should."""
 import json
 import os
 import re
+import signal
 import socket
 import subprocess
 import time
@@ -312,7 +313,39 @@ def check_same_numbers(t, daemon):
     t.expect(compared >= 28, f"{compared} values compared", compared)
 
 
+def check_hop_channels(t):
+    t.section("series of hop channels, and the port of a link")
+    tcp = t.tcp()
+    base = (f"http: {{ listen: '127.0.0.1:0' }}\nports: [ {{ name: net, source: 'tcp://127.0.0.1:{tcp.port}' }} ]\n"
+            "links:\n  - name: weir\n    expect: 1h\n" + RADIO)
+    path = t.write("channels.yaml", base)
+    daemon = t.daemon(path)
+    tcp.accept()
+    t.equal(daemon.metrics().all("fadeward_link_info"), {frozenset({"link": "weir", "port": "net"}.items()): 1}, "the only port is its port")
+    for seq in range(1, 41):
+        low = seq % 4 == 0   # channel 9: 6 dB weaker
+        tcp.write(harness.report_line(link="weir", seq=seq, channel=9 if low else 2, rssi_dbm=-96 if low else -90,
+                                      noise_dbm=-117))
+    daemon.wait_metric(40, "fadeward_link_reports_total", link="weir")
+    t.equal([name for name in daemon.metrics().names() if "_channel_" in name], [], "none unless they are asked for")
+    t.write("channels.yaml", "metrics: { channels: true }\n" + base)
+    daemon.send(signal.SIGHUP)
+    where = {"link": "weir", "direction": "inbound"}
+    daemon.wait_metric(30, "fadeward_link_channel_window_frames", channel="2", **where)
+    metrics = daemon.metrics()
+    t.equal(metrics.get("fadeward_link_channel_window_frames", channel="9", **where), 10, "frames of each channel")
+    levels = [metrics.get("fadeward_link_channel_signal_dbm", channel=channel, **where) for channel in ("2", "9")]
+    t.expect(abs(levels[0] - levels[1] - 6) < 0.1, "the levels differ by the 6 dB that were sent", levels)
+    t.equal(metrics.get("fadeward_link_channel_noise_dbm", channel="9", **where), -117, "the noise is the one that was sent")
+    t.equal(len(metrics.all("fadeward_link_channel_noise_dbm")), 2, "two series, no more")
+    t.write("channels.yaml", base)
+    daemon.send(signal.SIGHUP)
+    harness.wait_until(lambda: "fadeward_link_channel_" not in daemon.get("/metrics").text, "and they go again with the key")
+    t.equal(daemon.stop()[0], 0, "it ends with 0")
+
+
 def test(t):
+    check_hop_channels(t)
     daemon, _tcp = start(t)
     check_metrics(t, daemon)
     check_formats(t, daemon)

@@ -229,6 +229,10 @@ struct HttpSettings {
   bool disabled = false;                       ///< listen: "" serves nothing
 };
 
+struct MetricsSettings {
+  bool channels = false;                       ///< families with a series for each hop channel
+};
+
 struct HistorySettings {
   std::string dir;                             ///< empty: nothing is kept over a restart
   Duration keep = 24h * 365 * 5;               ///< levels and counts: hours
@@ -268,6 +272,7 @@ struct Settings {
   std::string file;                            ///< where they were read from, for messages
   std::map<std::string, std::string> external_labels;
   HttpSettings http;
+  MetricsSettings metrics;                     ///< of scrapes and pushes alike
   HistorySettings history;
   PushSettings push;
   std::vector<PortSettings> ports;

@@ -41,9 +41,10 @@ class LinkJudge {
   void shift(Duration step);
 
   /// Not const: closing what has become too old is part of reading.
-  enum class Detail : std::uint8_t { window, all };  ///< window: without the rolling windows
+  /// window: without the rolling windows; channels: with the hop channels.
+  enum class Detail : std::uint8_t { window, all, channels };
   DirectionSnapshot describe(Direction direction, Time now, Detail detail = Detail::all);
-  LinkSnapshot describe(Time now);
+  LinkSnapshot describe(Time now, Detail detail = Detail::all);
   /// Reported within its silent time.
   bool up(Time now) const;
   bool in_upkeep(Time now) const;

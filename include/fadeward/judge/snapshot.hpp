@@ -30,6 +30,14 @@ struct Rolling {
   std::optional<double> loss_ratio;
 };
 
+/// One hop channel in the window of its direction: plain means over the frames heard on it.
+struct ChannelSnapshot {
+  double channel = 0;  ///< as the radio calls it: its number, or the carrier in Hz
+  std::uint32_t frames = 0;
+  double signal_dbm = 0;
+  std::optional<double> noise_dbm;  ///< empty where noise is only assumed
+};
+
 /// One direction of one link. Every value: empty until it is known. After the last report the
 /// window keeps its last 30 frames for up to 7 days; `LinkSnapshot::up` says whether they are
 /// current. Levels in dBm at the receiver's input, after level offsets.
@@ -63,11 +71,13 @@ struct DirectionSnapshot {
   std::uint64_t frames_total = 0;      ///< measurements since the start of the state
   std::uint64_t frames_lost_total = 0;
   std::uint64_t retries_total = 0;
+  std::vector<ChannelSnapshot> channels;  ///< by channel; only where MetricsSettings::channels
   Interval interval;
 };
 
 struct LinkSnapshot {
   std::string name;
+  PortIndex port = kNoPort;  ///< the configured one, else the first that reported it; none before
   bool up = false;  ///< reported within its `silent` time
   std::uint64_t reports_total = 0;
   std::uint64_t repeats_total = 0;  ///< reports that told nothing new (same seq)

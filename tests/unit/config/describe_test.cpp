@@ -40,6 +40,12 @@ TEST(Describe, FillsInTheDefaults) {
   EXPECT_EQ(text.back(), '\n');
 }
 
+TEST(Describe, SeriesOfHopChannelsAreToldWhereAskedFor) {
+  EXPECT_THAT(describe(good("links: [{ name: a }]\nmetrics: { channels: true }\n")),
+              HasSubstr("metrics         with a series for each hop channel\n"));
+  EXPECT_THAT(describe(good("links: [{ name: a }]\n")), Not(HasSubstr("hop channel")));
+}
+
 // Thermal noise of 125 kHz at 290 K is -123.0 dBm (-174 dBm/Hz + 51 dB); 6 dB of noise figure.
 TEST(Describe, NoiseFloorAndRequirement) {
   const auto text =

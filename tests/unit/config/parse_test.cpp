@@ -358,6 +358,12 @@ TEST(Parse, HttpAddresses) {
   EXPECT_TRUE(good("http: { listen: \"\", reload: true }\n").http.disabled);
 }
 
+TEST(Parse, SeriesOfHopChannelsAreOffUnlessAskedFor) {
+  EXPECT_FALSE(good("links: [{ name: a }]\n").metrics.channels);
+  EXPECT_FALSE(good("metrics: { channels: false }\n").metrics.channels);
+  EXPECT_TRUE(good("metrics: { channels: true }\n").metrics.channels);
+}
+
 TEST(Parse, NamesInAnyScript) {
   const auto settings =
       good("links:\n  - name: \"Mühlweg \\\"oben\\\" 水門\"\n  - name: 7\n  - name: " +

@@ -46,14 +46,14 @@ const Refused kCases[] = {
     {"comment only", "# later\n",
      "f.yaml:1:1: nothing in it: expected at least links: [{ name: ... }]"},
     {"a list on top", "- links\n",
-     "f.yaml:1:1: a list is not allowed: a map with keys out of: external_labels, http, history, "
-     "push, ports, defaults, links"},
+     "f.yaml:1:1: a list is not allowed: a map with keys out of: external_labels, http, metrics, "
+     "history, push, ports, defaults, links"},
     {"unknown top key", "lnks: []\n",
      "f.yaml:1:1: lnks: unknown key, did you mean links? allowed here: external_labels, http, "
-     "history, push, ports, defaults, links"},
+     "metrics, history, push, ports, defaults, links"},
     {"unknown key without a near one", "thermostat: 3\n",
-     "f.yaml:1:1: thermostat: unknown key: allowed here: external_labels, http, history, push, "
-     "ports, defaults, links"},
+     "f.yaml:1:1: thermostat: unknown key: allowed here: external_labels, http, metrics, history, "
+     "push, ports, defaults, links"},
     {"repeated top key", "links: [{name: a}]\n\nlinks: [{name: b}]\n",
      "f.yaml:3:1: links: given twice, first in line 1"},
     {"behind a byte order mark", "\xEF\xBB\xBFlinks: [{name: a, x: 1}]\n",

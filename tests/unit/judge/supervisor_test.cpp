@@ -103,6 +103,52 @@ class Bench {
   std::normal_distribution<double> fading{0, 1};
 };
 
+// Plain means of what was fed in: the level carries no noise here (rssi: signal).
+TEST(Supervisor, HopChannelsAreDescribedOnlyWhereAskedFor) {
+  for (const bool asked : {false, true}) {
+    Settings settings = Bench::one_link();
+    settings.links[0].radio.rssi = RadioSettings::Rssi::wanted;
+    settings.metrics.channels = asked;
+    Bench bench(settings);
+    for (int i = 0; i < 60; ++i) {
+      bench.pass(10s);
+      const int channel = i % 3 == 0 ? 40 : 7;
+      const double level = (channel == 7 ? -100 : -104) + (i % 2 == 0 ? 0.5 : -0.5);
+      bench.take(bench.report({{Field::seq, i}, {Field::channel, channel}, {Field::rssi_dbm, level},
+                               {Field::noise_dbm, channel == 7 ? -117 : -112}}));
+    }
+    const SnapshotPtr now = bench.supervisor.snapshot(bench.now);
+    const auto& channels = now->links[0].directions[0].channels;
+    EXPECT_TRUE(now->links[0].directions[1].channels.empty());
+    ASSERT_EQ(channels.size(), asked ? 2U : 0U);
+    if (!asked) continue;
+    EXPECT_EQ(channels[0].channel, 7) << "by channel, whichever was heard first";
+    EXPECT_EQ(channels[0].frames, 40U);
+    EXPECT_NEAR(channels[0].signal_dbm, -100, 0.02);
+    ASSERT_TRUE(channels[0].noise_dbm);
+    EXPECT_NEAR(*channels[0].noise_dbm, -117, 0.02);
+    EXPECT_EQ(channels[1].channel, 40);
+    EXPECT_EQ(channels[1].frames, 20U);
+    EXPECT_NEAR(channels[1].signal_dbm, -104, 0.02);
+    EXPECT_NEAR(*channels[1].noise_dbm, -112, 0.02);
+  }
+}
+
+TEST(Supervisor, ALinkHasThePortThatItIsBoundToOrWasFirstHeardOn) {
+  Settings settings = Bench::one_link();
+  settings.ports.resize(2);
+  settings.ports[1].name = "shed";
+  settings.links.push_back(settings.links[0]);
+  settings.links[1].name = "ridge";
+  settings.links[1].match.port = "shed";
+  Bench bench(settings);
+  EXPECT_EQ(bench.supervisor.snapshot(bench.now)->links[0].port, kNoPort) << "not heard yet";
+  EXPECT_EQ(bench.supervisor.snapshot(bench.now)->links[1].port, 1) << "by configuration";
+  bench.pass(10s);
+  bench.take(bench.report({{Field::rssi_dbm, -100}, {Field::noise_dbm, -117}}, "weir", 0));
+  EXPECT_EQ(bench.supervisor.snapshot(bench.now)->links[0].port, 0);
+}
+
 TEST(Supervisor, NothingIsKnownBeforeTheFirstReport) {
   Bench bench;
   const SnapshotPtr snapshot = bench.supervisor.snapshot(bench.now);

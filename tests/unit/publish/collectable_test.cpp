@@ -28,6 +28,8 @@ TEST(SnapshotCollectable, AnIndependentWriterSaysTheSame) {
   port.port = 0;
   scene.snapshot.alerts = {suspected, port};
   scene.snapshot.links.push_back(known_link("quote \" and \\ and \n line"));
+  scene.snapshot.links.back().port = 0;
+  scene.snapshot.links.back().directions[0].channels = {{2, 9, -97.25, -116}, {903.9e6, 1, -98.5, {}}};
   scene.snapshot.links.back().directions[1].margin_db = 1.0 / 7;
   scene.snapshot.links.back().directions[1].signal_dbm = std::nan("");
 

@@ -69,6 +69,7 @@ TEST(Exposition, GaugesVanishWithSilenceWhileCountersAndAlertsStay) {
     const bool of_link = series.find("link=\"weir\"") != std::string::npos;
     const bool stays = !of_link || sample.type == "counter" ||
                        series.rfind("fadeward_link_up{", 0) == 0 ||
+                       series.rfind("fadeward_link_info{", 0) == 0 ||
                        series.rfind("fadeward_alert_", 0) == 0;
     EXPECT_EQ(after.has(series), stays) << series;
   }
@@ -155,6 +156,37 @@ TEST(Exposition, AnUnusualAlertSeriesStaysForLifeAndFollowsItsLink) {
   std::swap(scene.snapshot.links[0], scene.snapshot.links[1]);   // a reload changed the order
   EXPECT_EQ(scene.scrape().at(series), 0);
   EXPECT_FALSE(scene.scrape().has(R"(fadeward_alert_active{link="ridge",direction="inbound",alert="HopUneven"})"));
+}
+
+TEST(Exposition, HopChannelsHaveSeriesOnlyWhereTheSnapshotHasThem) {
+  Scene scene;
+  const Scrape without = scene.scrape();
+  for (const std::string& family : without.families)
+    EXPECT_EQ(family.find("_channel_"), std::string::npos) << family;
+
+  auto& weir = scene.snapshot.links[0];
+  weir.directions[0].channels = {{2, 9, -97.25, -116}, {903.9e6, 1, -98.5, {}}};
+  const Scrape with = scene.scrape(Format::openmetrics);
+  EXPECT_THAT(with.wrong, IsEmpty());
+  const auto series = [](const std::string& family, const std::string& channel) {
+    return family + R"({link="weir",direction="inbound",channel=")" + channel + "\"}";
+  };
+  EXPECT_EQ(with.at(series("fadeward_link_channel_signal_dbm", "2")), -97.25);
+  EXPECT_EQ(with.at(series("fadeward_link_channel_noise_dbm", "2")), -116);
+  EXPECT_EQ(with.at(series("fadeward_link_channel_window_frames", "2")), 9);
+  EXPECT_EQ(with.at(series("fadeward_link_channel_signal_dbm", "903900000")), -98.5);
+  EXPECT_FALSE(with.has(series("fadeward_link_channel_noise_dbm", "903900000"))) << "not known";
+
+  weir.up = false;
+  EXPECT_FALSE(scene.scrape().has(series("fadeward_link_channel_signal_dbm", "2"))) << "a gauge like the others";
+}
+
+TEST(Exposition, ALinkTellsItsPortOnceItIsKnown) {
+  Scene scene;
+  const Scrape got = scene.scrape();
+  EXPECT_EQ(got.at(R"(fadeward_link_info{link="weir",port="mast"})"), 1);
+  for (const auto& [series, sample] : got.samples)
+    EXPECT_FALSE(series.starts_with("fadeward_link_info{link=\"ridge\"")) << series;
 }
 
 // Prometheus text format: \\, \" and \n in label values; UTF-8 throughout.

@@ -80,6 +80,7 @@ inline judge::Snapshot two_links() {
   judge::Snapshot out;
   out.time = kNow;
   out.links = {known_link("weir"), {}};
+  out.links[0].port = 0;
   out.links[1].name = "ridge";
   judge::PortSnapshot port;
   port.name = "mast";

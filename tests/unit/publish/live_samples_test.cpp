@@ -99,6 +99,7 @@ class Live : public ::testing::Test {
 TEST_F(Live, HasTheSamplesOfTheScrape) {
   snapshot.alerts = {alert_of(AlertName::MarginLow, 0, Severity::critical)};
   snapshot.alerts[0].cause = Cause::path;
+  snapshot.links[0].directions[0].channels = {{2, 9, -97.25, -116}, {903.9e6, 1, -98.5, {}}};
   const auto got = take();
   TextBuffer text;
   const ProcessUsage process;
