@@ -79,8 +79,18 @@ struct Site::State {
   };
   std::array<Compressed, 3> compressed;   ///< index: Format
 
+  /// A text that is still in memory: the spare one, or one that a client has yet to take.
+  struct Written {
+    std::weak_ptr<TextBuffer> text;
+    std::uint64_t version = 0;
+    Duration made{};
+    HttpTally tally;
+  };
+  std::array<Written, 3> written;         ///< index: Format
+
   HttpAnswer metrics(const HttpRequest& request, const HttpTally& tally, Duration steady_now);
-  HttpAnswer metrics_text(const ExpositionInput& input, Format format);
+  HttpAnswer metrics_text(const ExpositionInput& input, Format format, std::uint64_t version,
+                          Duration steady_now);
   std::shared_ptr<TextBuffer> free_text();
   HttpAnswer metrics_gzip(const ExpositionInput& input, Format format, std::uint64_t version,
                           Duration steady_now);
@@ -105,12 +115,23 @@ std::shared_ptr<TextBuffer> Site::State::free_text() {
   return spare;
 }
 
-HttpAnswer Site::State::metrics_text(const ExpositionInput& input, Format format) {
-  const std::shared_ptr<TextBuffer> text = free_text();
-  if (!text) return fixed(503, "too many answers under way\n");
-  text->clear();
-  exposition.write(input, format, *text);
-  if (text->capacity() > kLargestSpare) spare.reset();
+/// Two servers that ask at the same moment, and a hundred, get the same text.
+HttpAnswer Site::State::metrics_text(const ExpositionInput& input, Format format,
+                                     std::uint64_t version, Duration steady_now) {
+  Written& last = written[static_cast<std::size_t>(format)];
+  std::shared_ptr<TextBuffer> text = last.text.lock();
+  if (!text || last.version != version || steady_now - last.made > kCacheAge ||
+      last.tally != input.http) {
+    text.reset();   // free, if nobody else holds it
+    text = free_text();
+    if (!text) return fixed(503, "too many answers under way\n");
+    for (Written& each : written)
+      if (each.text.lock() == text) each = {};
+    text->clear();
+    exposition.write(input, format, *text);
+    if (text->capacity() > kLargestSpare) spare.reset();
+    last = {text, version, steady_now, input.http};
+  }
   HttpAnswer answer;
   answer.body = text->view();
   answer.keep = text;
@@ -124,7 +145,7 @@ HttpAnswer Site::State::metrics_gzip(const ExpositionInput& input, Format format
     std::string body;
     GzipWriter gzip(body);
     exposition.write(input, format, [&gzip](std::string_view piece) { gzip.add(piece); });
-    if (!gzip.finish()) return metrics_text(input, format);
+    if (!gzip.finish()) return metrics_text(input, format, version, steady_now);
     kept = {std::make_shared<const std::string>(std::move(body)), version, steady_now};
   }
   HttpAnswer answer;
@@ -142,7 +163,7 @@ HttpAnswer Site::State::metrics(const HttpRequest& request, const HttpTally& tal
   const Format format = choose_format(request.accept);
   HttpAnswer answer = accepts_gzip(request.accept_encoding)
                           ? metrics_gzip(input, format, now.version, steady_now)
-                          : metrics_text(input, format);
+                          : metrics_text(input, format, now.version, steady_now);
   if (answer.status != 200) return answer;
   answer.content_type = content_type_of(format);
   answer.vary = "Accept, Accept-Encoding";
@@ -214,7 +235,7 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
 }
 
 Site::Site(const SnapshotBox& box, BuildInfo build, HttpHooks hooks, bool enable_reload)
-    : state_(new State{box, std::move(build), std::move(hooks), enable_reload, {}, {}, {}, {}}) {}
+    : state_(new State{box, std::move(build), std::move(hooks), enable_reload, {}, {}, {}, {}, {}}) {}
 Site::~Site() = default;
 
 HttpAnswer Site::answer(const HttpRequest& request, const HttpTally& tally, Duration steady_now) {

@@ -3,6 +3,7 @@
 #include <benchmark/benchmark.h>
 #include <prometheus/text_serializer.h>
 #include <time.h>
+#include <zlib.h>
 
 #include <algorithm>
 #include <charconv>
@@ -16,6 +17,7 @@
 #include "fadeward/publish/collectable.hpp"
 #include "fadeward/publish/exposition.hpp"
 #include "fadeward/publish/gzip.hpp"
+#include "fadeward/publish/site.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
 
 namespace {
@@ -266,8 +268,51 @@ void ratios(benchmark::State& state) {
     std::string text = std::move(out).str();
     benchmark::DoNotOptimize(text.data());
   };
+  const std::string text = scene.text();
+  std::string zipped;
+  const auto zlib = [&] {
+    zipped.resize(compressBound(text.size()) + 64);
+    z_stream z{};
+    deflateInit2(&z, 1, Z_DEFLATED, 15 + 16, 8, Z_DEFAULT_STRATEGY);
+    z.next_in = reinterpret_cast<Bytef*>(const_cast<char*>(text.data()));
+    z.avail_in = static_cast<uInt>(text.size());
+    z.next_out = reinterpret_cast<Bytef*>(zipped.data());
+    z.avail_out = static_cast<uInt>(zipped.size());
+    deflate(&z, Z_FINISH);
+    deflateEnd(&z);
+    benchmark::DoNotOptimize(zipped.data());
+  };
+  std::string own_zipped;
+  const auto own_gzip = [&] {
+    own_zipped.clear();
+    publish::GzipWriter gzip(own_zipped);
+    exposition.write(scene.input(), publish::Format::prometheus_text,
+                     [&](std::string_view piece) { gzip.add(piece); });
+    gzip.finish();
+  };
+  publish::Site site(scene.box, scene.build, {}, false);
+  Duration now{};
+  publish::HttpRequest plain;
+  plain.method = "GET";
+  plain.target = "/metrics";
+  publish::HttpRequest packed = plain;
+  packed.accept_encoding = "gzip";
+  publish::HttpAnswer held;
+  const auto first = [&](const publish::HttpRequest& request) {
+    return [&] {
+      now += 2s;   // what was made before is too old
+      held = {};
+      held = site.answer(request, scene.http, now);
+    };
+  };
+  const auto second = [&](const publish::HttpRequest& request) {
+    return [&] { benchmark::DoNotOptimize(site.answer(request, scene.http, now).body.data()); };
+  };
   for (auto _ : state) {
     state.counters["own_over_numbers"] = ratio_of(101, own, floor);
+    state.counters["gzip_over_zlib"] = ratio_of(15, own_gzip, zlib);
+    state.counters["second_over_first"] = ratio_of(31, second(plain), first(plain));
+    state.counters["second_over_first_gzip"] = ratio_of(15, second(packed), first(packed));
     state.counters["own_in_pieces_over_numbers"] = ratio_of(101, own_in_pieces, floor);
     // Not in turn: the library sweeps the caches, and the writer would pay for it.
     state.counters["prometheus_cpp_over_own"] = median_s(7, library) / median_s(31, own);

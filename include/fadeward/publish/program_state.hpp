@@ -70,6 +70,7 @@ struct HttpTally {
   std::uint64_t password = 0;    ///< requests without the right password
   bool web_config_successful = true;  ///< the newest attempt to read it; true without one
   std::uint64_t fault = 0;       ///< our own: the handler failed
+  bool operator==(const HttpTally&) const = default;
 };
 
 }  // namespace fadeward::publish

@@ -65,7 +65,8 @@ class Site {
   ~Site();
 
   /// The answer to GET for a HEAD too: whoever sends it leaves the body out. `steady_now` only
-  /// limits the age of a compressed /metrics that is handed out again (1 s, same snapshot).
+  /// limits the age of a /metrics that is handed out again (1 s, same snapshot; in plain text with
+  /// the same tally, and above 1 MB only while another client has yet to take it).
   HttpAnswer answer(const HttpRequest& request, const HttpTally& tally, Duration steady_now);
 
  private:

@@ -105,6 +105,31 @@ TEST_F(SiteTest, CompressedMetricsAreKeptPerSnapshotForAMoment) {
                 .at(R"(fadeward_link_up{link="weir"})"), 0);
 }
 
+TEST_F(SiteTest, WhoAsksTheSameAgainGetsTheSameTextForAMoment) {
+  HttpRequest openmetrics;
+  openmetrics.accept = "application/openmetrics-text";
+  const char* first = ask("/metrics").body.data();
+  EXPECT_EQ(ask("/metrics").body.data(), first);
+  {
+    const auto held = ask("/metrics");
+    EXPECT_TRUE(Scrape(ask("/metrics", "GET", openmetrics).body).ended) << "another format is another text";
+    EXPECT_FALSE(Scrape(ask("/metrics").body).ended);
+    EXPECT_FALSE(Scrape(held.body).ended);
+  }
+  const std::string before(ask("/metrics").body);
+  ++tally.malformed;
+  EXPECT_EQ(Scrape(ask("/metrics").body).at(R"(fadeward_http_connections_dropped_total{reason="malformed"})"), 1)
+      << "counts are never old";
+  auto changed = two_links();
+  changed.links[0].reports_total = 1001;
+  box.store(std::make_shared<const judge::Snapshot>(changed));
+  EXPECT_EQ(Scrape(ask("/metrics").body).at(R"(fadeward_link_reports_total{link="weir"})"), 1001);
+  EXPECT_NE(ask("/metrics").body, before);
+  const auto old = ask("/metrics");
+  now += 1100ms;
+  EXPECT_NE(ask("/metrics").body.data(), old.body.data()) << "a second later it is made anew";
+}
+
 TEST_F(SiteTest, AnAnswerUnderWayIsNotWrittenOver) {
   const auto first = ask("/metrics");
   const std::string before(first.body);
@@ -121,6 +146,7 @@ TEST_F(SiteTest, SlowReadersCannotTakeAllMemory) {
   std::vector<HttpAnswer> held;
   std::size_t bytes = 0;
   for (int i = 0; i < 40; ++i) {
+    ++tally.deadline;   // each another text
     held.push_back(ask("/metrics"));
     bytes += held.back().body.size();
   }
