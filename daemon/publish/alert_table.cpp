@@ -42,7 +42,7 @@ std::uint64_t port_cells_from_the_start() {
 }  // namespace
 
 template <class Items>
-void AlertTable::follow(Owners& owners, const Items& items, std::uint64_t from_the_start) {
+bool AlertTable::follow(Owners& owners, const Items& items, std::uint64_t from_the_start) {
   const bool same =
       std::equal(items.begin(), items.end(), owners.names.begin(), owners.names.end(),
                  [](const auto& item, const std::string& name) { return item.name == name; });
@@ -63,12 +63,15 @@ void AlertTable::follow(Owners& owners, const Items& items, std::uint64_t from_t
     row.active = 0;
     row.severity.fill(Severity::none);
   }
+  return !same;
 }
 
-void AlertTable::mark(AlertRow& row, const judge::AlertState& alert) {
+void AlertTable::mark(Owners& owners, std::size_t index_of_row, const judge::AlertState& alert) {
+  AlertRow& row = owners.rows[index_of_row];
   const std::size_t index = cell_index(alert.alert, alert.direction);
   const std::uint64_t cell = std::uint64_t{1} << index;
   row.exported |= cell;
+  marks_.push_back({&owners, index_of_row, index, alert.active, alert.severity, alert.cause});
   if (!alert.active) return;
   row.active |= cell;
   row.severity[index] = alert.severity;
@@ -77,15 +80,20 @@ void AlertTable::mark(AlertRow& row, const judge::AlertState& alert) {
 
 void AlertTable::load(const judge::Snapshot& snapshot) {
   static const std::uint64_t link_cells = link_cells_from_the_start();
-  follow(links_, snapshot.links, link_cells);
-  follow(ports_, snapshot.ports, port_cells_from_the_start());
+  bool changed = follow(links_, snapshot.links, link_cells);
+  changed |= follow(ports_, snapshot.ports, port_cells_from_the_start());
+  marks_.swap(marks_before_);
+  marks_.clear();
   for (const judge::AlertState& alert : snapshot.alerts) {
     if (alert.link < links_.rows.size()) {
-      mark(links_.rows[alert.link], alert);
+      mark(links_, alert.link, alert);
     } else if (alert.link == kNoLink && alert.port < ports_.rows.size()) {
-      mark(ports_.rows[alert.port], alert);
+      mark(ports_, alert.port, alert);
     }
   }
+  if (!changed && marks_ == marks_before_) return;
+  ++version_;
+  marks_before_.reserve(marks_.size());   // the next time nothing is allocated
 }
 
 }  // namespace fadeward::publish

@@ -43,6 +43,9 @@ class AlertTable {
   /// No allocation unless links or ports were added, removed or renamed.
   void load(const judge::Snapshot& snapshot);
 
+  /// Rises whenever a row has changed, or which link or port it belongs to.
+  std::uint64_t version() const { return version_; }
+
   const std::vector<AlertRow>& links() const { return links_.rows; }   ///< index = LinkIndex
   const std::vector<AlertRow>& ports() const { return ports_.rows; }   ///< index = PortIndex
 
@@ -51,12 +54,26 @@ class AlertTable {
     std::vector<std::string> names;
     std::vector<AlertRow> rows;
   };
+  /// An alert as it was taken into a row.
+  struct Mark {
+    Owners* owners;
+    std::size_t row;
+    std::size_t cell;
+    bool active;
+    Severity severity;
+    Cause cause;
+    bool operator==(const Mark&) const = default;
+  };
+  /// True if these are not the owners of before.
   template <class Items>
-  static void follow(Owners& owners, const Items& items, std::uint64_t from_the_start);
-  static void mark(AlertRow& row, const judge::AlertState& alert);
+  static bool follow(Owners& owners, const Items& items, std::uint64_t from_the_start);
+  void mark(Owners& owners, std::size_t row, const judge::AlertState& alert);
 
   Owners links_;
   Owners ports_;
+  std::vector<Mark> marks_;
+  std::vector<Mark> marks_before_;
+  std::uint64_t version_ = 0;
 };
 
 }  // namespace fadeward::publish

@@ -4,6 +4,8 @@
 #include <array>
 #include <cassert>
 #include <cstring>
+#include <tuple>
+#include <utility>
 #include <vector>
 
 #include "alert_table.hpp"
@@ -80,7 +82,18 @@ class RowBuffer {
     (*sink_)(target_->view());
     target_->clear();
   }
+  /// What follows goes into `out` until resume().
+  void divert(TextBuffer& out) {
+    diverted_ = {target_, sink_};
+    begin(out);
+  }
+  void resume() { std::tie(target_, sink_) = diverted_; }
+
   void text(std::string_view text) {
+    if (sink_ != nullptr && text.size() > kPiece) {   // no need to go through the buffer
+      flush();
+      return (*sink_)(text);
+    }
     make_room(text.size());
     char* at = target_->end();
     std::memcpy(at, text.data(), text.size());
@@ -119,6 +132,7 @@ class RowBuffer {
   TextBuffer piece_;
   TextBuffer* target_ = nullptr;
   const Exposition::Sink* sink_ = nullptr;
+  std::pair<TextBuffer*, const Exposition::Sink*> diverted_;
 };
 
 /// What stands between a name and the number, made once.
@@ -195,12 +209,25 @@ struct Exposition::State {
   NamePool ports;
   AlertTable alerts;
   RowBuffer rows;
+  /// The samples of an alert family, as they were at this version of the table. They are half of a
+  /// scrape and seldom change.
+  struct Kept {
+    TextBuffer samples;
+    std::uint64_t version = 0;
+  };
+  Kept active;
+  Kept severity;
   std::string scratch;   ///< one sample with labels that are not worth preparing
 
   State() {
     for (const Family& family : publish::families()) families.emplace_back(family);
   }
   void write_all(const ExpositionInput& input, Format format);
+  Kept* kept_of(const Source& from) {
+    if (std::holds_alternative<source::AlertActive>(from)) return &active;
+    if (std::holds_alternative<source::AlertSeverity>(from)) return &severity;
+    return nullptr;
+  }
 };
 
 namespace {
@@ -214,6 +241,17 @@ class TextEmitter {
   void start(const FamilyText& family) {
     family_ = &family;
     started_ = false;
+  }
+  /// No header will be written.
+  void start_without_header(const FamilyText& family) {
+    family_ = &family;
+    started_ = true;
+  }
+  /// Samples that were written before.
+  void samples(std::string_view text) {
+    if (text.empty()) return;
+    begin_sample(std::uint64_t{0});
+    state_.rows.text(text);
   }
 
   template <class Value>
@@ -362,8 +400,21 @@ void Exposition::State::write_all(const ExpositionInput& input, Format format) {
   SampleWalk walk(input, alerts, emitter);
   const auto from = sources();
   for (std::size_t i = 0; i < from.size(); ++i) {
+    Kept* const kept = kept_of(from[i]);
+    if (kept != nullptr && kept->version != alerts.version()) {
+      kept->samples.clear();
+      rows.divert(kept->samples);
+      emitter.start_without_header(families[i]);
+      walk.run(from[i]);
+      rows.resume();
+      kept->version = alerts.version();
+    }
     emitter.start(families[i]);
-    walk.run(from[i]);
+    if (kept != nullptr) {
+      emitter.samples(kept->samples.view());
+    } else {
+      walk.run(from[i]);
+    }
   }
   if (openmetrics) rows.text("# EOF\n");
   rows.flush();

@@ -318,7 +318,8 @@ void ratios(benchmark::State& state) {
     state.counters["prometheus_cpp_over_own"] = median_s(7, library) / median_s(31, own);
   }
 }
-BENCHMARK(ratios)->Arg(100)->Arg(1000)->Iterations(1)->Unit(benchmark::kMillisecond);
+// 354 links have 40,000 samples.
+BENCHMARK(ratios)->Arg(100)->Arg(354)->Arg(1000)->Iterations(1)->Unit(benchmark::kMillisecond);
 
 }  // namespace
 

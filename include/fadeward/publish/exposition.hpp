@@ -26,8 +26,8 @@ struct ExpositionInput {
 /// Gauges of a link vanish while it is not up; its counters, fadeward_link_up and the alert
 /// families stay. Doubles in their shortest form that reads back exactly.
 ///
-/// Keeps the escaped names of links and ports and which alert series were ever seen between calls;
-/// once warm it allocates nothing but what `out` needs to grow. One thread at a time.
+/// Keeps between calls the escaped names of links and ports, which alert series were ever seen, and
+/// the text of those (some 4.5 kB a link), which is made anew only when an alert has changed; once warm it allocates nothing but what `out` needs to grow. One thread at a time.
 class Exposition {
  public:
   Exposition();
@@ -35,7 +35,7 @@ class Exposition {
   Exposition(Exposition&&) noexcept;
   Exposition& operator=(Exposition&&) noexcept;
 
-  /// Called with consecutive pieces of about 32 KiB, valid during the call.
+  /// Called with consecutive pieces of about 32 KiB, or more, valid during the call.
   using Sink = std::function<void(std::string_view)>;
 
   void write(const ExpositionInput& input, Format format, const Sink& sink);

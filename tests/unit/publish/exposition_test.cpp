@@ -226,6 +226,34 @@ TEST(Exposition, PiecesMakeTheSameTextAsTheWhole) {
   EXPECT_EQ(scene.text(), whole);   // and again the same: stable order
 }
 
+// The text of alert families is kept between scrapes.
+TEST(Exposition, KeptAlertsFollowEveryChange) {
+  Scene scene;
+  const std::string series = R"(fadeward_alert_severity{link="weir",alert="LinkSilent"})";
+  const auto expect = [&](double severity, const std::string& what) {
+    for (const Format format : {Format::prometheus_text, Format::openmetrics, Format::prometheus_text}) {
+      const Scrape kept = scene.scrape(format);
+      EXPECT_THAT(kept.wrong, IsEmpty()) << what;
+      EXPECT_EQ(kept.at(series), severity) << what;
+    }
+  };
+  expect(0, "none");
+  scene.snapshot.alerts = {alert_of(AlertName::LinkSilent, 0, Severity::warning)};
+  EXPECT_EQ(scene.scrape().at(series), 2) << "raised";
+  scene.snapshot.alerts[0].severity = Severity::critical;
+  EXPECT_EQ(scene.scrape().at(series), 3) << "changed";
+  scene.snapshot.alerts[0].link = 1;
+  EXPECT_EQ(scene.scrape().at(series), 0) << "another link's";
+  scene.snapshot.alerts[0].link = 0;
+  expect(3, "in every format");
+  std::swap(scene.snapshot.links[0], scene.snapshot.links[1]);
+  EXPECT_EQ(scene.scrape().at(series), 0) << "the order of links has changed";
+  scene.snapshot.links[1].name = "sluice";
+  EXPECT_FALSE(scene.scrape().has(series)) << "renamed";
+  scene.snapshot.alerts.clear();
+  EXPECT_EQ(scene.scrape().at(R"(fadeward_alert_severity{link="ridge",alert="LinkSilent"})"), 0) << "over";
+}
+
 TEST(Exposition, NumbersReadBackExactly) {
   const unsigned seed = 20300101;
   SCOPED_TRACE("seed " + std::to_string(seed));
