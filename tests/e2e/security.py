@@ -104,6 +104,7 @@ def who_is_served(t, place, daemon):
     for cert, what in ((None, "no certificate"), ("stranger", "one of another CA"), ("guest", "one of this CA with another name")):
         t.equal(Client(place, daemon.port, cert, "ann", PASSWORD).get("/metrics")[0], None, f"{what}: no connection")
     t.expect(not plain(daemon.port), "plain HTTP: no answer")
+    curl_is_served(t, place, daemon)
     old = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     old.check_hostname, old.verify_mode = False, ssl.CERT_NONE
     old.maximum_version = ssl.TLSVersion.TLSv1_1
@@ -115,6 +116,21 @@ def who_is_served(t, place, daemon):
              scrape.get("fadeward_http_unauthorized_total"))
     t.expect(scrape.get("fadeward_http_connections_dropped_total", reason="handshake") >= 4, "and refused handshakes")
     return good
+
+
+def curl_is_served(t, place, daemon):
+    """A client that is not ours, and not Python's."""
+    url = f"https://localhost:{daemon.port}/metrics"
+    ours = ["--cert", f"{place}/scraper.pem", "--key", f"{place}/scraper.key"]
+
+    def ask(*args):
+        done = subprocess.run([t.need("curl"), "-sS", "--noproxy", "*", "--max-time", "20", "--cacert", f"{place}/ca.pem", "-o", "/dev/null",
+                               "-w", "%{http_code} %{ssl_verify_result}", *args, url], capture_output=True, check=False, timeout=60)
+        return done.returncode, done.stdout.decode()
+    t.equal(ask(*ours, "--user", f"ann:{PASSWORD}"), (0, "200 0"), "curl with certificate and password: served")
+    t.equal(ask(*ours, "--user", f"ann:{PASSWORD}", "--tlsv1.3", "--compressed"), (0, "200 0"), "by TLS 1.3, with gzip")
+    t.equal(ask(*ours, "--user", f"ann:{PASSWORD}", "--tls-max", "1.2"), (0, "200 0"), "by TLS 1.2")
+    t.expect(ask("--user", f"ann:{PASSWORD}")[0] != 0, "curl without a certificate: no connection")
 
 
 def plain(port):
