@@ -11,8 +11,9 @@ namespace fadeward::publish {
 void AlertRoll::take(const judge::AlertState& alert, std::string labels, Duration now) {
   const auto [at, fresh] = entries_.try_emplace(std::move(labels));
   Entry& entry = at->second;
-  if (entry.seen && !entry.ended) return;   // twice in one snapshot: the active one counts
-  const std::optional<Time> ended = alert.active ? std::nullopt : std::optional(alert.ended.value_or(time_));
+  if (entry.seen && !entry.ended) return;  // twice in one snapshot: the active one counts
+  const std::optional<Time> ended =
+      alert.active ? std::nullopt : std::optional(alert.ended.value_or(time_));
   if (fresh || entry.ended.has_value() != ended.has_value() || entry.cause != alert.cause)
     entry.changed = ++version_;
   if (ended && (fresh || !entry.ended)) entry.ended_steady = now;
@@ -54,7 +55,8 @@ std::string AlertRoll::body() const {
     if (clock_trusted_) {
       // The clock may have been set back since: neither lies ahead of now.
       const Time since = std::min(entry.since, time_);
-      const Time end = entry.ended ? std::max(since, std::min(*entry.ended, time_)) : time_ + kAlertAhead;
+      const Time end =
+          entry.ended ? std::max(since, std::min(*entry.ended, time_)) : time_ + kAlertAhead;
       json::moment(out, "startsAt", since);
       json::moment(out, "endsAt", end);
     }
@@ -65,9 +67,9 @@ std::string AlertRoll::body() const {
 }
 
 std::size_t AlertRoll::changed_since(std::uint64_t version) const {
-  return static_cast<std::size_t>(std::count_if(entries_.begin(), entries_.end(), [version](const auto& item) {
-    return item.second.changed > version;
-  }));
+  return static_cast<std::size_t>(
+      std::count_if(entries_.begin(), entries_.end(),
+                    [version](const auto& item) { return item.second.changed > version; }));
 }
 
 }  // namespace fadeward::publish

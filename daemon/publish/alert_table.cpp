@@ -93,7 +93,7 @@ void AlertTable::load(const judge::Snapshot& snapshot) {
   }
   if (!changed && marks_ == marks_before_) return;
   ++version_;
-  marks_before_.reserve(marks_.size());   // the next time nothing is allocated
+  marks_before_.reserve(marks_.size());  // the next time nothing is allocated
 }
 
 }  // namespace fadeward::publish

@@ -15,7 +15,7 @@ struct AlertCell {
   AlertName alert;
   std::optional<Direction> direction;
 };
-inline constexpr std::size_t kAlertCells = kAlertNames * (1 + kDirections);   // fits in 64 bits
+inline constexpr std::size_t kAlertCells = kAlertNames * (1 + kDirections);  // fits in 64 bits
 
 inline constexpr AlertCell alert_cell(std::size_t index) {
   const auto slot = index % (1 + kDirections);
@@ -32,8 +32,8 @@ inline constexpr std::size_t cell_index(AlertName alert, std::optional<Direction
 struct AlertRow {
   std::uint64_t exported = 0;
   std::uint64_t active = 0;
-  std::array<Severity, kAlertCells> severity{};   ///< none where not active
-  std::array<Cause, kAlertCells> cause{};         ///< valid where active
+  std::array<Severity, kAlertCells> severity{};  ///< none where not active
+  std::array<Cause, kAlertCells> cause{};        ///< valid where active
 };
 
 /// Which series exist: from the start those that the scope of each alert allows; one beyond that
@@ -46,8 +46,8 @@ class AlertTable {
   /// Rises whenever a row has changed, or which link or port it belongs to.
   std::uint64_t version() const { return version_; }
 
-  const std::vector<AlertRow>& links() const { return links_.rows; }   ///< index = LinkIndex
-  const std::vector<AlertRow>& ports() const { return ports_.rows; }   ///< index = PortIndex
+  const std::vector<AlertRow>& links() const { return links_.rows; }  ///< index = LinkIndex
+  const std::vector<AlertRow>& ports() const { return ports_.rows; }  ///< index = PortIndex
 
  private:
   struct Owners {

@@ -6,14 +6,18 @@ namespace fadeward::publish {
 
 namespace {
 
-constexpr const char* kRefused = "refused";   ///< the server understood and would not have it
-constexpr const char* kExpired = "expired";   ///< over and forgotten before the server could be reached
+constexpr const char* kRefused = "refused";  ///< the server understood and would not have it
+constexpr const char* kExpired =
+    "expired";  ///< over and forgotten before the server could be reached
 
 }  // namespace
 
 AlertTarget::AlertTarget(boost::asio::io_context& io, const AlertmanagerTarget& settings,
                          const WebLimits& limits, const PushOutside& outside, PushLedger& ledger)
-    : settings_(settings), outside_(outside), ledger_(ledger), client_(io, settings, limits),
+    : settings_(settings),
+      outside_(outside),
+      ledger_(ledger),
+      client_(io, settings, limits),
       schedule_(static_cast<std::uint32_t>(std::hash<std::string>{}(settings.url))),
       trouble_("push of alerts to " + client_.label(), outside.log) {
   ledger_.open(label(), {kRefused, kExpired});

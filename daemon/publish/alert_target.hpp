@@ -15,8 +15,8 @@ namespace fadeward::publish {
 /// One thread. What it is given outlives it.
 class AlertTarget {
  public:
-  AlertTarget(boost::asio::io_context& io, const AlertmanagerTarget& settings, const WebLimits& limits,
-              const PushOutside& outside, PushLedger& ledger);
+  AlertTarget(boost::asio::io_context& io, const AlertmanagerTarget& settings,
+              const WebLimits& limits, const PushOutside& outside, PushLedger& ledger);
 
   /// Sends if it is time. `roll` has looked at the newest snapshot.
   void turn(const AlertRoll& roll);

@@ -15,7 +15,8 @@ const std::vector<const history::Quantity*>& pushed_quantities() {
   static const auto all = [] {
     std::vector<const history::Quantity*> out;
     for (const history::Quantity& each : history::quantities()) {
-      const bool live = std::ranges::find(families(), each.family, &Family::name) != families().end();
+      const bool live =
+          std::ranges::find(families(), each.family, &Family::name) != families().end();
       if (!each.counts && live) out.push_back(&each);
     }
     return out;
@@ -44,7 +45,8 @@ void BacklogSamples::begin(const WriteBacklog& what, std::vector<std::string> li
   }
 }
 
-bool BacklogSamples::step(history::Reader& reader, const std::map<std::string, std::string>& labels) {
+bool BacklogSamples::step(history::Reader& reader,
+                          const std::map<std::string, std::string>& labels) {
   if (!reading()) return false;
   const std::string& link = links_[next_ / 2];
   const auto direction = static_cast<Direction>(next_ % 2);
@@ -55,23 +57,26 @@ bool BacklogSamples::step(history::Reader& reader, const std::map<std::string, s
   };
   std::vector<Found> found;
   // Asked a little wider: a bin is found by its beginning, and counts by its end.
-  reader.bins(link, direction, what_.from - std::chrono::hours{1}, what_.to, [&](const history::Summary& bin) {
-    const Time end = bin.start + bin.span;
-    if (bin.empty() || end <= what_.from || end > what_.to) return;
-    if (what_.too_old) {   // it may be years: only counted, nothing is held
-      for (const history::Quantity* quantity : pushed_quantities()) {
-        const auto value = quantity->value(bin);
-        counted_ += value && std::isfinite(*value);
-      }
-      return;
-    }
-    Found& each = found.emplace_back(Found{end, {}});
-    for (const history::Quantity* quantity : pushed_quantities()) each.values.push_back(quantity->value(bin));
-  });
+  reader.bins(link, direction, what_.from - std::chrono::hours{1}, what_.to,
+              [&](const history::Summary& bin) {
+                const Time end = bin.start + bin.span;
+                if (bin.empty() || end <= what_.from || end > what_.to) return;
+                if (what_.too_old) {  // it may be years: only counted, nothing is held
+                  for (const history::Quantity* quantity : pushed_quantities()) {
+                    const auto value = quantity->value(bin);
+                    counted_ += value && std::isfinite(*value);
+                  }
+                  return;
+                }
+                Found& each = found.emplace_back(Found{end, {}});
+                for (const history::Quantity* quantity : pushed_quantities())
+                  each.values.push_back(quantity->value(bin));
+              });
   SeriesLabels all(labels);
   for (std::size_t q = 0; q < pushed_quantities().size(); ++q) {
     const WriteLabel own[] = {{"__name__", pushed_quantities()[q]->family},
-                              {"direction", name_of(direction)}, {"link", link}};
+                              {"direction", name_of(direction)},
+                              {"link", link}};
     bool begun = false;
     for (const Found& each : found) {
       if (!each.values[q] || !std::isfinite(*each.values[q])) continue;

@@ -207,7 +207,8 @@ std::vector<PlacedMark> lanes_of(const std::vector<ChartMark>& marks, const Fram
 void append_mark(std::string& out, const Frame& frame, const PlacedMark& placed, double bottom) {
   const ChartMark& mark = *placed.mark;
   line(out, mark.upkeep ? "upkeep" : "event", placed.x, kTop, placed.x, frame.height - frame.below);
-  text(out, "sign", placed.sign_x, bottom + kLaneHeight * static_cast<double>(placed.lane), mark.sign);
+  text(out, "sign", placed.sign_x, bottom + kLaneHeight * static_cast<double>(placed.lane),
+       mark.sign);
 }
 
 }  // namespace

@@ -24,7 +24,9 @@ class FamilyEmitter {
       : snapshot_(snapshot), family_(family) {}
 
   template <class Value>
-  void link(std::size_t i, Value value) { add({link_label(i)}, value); }
+  void link(std::size_t i, Value value) {
+    add({link_label(i)}, value);
+  }
   template <class Value>
   void direction(std::size_t i, Direction direction, Value value) {
     add({link_label(i), direction_label(direction)}, value);
@@ -48,7 +50,9 @@ class FamilyEmitter {
     add(std::move(labels), std::uint64_t{1});
   }
   template <class Value>
-  void port(std::size_t i, Value value) { add({port_label(i)}, value); }
+  void port(std::size_t i, Value value) {
+    add({port_label(i)}, value);
+  }
   void port_reason(std::size_t i, std::string_view reason, std::uint64_t value) {
     add({port_label(i), {"reason", std::string(reason)}}, value);
   }
@@ -56,7 +60,9 @@ class FamilyEmitter {
     add({{"target", target}, {"reason", reason}}, value);
   }
   template <class Value>
-  void push_target(const std::string& target, Value value) { add({{"target", target}}, value); }
+  void push_target(const std::string& target, Value value) {
+    add({{"target", target}}, value);
+  }
   void reason(std::string_view reason, std::uint64_t value) {
     add({{"reason", std::string(reason)}}, value);
   }

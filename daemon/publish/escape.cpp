@@ -43,7 +43,7 @@ void append_label_value(std::string& out, std::string_view text) {
     const char kind = json[++i];
     if (kind == 't' || kind == 'r') {
       out += kind == 't' ? '\t' : '\r';
-    } else if (kind == 'u') {   // always below U+0080
+    } else if (kind == 'u') {  // always below U+0080
       out += static_cast<char>(hex_digit(json[i + 3]) * 16 + hex_digit(json[i + 4]));
       i += 4;
     } else {

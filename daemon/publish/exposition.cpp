@@ -90,7 +90,7 @@ class RowBuffer {
   void resume() { std::tie(target_, sink_) = diverted_; }
 
   void text(std::string_view text) {
-    if (sink_ != nullptr && text.size() > kPiece) {   // no need to go through the buffer
+    if (sink_ != nullptr && text.size() > kPiece) {  // no need to go through the buffer
       flush();
       return (*sink_)(text);
     }
@@ -167,9 +167,9 @@ struct Tails {
 /// What is written before the samples of a family, and in front of each of them.
 struct FamilyText {
   std::string name;
-  std::string text_header;          ///< Prometheus text format
+  std::string text_header;  ///< Prometheus text format
   std::string openmetrics_header;
-  Block link;                       ///< name{link="
+  Block link;  ///< name{link="
   Block port;
 
   explicit FamilyText(const Family& family)
@@ -217,7 +217,7 @@ struct Exposition::State {
   };
   Kept active;
   Kept severity;
-  std::string scratch;   ///< one sample with labels that are not worth preparing
+  std::string scratch;  ///< one sample with labels that are not worth preparing
 
   State() {
     for (const Family& family : publish::families()) families.emplace_back(family);

@@ -28,7 +28,9 @@ Number upkeep(const LinkSnapshot& link) { return link.upkeep ? 1.0 : 0.0; }
 
 Number channel_signal(const ChannelSnapshot& channel) { return channel.signal_dbm; }
 Number channel_noise(const ChannelSnapshot& channel) { return channel.noise_dbm; }
-Number channel_frames(const ChannelSnapshot& channel) { return static_cast<double>(channel.frames); }
+Number channel_frames(const ChannelSnapshot& channel) {
+  return static_cast<double>(channel.frames);
+}
 
 Number window_seconds(const DirectionSnapshot& values) {
   return values.window > Duration::zero() ? Number(duration_to_seconds(values.window)) : Number();

@@ -29,38 +29,62 @@ using judge::Rolling;
 
 struct LinkUp {};
 struct LinkInfo {};
-struct LinkGauge { std::optional<double> LinkSnapshot::*member; };
-struct LinkDerived { std::optional<double> (*value)(const LinkSnapshot&); };
-struct LinkCounter { std::uint64_t LinkSnapshot::*member; };
-struct DirectionGauge { std::optional<double> DirectionSnapshot::*member; };
-struct DirectionDerived { std::optional<double> (*value)(const DirectionSnapshot&); };
-struct DirectionCounter { std::uint64_t DirectionSnapshot::*member; };
-struct WindowGauge { std::optional<double> Rolling::*member; };
-struct ChannelGauge { std::optional<double> (*value)(const ChannelSnapshot&); };
+struct LinkGauge {
+  std::optional<double> LinkSnapshot::*member;
+};
+struct LinkDerived {
+  std::optional<double> (*value)(const LinkSnapshot&);
+};
+struct LinkCounter {
+  std::uint64_t LinkSnapshot::*member;
+};
+struct DirectionGauge {
+  std::optional<double> DirectionSnapshot::*member;
+};
+struct DirectionDerived {
+  std::optional<double> (*value)(const DirectionSnapshot&);
+};
+struct DirectionCounter {
+  std::uint64_t DirectionSnapshot::*member;
+};
+struct WindowGauge {
+  std::optional<double> Rolling::*member;
+};
+struct ChannelGauge {
+  std::optional<double> (*value)(const ChannelSnapshot&);
+};
 struct AlertActive {};
 struct AlertSeverity {};
 struct AlertCause {};
 struct PortUp {};
-struct PortCounter { std::uint64_t PortSnapshot::*member; };
+struct PortCounter {
+  std::uint64_t PortSnapshot::*member;
+};
 struct PortDiscarded {};
 struct PortRejected {};
 struct Pushes {};
-struct PushCounter { std::uint64_t PushTally::*member; };
-struct PushGauge { double (*value)(const PushTally&); };
+struct PushCounter {
+  std::uint64_t PushTally::*member;
+};
+struct PushGauge {
+  double (*value)(const PushTally&);
+};
 struct HttpDropped {};
-struct ProgramNumber { std::optional<double> (*value)(const ExpositionInput&); };
+struct ProgramNumber {
+  std::optional<double> (*value)(const ExpositionInput&);
+};
 struct Build {};
 
 }  // namespace source
 
 using Source =
-    std::variant<source::LinkUp, source::LinkInfo, source::LinkGauge, source::LinkDerived, source::LinkCounter,
-                 source::DirectionGauge, source::DirectionDerived, source::DirectionCounter,
-                 source::WindowGauge, source::ChannelGauge, source::AlertActive, source::AlertSeverity,
-                 source::AlertCause, source::PortUp, source::PortCounter, source::PortDiscarded,
-                 source::PortRejected, source::Pushes, source::PushCounter, source::PushGauge,
-                 source::HttpDropped,
-                 source::ProgramNumber, source::Build>;
+    std::variant<source::LinkUp, source::LinkInfo, source::LinkGauge, source::LinkDerived,
+                 source::LinkCounter, source::DirectionGauge, source::DirectionDerived,
+                 source::DirectionCounter, source::WindowGauge, source::ChannelGauge,
+                 source::AlertActive, source::AlertSeverity, source::AlertCause, source::PortUp,
+                 source::PortCounter, source::PortDiscarded, source::PortRejected, source::Pushes,
+                 source::PushCounter, source::PushGauge, source::HttpDropped, source::ProgramNumber,
+                 source::Build>;
 
 /// Same length and order as families().
 std::span<const Source> sources();
@@ -84,8 +108,11 @@ template <class Emitter>
 class SampleWalk {
  public:
   SampleWalk(const ExpositionInput& input, const AlertTable& alerts, Emitter& emit)
-      : input_(input), links_(input.snapshot.links), ports_(input.snapshot.ports),
-        alerts_(alerts), emit_(emit) {}
+      : input_(input),
+        links_(input.snapshot.links),
+        ports_(input.snapshot.ports),
+        alerts_(alerts),
+        emit_(emit) {}
 
   void run(const Source& from) {
     std::visit([this](const auto& each) { samples(each); }, from);
@@ -180,22 +207,22 @@ class SampleWalk {
     });
   }
   void samples(source::AlertActive) {
-    each_alert(&AlertRow::exported, [&](Owner owner, std::size_t i, const AlertRow& row,
-                                        std::size_t cell) {
-      emit_.alert(owner, i, cell, Count{row.active >> cell & 1U});
-    });
+    each_alert(&AlertRow::exported,
+               [&](Owner owner, std::size_t i, const AlertRow& row, std::size_t cell) {
+                 emit_.alert(owner, i, cell, Count{row.active >> cell & 1U});
+               });
   }
   void samples(source::AlertSeverity) {
-    each_alert(&AlertRow::exported, [&](Owner owner, std::size_t i, const AlertRow& row,
-                                        std::size_t cell) {
-      emit_.alert(owner, i, cell, static_cast<Count>(row.severity[cell]));
-    });
+    each_alert(&AlertRow::exported,
+               [&](Owner owner, std::size_t i, const AlertRow& row, std::size_t cell) {
+                 emit_.alert(owner, i, cell, static_cast<Count>(row.severity[cell]));
+               });
   }
   void samples(source::AlertCause) {
-    each_alert(&AlertRow::active, [&](Owner owner, std::size_t i, const AlertRow& row,
-                                      std::size_t cell) {
-      emit_.cause(owner, i, cell, row.cause[cell]);
-    });
+    each_alert(&AlertRow::active,
+               [&](Owner owner, std::size_t i, const AlertRow& row, std::size_t cell) {
+                 emit_.cause(owner, i, cell, row.cause[cell]);
+               });
   }
   void samples(source::PortUp) {
     for (std::size_t i = 0; i < ports_.size(); ++i) emit_.port(i, Count{ports_[i].up});

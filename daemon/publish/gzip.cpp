@@ -12,7 +12,7 @@ struct GzipWriter::Stream {
 };
 
 GzipWriter::GzipWriter(std::string& out) : stream_(std::make_unique<Stream>()), out_(out) {
-  constexpr int gzip_wrapper = 15 + 16;   // largest window, gzip instead of zlib header: zlib.h
+  constexpr int gzip_wrapper = 15 + 16;  // largest window, gzip instead of zlib header: zlib.h
   good_ = deflateInit2(&stream_->z, 1, Z_DEFLATED, gzip_wrapper, 8, Z_DEFAULT_STRATEGY) == Z_OK;
 }
 
@@ -33,7 +33,7 @@ void GzipWriter::run(int flush) {
 }
 
 void GzipWriter::add(std::string_view text) {
-  constexpr std::size_t largest = 1U << 30;   // avail_in has 32 bits
+  constexpr std::size_t largest = 1U << 30;  // avail_in has 32 bits
   while (good_ && !text.empty()) {
     const std::string_view part = text.substr(0, largest);
     // zlib does not write to its input; its interface is older than const.

@@ -86,7 +86,7 @@ nav ul { display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; margin: 0; padding
          list-style: none; }
 )css";
 
-constexpr std::string_view kSpace = "\xc2\xa0";   ///< that does not break
+constexpr std::string_view kSpace = "\xc2\xa0";  ///< that does not break
 
 /// A state in words with its mark; the mark is for the eye only.
 struct Word {
@@ -135,7 +135,8 @@ Word state_of(const Snapshot& snapshot, std::size_t index) {
 /// The margin, and below it how far it stands from the level that warns.
 void append_margin_cell(std::string& out, const LinkSnapshot& link, std::size_t d) {
   const DirectionSnapshot& values = link.directions[d];
-  const std::optional<double> judged = values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
+  const std::optional<double> judged =
+      values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
   out += "<td>";
   if (!values.margin_db) {
     out += "&ndash;</td>";
@@ -159,7 +160,8 @@ void append_margin_cell(std::string& out, const LinkSnapshot& link, std::size_t 
 double headroom_of(const LinkSnapshot& link) {
   double out = 1e9;
   for (const DirectionSnapshot& values : link.directions) {
-    const auto& judged = values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
+    const auto& judged =
+        values.has_reserve && values.reserve_db ? values.reserve_db : values.margin_db;
     if (judged) out = std::min(out, *judged - link.margin_warning_db.value_or(0));
   }
   return out;
@@ -191,7 +193,9 @@ Cause cause_of(const Snapshot& snapshot, std::size_t index) {
   Severity gravest = Severity::none;
   Cause out = Cause::none;
   for (const AlertState& alert : snapshot.alerts) {
-    if (!alert.active || alert.link != index || alert.cause == Cause::none || alert.severity <= gravest) continue;
+    if (!alert.active || alert.link != index || alert.cause == Cause::none ||
+        alert.severity <= gravest)
+      continue;
     gravest = alert.severity;
     out = alert.cause;
   }
@@ -203,7 +207,8 @@ Cause cause_of(const Snapshot& snapshot, std::size_t index) {
 /// The weaker direction, on a scale of its own that spans at least ten decibels.
 void append_last_day(std::string& out, const LandingExtras& extras, const LinkSnapshot& link) {
   out += "<td>";
-  const auto found = extras.last_days ? extras.last_days->find(link.name) : review::LastDays::const_iterator{};
+  const auto found =
+      extras.last_days ? extras.last_days->find(link.name) : review::LastDays::const_iterator{};
   if (extras.last_days && found != extras.last_days->end()) {
     const auto lowest = [](const auto& hours) {
       double low = 1e9;
@@ -274,9 +279,11 @@ void append_age(std::string& out, const std::optional<Time>& then, Time now) {
   out += then ? age_of(*then, now) : std::string("never");
 }
 
-void append_link_row(std::string& out, const Snapshot& snapshot, std::size_t index, const LandingExtras& extras) {
+void append_link_row(std::string& out, const Snapshot& snapshot, std::size_t index,
+                     const LandingExtras& extras) {
   const LinkSnapshot& link = snapshot.links[index];
-  out += extras.reviews ? "<tr><th scope=row><a href=\"/review/" : "<tr><th scope=row><a href=\"/links/";
+  out += extras.reviews ? "<tr><th scope=row><a href=\"/review/"
+                        : "<tr><th scope=row><a href=\"/links/";
   append_percent_encoded(out, link.name);
   out += "\">";
   append_html(out, link.name, 60);
@@ -321,18 +328,24 @@ void append_links(std::string& out, const Snapshot& snapshot, const LandingExtra
     if (ranks[a] != ranks[b]) return ranks[a] > ranks[b];
     return headroom_of(snapshot.links[a]) < headroom_of(snapshot.links[b]);
   });
-  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"links\"><table class=\"links\">\n"
-         "<thead><tr><th scope=\"col\">Link</th><th scope=\"col\">State</th>"
-         "<th scope=\"col\" class=\"number\">Margin inbound</th>"
-         "<th scope=\"col\" class=\"number\">Margin outbound</th>";
+  out +=
+      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"links\"><table "
+      "class=\"links\">\n"
+      "<thead><tr><th scope=\"col\">Link</th><th scope=\"col\">State</th>"
+      "<th scope=\"col\" class=\"number\">Margin inbound</th>"
+      "<th scope=\"col\" class=\"number\">Margin outbound</th>";
   if (extras.reviews) out += "<th scope=\"col\">Last day</th>";
-  out += "<th scope=\"col\" class=\"number\">Days left</th><th scope=\"col\">Likely cause</th>"
-         "<th scope=\"col\">Last report</th></tr></thead>\n<tbody>\n";
+  out +=
+      "<th scope=\"col\" class=\"number\">Days left</th><th scope=\"col\">Likely cause</th>"
+      "<th scope=\"col\">Last report</th></tr></thead>\n<tbody>\n";
   for (const std::size_t i : order) append_link_row(out, snapshot, i, extras);
-  out += "</tbody></table></div>\n"
-         "<p class=\"quiet\">Worst first. Inbound is sent by the far end and heard at the gateway; outbound is "
-         "the other way. Small figures: how far the margin stands from the level that warns. Days left: until "
-         "the forecast reaches that level; empty where no crossing is in sight.";
+  out +=
+      "</tbody></table></div>\n"
+      "<p class=\"quiet\">Worst first. Inbound is sent by the far end and heard at the gateway; "
+      "outbound is "
+      "the other way. Small figures: how far the margin stands from the level that warns. Days "
+      "left: until "
+      "the forecast reaches that level; empty where no crossing is in sight.";
   if (extras.reviews) out += " Last day: the weaker way.";
   out += "</p>\n";
 }
@@ -376,14 +389,19 @@ void append_alerts(std::string& out, const Snapshot& snapshot) {
     out += "<p>No alert is active.</p>\n";
     return;
   }
-  out += "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"alerts\"><table class=\"alerts\">\n"
-         "<thead><tr><th scope=\"col\">Severity</th><th scope=\"col\">Where</th>"
-         "<th scope=\"col\">Alert</th><th scope=\"col\">What</th><th scope=\"col\">Since</th>"
-         "</tr></thead>\n<tbody>\n";
+  out +=
+      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-labelledby=\"alerts\"><table "
+      "class=\"alerts\">\n"
+      "<thead><tr><th scope=\"col\">Severity</th><th scope=\"col\">Where</th>"
+      "<th scope=\"col\">Alert</th><th scope=\"col\">What</th><th scope=\"col\">Since</th>"
+      "</tr></thead>\n<tbody>\n";
   constexpr std::size_t kMost = 12;
-  for (std::size_t i = 0; i < std::min(active.size(), kMost); ++i) append_alert_row(out, snapshot, *active[i]);
+  for (std::size_t i = 0; i < std::min(active.size(), kMost); ++i)
+    append_alert_row(out, snapshot, *active[i]);
   out += "</tbody></table></div>\n";
-  if (active.size() > kMost) out += "<p class=\"quiet\">" + std::to_string(active.size() - kMost) + " more are in <a href=\"/alerts\">/alerts</a>.</p>\n";
+  if (active.size() > kMost)
+    out += "<p class=\"quiet\">" + std::to_string(active.size() - kMost) +
+           " more are in <a href=\"/alerts\">/alerts</a>.</p>\n";
 }
 
 void append_port_row(std::string& out, const PortSnapshot& port, Time now) {
@@ -401,21 +419,24 @@ void append_port_row(std::string& out, const PortSnapshot& port, Time now) {
 
 void append_ports(std::string& out, const Snapshot& snapshot) {
   if (snapshot.ports.empty()) return;
-  out += "<h2 id=\"ports\">Ports</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" "
-         "aria-labelledby=\"ports\"><table>\n<thead><tr><th scope=\"col\">Port</th>"
-         "<th scope=\"col\">State</th><th scope=\"col\">Detail</th>"
-         "<th scope=\"col\">Since</th></tr></thead>\n<tbody>\n";
+  out +=
+      "<h2 id=\"ports\">Ports</h2>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" "
+      "aria-labelledby=\"ports\"><table>\n<thead><tr><th scope=\"col\">Port</th>"
+      "<th scope=\"col\">State</th><th scope=\"col\">Detail</th>"
+      "<th scope=\"col\">Since</th></tr></thead>\n<tbody>\n";
   for (const PortSnapshot& port : snapshot.ports) append_port_row(out, port, snapshot.time);
   out += "</tbody></table></div>\n";
 }
 
 void append_head(std::string& out, const Snapshot& snapshot, const BuildInfo& build, bool renew) {
-  out += "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
-         "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
+  out +=
+      "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n";
   if (renew) out += "<meta http-equiv=\"refresh\" content=\"30\">\n";
-  out += "<title>fadeward: radio links</title>\n"
-         "<link rel=\"stylesheet\" href=\"/style.css\">\n</head><body>\n"
-         "<header><h1>fadeward</h1><p class=\"quiet\">version ";
+  out +=
+      "<title>fadeward: radio links</title>\n"
+      "<link rel=\"stylesheet\" href=\"/style.css\">\n</head><body>\n"
+      "<header><h1>fadeward</h1><p class=\"quiet\">version ";
   append_html(out, build.version);
   if (snapshot.time != Time{}) {
     out += ", as of <time datetime=\"" + format_rfc3339(snapshot.time) + "\">" +
@@ -432,8 +453,9 @@ void append_notices(std::string& out, const Snapshot& snapshot, const ProgramSta
     out += "<p class=\"warning\">The clock of this machine is not trusted yet.</p>\n";
   }
   if (!program.config_last_reload_successful) {
-    out += "<p class=\"warning\">The newest configuration was refused; the one before is in "
-           "use.</p>\n";
+    out +=
+        "<p class=\"warning\">The newest configuration was refused; the one before is in "
+        "use.</p>\n";
   }
 }
 

@@ -27,27 +27,40 @@ class BatchEmitter {
   void family(std::string_view name) { name_ = name; }
 
   template <class Value>
-  void link(std::size_t i, Value value) { put({name(), {"link", snapshot_.links[i].name}}, value); }
+  void link(std::size_t i, Value value) {
+    put({name(), {"link", snapshot_.links[i].name}}, value);
+  }
   template <class Value>
   void direction(std::size_t i, Direction direction, Value value) {
     put({name(), {"direction", name_of(direction)}, {"link", snapshot_.links[i].name}}, value);
   }
   void window(std::size_t i, Direction direction, std::size_t window, double value) {
-    put({name(), {"direction", name_of(direction)}, {"link", snapshot_.links[i].name},
-          {"window", kWindowNames[window]}}, value);
+    put({name(),
+         {"direction", name_of(direction)},
+         {"link", snapshot_.links[i].name},
+         {"window", kWindowNames[window]}},
+        value);
   }
   void info(std::size_t i, std::string_view port) {
     put({name(), {"link", snapshot_.links[i].name}, {"port", port}}, 1.0);
   }
   void channel(std::size_t i, Direction direction, std::string_view channel, double value) {
-    put({name(), {"channel", channel}, {"direction", name_of(direction)}, {"link", snapshot_.links[i].name}}, value);
+    put({name(),
+         {"channel", channel},
+         {"direction", name_of(direction)},
+         {"link", snapshot_.links[i].name}},
+        value);
   }
-  void alert(Owner owner, std::size_t i, std::size_t cell, std::uint64_t value) { alert(owner, i, cell, "", value); }
+  void alert(Owner owner, std::size_t i, std::size_t cell, std::uint64_t value) {
+    alert(owner, i, cell, "", value);
+  }
   void cause(Owner owner, std::size_t i, std::size_t cell, Cause cause) {
     alert(owner, i, cell, name_of(cause), std::uint64_t{1});
   }
   template <class Value>
-  void port(std::size_t i, Value value) { put({name(), {"port", snapshot_.ports[i].name}}, value); }
+  void port(std::size_t i, Value value) {
+    put({name(), {"port", snapshot_.ports[i].name}}, value);
+  }
   void port_reason(std::size_t i, std::string_view reason, std::uint64_t value) {
     put({name(), {"port", snapshot_.ports[i].name}, {"reason", reason}}, value);
   }
@@ -55,23 +68,35 @@ class BatchEmitter {
     put({name(), {"reason", reason}, {"target", target}}, value);
   }
   template <class Value>
-  void push_target(const std::string& target, Value value) { put({name(), {"target", target}}, value); }
-  void reason(std::string_view reason, std::uint64_t value) { put({name(), {"reason", reason}}, value); }
+  void push_target(const std::string& target, Value value) {
+    put({name(), {"target", target}}, value);
+  }
+  void reason(std::string_view reason, std::uint64_t value) {
+    put({name(), {"reason", reason}}, value);
+  }
   void plain(double value) { put({name()}, value); }
   void build(const BuildInfo& info) {
-    put({name(), {"compiler", info.compiler}, {"revision", info.revision}, {"version", info.version}}, 1.0);
+    put({name(),
+         {"compiler", info.compiler},
+         {"revision", info.revision},
+         {"version", info.version}},
+        1.0);
   }
 
  private:
   WriteLabel name() const { return {"__name__", name_}; }
   /// Empty values vanish in append_labels.
-  void alert(Owner owner, std::size_t i, std::size_t index, std::string_view cause, std::uint64_t value) {
+  void alert(Owner owner, std::size_t i, std::size_t index, std::string_view cause,
+             std::uint64_t value) {
     const AlertCell cell = alert_cell(index);
     const bool of_link = owner == Owner::link;
-    put({name(), {"alert", name_of(cell.alert)}, {"cause", cause},
-          {"direction", cell.direction ? name_of(*cell.direction) : ""},
-          {"link", of_link ? std::string_view(snapshot_.links[i].name) : ""},
-          {"port", of_link ? "" : std::string_view(snapshot_.ports[i].name)}}, value);
+    put({name(),
+         {"alert", name_of(cell.alert)},
+         {"cause", cause},
+         {"direction", cell.direction ? name_of(*cell.direction) : ""},
+         {"link", of_link ? std::string_view(snapshot_.links[i].name) : ""},
+         {"port", of_link ? "" : std::string_view(snapshot_.ports[i].name)}},
+        value);
   }
   template <class Value>
   void put(std::initializer_list<WriteLabel> own, Value value) {
@@ -99,8 +124,8 @@ struct LiveSamples::Tables {
 LiveSamples::LiveSamples() : tables_(std::make_unique<Tables>()) {}
 LiveSamples::~LiveSamples() = default;
 
-std::map<std::string, std::string> pushed_labels(const std::map<std::string, std::string>& external_labels,
-                                                 const std::string& host_name) {
+std::map<std::string, std::string> pushed_labels(
+    const std::map<std::string, std::string>& external_labels, const std::string& host_name) {
   auto out = external_labels;
   if (out.empty()) out.emplace("instance", host_name);
   out.emplace("job", "fadeward");
@@ -119,7 +144,7 @@ void LiveSamples::take(const Published& published, const std::map<std::string, s
       ++left_out_;
       return;
     }
-    if (!present.insert(hash).second) return;   // the same series twice would poison the request
+    if (!present.insert(hash).second) return;  // the same series twice would poison the request
     out.add_series(series);
     out.add_sample(moment, value);
   };
@@ -165,11 +190,13 @@ void LiveSamples::accepted(const WriteBatch& batch, const WritePiece& piece) {
   }
 }
 
-void LiveSamples::refused(const WriteBatch& batch, const WritePiece& piece, bool forever, Duration steady_now) {
-  std::erase_if(refused_, [steady_now](const auto& item) { return steady_now - item.second > kRefusedFor; });
+void LiveSamples::refused(const WriteBatch& batch, const WritePiece& piece, bool forever,
+                          Duration steady_now) {
+  std::erase_if(refused_,
+                [steady_now](const auto& item) { return steady_now - item.second > kRefusedFor; });
   for (std::uint32_t i = piece.first; i < piece.last; ++i) {
     const std::uint64_t hash = hash_of(batch.labels(i));
-    if (i >= ends_from_ || forever) open_.erase(hash);   // its end would be refused as well
+    if (i >= ends_from_ || forever) open_.erase(hash);  // its end would be refused as well
     if (i < ends_from_ && forever && refused_.size() < kMostRefused)
       refused_.emplace(hash, steady_now);
   }

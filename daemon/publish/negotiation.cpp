@@ -31,8 +31,8 @@ std::string_view take_until(std::string_view& text, char separator) {
 /// One element of a list header: "name; version=...; q=...".
 struct Choice {
   std::string_view name;
-  std::string_view version;   ///< without quotes; empty: not said
-  double q = 1;               ///< 0..1; what cannot be read counts as 0
+  std::string_view version;  ///< without quotes; empty: not said
+  double q = 1;              ///< 0..1; what cannot be read counts as 0
 };
 
 double read_q(std::string_view text) {

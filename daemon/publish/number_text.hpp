@@ -7,7 +7,7 @@
 
 namespace fadeward::publish {
 
-inline constexpr int kNumberRoom = 32;   ///< characters that any number below may need
+inline constexpr int kNumberRoom = 32;  ///< characters that any number below may need
 
 /// Returns the end. `at` must have kNumberRoom characters.
 inline char* write_number(char* at, std::uint64_t value) {

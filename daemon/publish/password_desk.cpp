@@ -119,8 +119,7 @@ bool PasswordDesk::check(Credentials who, Verdict verdict) {
     const std::lock_guard guard(state_->mutex);
     if (state_->stop || state_->waiting.size() >= kMostWaiting) return false;
     state_->waiting.push_back({std::move(who), std::move(verdict)});
-    if (!thread_.joinable())
-      thread_ = start_thread("passwords", [state = state_] { run(*state); });
+    if (!thread_.joinable()) thread_ = start_thread("passwords", [state = state_] { run(*state); });
   }
   state_->changed.notify_one();
   return true;

@@ -35,7 +35,7 @@ std::optional<double> open_fds() {
   if (!folder) return {};
   int entries = 0;
   while (readdir(folder.get()) != nullptr) ++entries;
-  return entries - 3;   // ".", ".." and the descriptor of this listing
+  return entries - 3;  // ".", ".." and the descriptor of this listing
 }
 
 std::optional<double> max_fds() {

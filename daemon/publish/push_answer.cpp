@@ -20,8 +20,8 @@ std::optional<int> number(std::string_view text) {
   return value;
 }
 
-/// Prometheus up to 2.42 at least answers a sample beyond its out-of-order window with 500 and these
-/// words: repeated, it would be asked forever (measured).
+/// Prometheus up to 2.42 at least answers a sample beyond its out-of-order window with 500 and
+/// these words: repeated, it would be asked forever (measured).
 bool blames_time_by_mistake(const WebAnswer& answer) {
   return answer.status == 500 && answer.body.starts_with("too old sample");
 }
@@ -37,7 +37,8 @@ std::optional<Time> parse_http_date(std::string_view text) {
              second = number(text.substr(23, 2));
   if (month == months.end() || !day || !year || !hour || !minute || !second) return {};
   const std::chrono::year_month_day date{
-      std::chrono::year{*year}, std::chrono::month(static_cast<unsigned>(month - months.begin() + 1)),
+      std::chrono::year{*year},
+      std::chrono::month(static_cast<unsigned>(month - months.begin() + 1)),
       std::chrono::day(static_cast<unsigned>(*day))};
   if (!date.ok()) return {};
   return Time{std::chrono::sys_days{date}} + std::chrono::hours{*hour} +
@@ -70,11 +71,10 @@ std::optional<Duration> retry_after(std::string_view header, Time now) {
 
 bool blames_time(std::string_view body) {
   static constexpr std::array<std::string_view, 6> words = {
-      "out of order", "out-of-order", "out of bounds", "too old", "too far in the past",
-      "duplicate sample"};
-  return std::any_of(words.begin(), words.end(), [body](std::string_view each) {
-    return body.find(each) != body.npos;
-  });
+      "out of order", "out-of-order",        "out of bounds",
+      "too old",      "too far in the past", "duplicate sample"};
+  return std::any_of(words.begin(), words.end(),
+                     [body](std::string_view each) { return body.find(each) != body.npos; });
 }
 
 std::string describe(const WebAnswer& answer) {

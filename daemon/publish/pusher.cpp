@@ -1,6 +1,5 @@
 #include "fadeward/publish/pusher.hpp"
 
-
 #include <boost/asio/executor_work_guard.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
@@ -61,14 +60,16 @@ class Pusher::Core {
   std::thread thread_;
 };
 
-void Pusher::Core::configure(PushSettings settings, std::map<std::string, std::string> external_labels) {
+void Pusher::Core::configure(PushSettings settings,
+                             std::map<std::string, std::string> external_labels) {
   if (!thread_.joinable()) return apply(settings, std::move(external_labels));
   asio::post(io_, [this, settings = std::move(settings), labels = std::move(external_labels)] {
     if (!stopping_) apply(settings, labels);
   });
 }
 
-void Pusher::Core::apply(const PushSettings& settings, std::map<std::string, std::string> external_labels) {
+void Pusher::Core::apply(const PushSettings& settings,
+                         std::map<std::string, std::string> external_labels) {
   external_labels_ = std::move(external_labels);
   auto before = std::move(alert_targets_);
   alert_targets_.clear();
@@ -77,15 +78,17 @@ void Pusher::Core::apply(const PushSettings& settings, std::map<std::string, std
     for (auto& old : before)
       if (old && old->settings() == each) alert_targets_.push_back(std::move(old));
     if (alert_targets_.size() == targets.size())
-      alert_targets_.push_back(std::make_unique<AlertTarget>(io_, each, limits_, outside_, ledger_));
+      alert_targets_.push_back(
+          std::make_unique<AlertTarget>(io_, each, limits_, outside_, ledger_));
     targets.push_back(alert_targets_.back()->label());
   }
   if (!settings.remote_write) {
     write_target_.reset();
   } else {
     if (!write_target_ || write_target_->settings() != *settings.remote_write) {
-      write_target_.reset();   // its cursor is written before the next one reads it
-      write_target_ = std::make_unique<WriteTarget>(io_, *settings.remote_write, limits_, outside_, box_, ledger_);
+      write_target_.reset();  // its cursor is written before the next one reads it
+      write_target_ = std::make_unique<WriteTarget>(io_, *settings.remote_write, limits_, outside_,
+                                                    box_, ledger_);
     }
     write_target_->label_with(external_labels_);
     targets.push_back(write_target_->label());

@@ -1,6 +1,5 @@
 #include "fadeward/publish/review_desk.hpp"
 
-
 #include <algorithm>
 #include <chrono>
 #include <condition_variable>

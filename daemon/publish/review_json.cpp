@@ -14,7 +14,6 @@ namespace {
 
 using namespace review;
 
-
 /// Writes key, bracket and one element for each value.
 template <class Values, class Write>
 void array(std::string& out, std::string_view name, const Values& values, Write write) {
@@ -31,8 +30,7 @@ void array(std::string& out, std::string_view name, const Values& values, Write 
 
 void append_row(std::string& out, const SpanRow& row, bool month) {
   out += '{';
-  json::text(out, month ? "month" : "day",
-             month ? month_digits(row.from) : date_digits(row.from));
+  json::text(out, month ? "month" : "day", month ? month_digits(row.from) : date_digits(row.from));
   json::rounded(out, "margin_db", row.margin_db, 2);
   json::rounded(out, "margin_low_db", row.margin_low_db, 2);
   json::rounded(out, "margin_high_db", row.margin_high_db, 2);

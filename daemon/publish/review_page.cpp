@@ -286,7 +286,8 @@ class Page {
     out_ +=
         "<h2>Margin</h2>\n<p class=\"quiet\">Line: median of the days. Band: from the level that "
         "99 frames in 100 exceed to the one that 1 in 100 exceeds. "
-        "Dotted lines: C1, C2 the changes that stayed, plain numbers the events, both in the tables "
+        "Dotted lines: C1, C2 the changes that stayed, plain numbers the events, both in the "
+        "tables "
         "below. Full lines with a letter: work on the link.</p>\n";
     for (std::size_t d = 0; d < kDirections; ++d) {
       if (digest(d).empty()) continue;
@@ -342,7 +343,9 @@ class Page {
     if (review_.lasting.empty()) return;
     out_ += "<h2>Changes that stayed</h2>\n";
     begin_table(out_, "Changes that stayed" + of_link_);
-    out_ += "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th scope=\"col\">To</th>";
+    out_ +=
+        "<thead><tr><th scope=\"col\">From</th><th scope=\"col\">Mark</th><th "
+        "scope=\"col\">To</th>";
     for (const char* head : {"margin inbound dB", "margin outbound dB", "noise at the gateway dB",
                              "noise at the site dB"})
       out_ += "<th scope=\"col\" class=\"number\">" + std::string(head) + "</th>";
@@ -372,7 +375,8 @@ class Page {
     }
     end_table(out_);
     out_ +=
-        "<p class=\"quiet\">Steps and slow changes of the daily medians that stayed for three weeks "
+        "<p class=\"quiet\">Steps and slow changes of the daily medians that stayed for three "
+        "weeks "
         "and more, found without the alerts and sized together with the season and a steady slope, "
         "with 95 % intervals. The leaves below and the trend above are without them.</p>\n";
   }
@@ -563,7 +567,7 @@ class Page {
 
   std::string& out_;
   const LinkReview& review_;
-  const std::string of_link_;  ///< names of regions are told apart where links stand together
+  const std::string of_link_;       ///< names of regions are told apart where links stand together
   std::vector<std::string> signs_;  ///< of each episode; empty: not marked
   std::vector<ChartMark> marks_;
 };

@@ -195,8 +195,8 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   append_outages(out, all);
   for (std::size_t d = 0; d < kDirections; ++d)
     if (all.known[d] && !all.loss_known[d])
-      out +=
-          "Losses " + std::string(kWayNames[d]) + " are not known: errors cannot be counted there.\n";
+      out += "Losses " + std::string(kWayNames[d]) +
+             " are not known: errors cannot be counted there.\n";
 }
 
 void append_csv_number(std::string& out, const std::optional<double>& value, int decimals) {

@@ -69,7 +69,7 @@ struct Site::State {
   const bool enable_reload;
 
   Exposition exposition;
-  std::shared_ptr<TextBuffer> spare;   ///< free while nobody else holds it
+  std::shared_ptr<TextBuffer> spare;  ///< free while nobody else holds it
   std::vector<std::weak_ptr<TextBuffer>> under_way;
 
   struct Compressed {
@@ -77,7 +77,7 @@ struct Site::State {
     std::uint64_t version = 0;
     Duration made{};
   };
-  std::array<Compressed, 3> compressed;   ///< index: Format
+  std::array<Compressed, 3> compressed;  ///< index: Format
 
   /// A text that is still in memory: the spare one, or one that a client has yet to take.
   struct Written {
@@ -86,7 +86,7 @@ struct Site::State {
     Duration made{};
     HttpTally tally;
   };
-  std::array<Written, 3> written;         ///< index: Format
+  std::array<Written, 3> written;  ///< index: Format
 
   HttpAnswer metrics(const HttpRequest& request, const HttpTally& tally, Duration steady_now);
   HttpAnswer metrics_text(const ExpositionInput& input, Format format, std::uint64_t version,
@@ -122,7 +122,7 @@ HttpAnswer Site::State::metrics_text(const ExpositionInput& input, Format format
   std::shared_ptr<TextBuffer> text = last.text.lock();
   if (!text || last.version != version || steady_now - last.made > kCacheAge ||
       last.tally != input.http) {
-    text.reset();   // free, if nobody else holds it
+    text.reset();  // free, if nobody else holds it
     text = free_text();
     if (!text) return fixed(503, "too many answers under way\n");
     for (Written& each : written)
@@ -221,7 +221,8 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
     return HttpAnswer::of(200, kJson, alerts_json(*now.snapshot, now.program->external_labels));
   }
   if (path == "/style.css") {
-    HttpAnswer answer = HttpAnswer::of(200, kCss, std::string(landing_style()) + std::string(review_style()));
+    HttpAnswer answer =
+        HttpAnswer::of(200, kCss, std::string(landing_style()) + std::string(review_style()));
     answer.cacheable = true;
     return answer;
   }
@@ -229,13 +230,18 @@ HttpAnswer Site::State::get(const HttpRequest& request, std::string_view path,
     if (auto answer = hooks.more(request)) return std::move(*answer);
   }
   if (path.starts_with("/review/")) {
-    return HttpAnswer::of(404, kHtml, plain_page("No review", "No history is kept, so there is nothing to review. Name a directory in the configuration (history: { dir: ... }) and start again."));
+    return HttpAnswer::of(
+        404, kHtml,
+        plain_page("No review",
+                   "No history is kept, so there is nothing to review. Name a directory in the "
+                   "configuration (history: { dir: ... }) and start again."));
   }
   return fixed(404, "not found\n");
 }
 
 Site::Site(const SnapshotBox& box, BuildInfo build, HttpHooks hooks, bool enable_reload)
-    : state_(new State{box, std::move(build), std::move(hooks), enable_reload, {}, {}, {}, {}, {}}) {}
+    : state_(
+          new State{box, std::move(build), std::move(hooks), enable_reload, {}, {}, {}, {}, {}}) {}
 Site::~Site() = default;
 
 HttpAnswer Site::answer(const HttpRequest& request, const HttpTally& tally, Duration steady_now) {

@@ -11,21 +11,21 @@ namespace {
 
 // Tags of the format: the low two bits tell the kind.
 constexpr unsigned kLiteral = 0;
-constexpr unsigned kNearCopy = 1;   // 4 to 11 bytes, offset below 2048: two bytes
-constexpr unsigned kFarCopy = 2;    // 1 to 64 bytes, offset below 65536: three bytes
+constexpr unsigned kNearCopy = 1;  // 4 to 11 bytes, offset below 2048: two bytes
+constexpr unsigned kFarCopy = 2;   // 1 to 64 bytes, offset below 65536: three bytes
 constexpr std::size_t kNearReach = 2047;
 constexpr std::size_t kNearMost = 11;
 constexpr std::size_t kFarReach = 65535;
 constexpr std::size_t kFarMost = 64;
-constexpr std::size_t kLeast = 4;   // a shorter copy saves nothing
+constexpr std::size_t kLeast = 4;  // a shorter copy saves nothing
 
-constexpr std::size_t kPiece = 32768;   ///< tags are chosen for this much at once
-constexpr int kTries = 4;               ///< earlier places that are looked at
-constexpr std::size_t kEnough = 48;     ///< as long as this, none is looked at
+constexpr std::size_t kPiece = 32768;  ///< tags are chosen for this much at once
+constexpr int kTries = 4;              ///< earlier places that are looked at
+constexpr std::size_t kEnough = 48;    ///< as long as this, none is looked at
 
 struct Copy {
   std::uint16_t offset = 0;
-  std::uint8_t size = 0;   ///< 0: none
+  std::uint8_t size = 0;  ///< 0: none
 };
 struct Copies {
   Copy far;
@@ -56,7 +56,8 @@ class Repetitions {
   static std::size_t known(Copy before, std::size_t most) {
     return std::min<std::size_t>(before.size == 0 ? 0 : before.size - 1U, most);
   }
-  std::size_t same(std::size_t earlier, std::size_t place, std::size_t known, std::size_t most) const {
+  std::size_t same(std::size_t earlier, std::size_t place, std::size_t known,
+                   std::size_t most) const {
     const char* a = text_.data() + earlier;
     const char* b = text_.data() + place;
     while (known + 8 <= most && std::memcmp(a + known, b + known, 8) == 0) known += 8;
@@ -64,12 +65,14 @@ class Repetitions {
     return known;
   }
   /// `known` bytes are the same for certain; offset 0: none.
-  void take(Copies& out, std::size_t offset, std::size_t known, std::size_t place, std::size_t most) const {
+  void take(Copies& out, std::size_t offset, std::size_t known, std::size_t place,
+            std::size_t most) const {
     if (offset == 0) return;
     const std::size_t size = same(place - offset, place, known, most);
     if (size < kLeast) return;
     const auto keep = [offset](Copy& best, std::size_t length) {
-      if (length > best.size) best = {static_cast<std::uint16_t>(offset), static_cast<std::uint8_t>(length)};
+      if (length > best.size)
+        best = {static_cast<std::uint16_t>(offset), static_cast<std::uint8_t>(length)};
     };
     keep(out.far, size);
     if (offset <= kNearReach) keep(out.near, std::min(size, kNearMost));
@@ -91,12 +94,13 @@ class Repetitions {
   const std::string_view text_;
   Copies before_;
   /// Places, by a hash of their first four bytes; and the place before each with the same hash.
-  std::vector<std::uint32_t> newest_ = std::vector<std::uint32_t>(std::size_t{1} << kBits, kNowhere);
+  std::vector<std::uint32_t> newest_ =
+      std::vector<std::uint32_t>(std::size_t{1} << kBits, kNowhere);
   std::vector<std::uint32_t> older_ = std::vector<std::uint32_t>(kFarReach + 1, kNowhere);
 };
 
-/// The tags for one piece that take the fewest bytes, chosen from its end. A copy as long as possible
-/// is never worse than a shorter one: what is left to say is less.
+/// The tags for one piece that take the fewest bytes, chosen from its end. A copy as long as
+/// possible is never worse than a shorter one: what is left to say is less.
 class Tags {
  public:
   Tags(Repetitions& repetitions, std::size_t begin, std::size_t end)
@@ -123,20 +127,22 @@ class Tags {
  private:
   /// What a place and all after it take.
   struct Bytes {
-    std::uint16_t apart = 0;    ///< where no literal is open
-    std::uint16_t joined = 0;   ///< where one is
+    std::uint16_t apart = 0;   ///< where no literal is open
+    std::uint16_t joined = 0;  ///< where one is
   };
   struct Step {
     Copies copies;
-    std::uint16_t bytes = 0;         ///< Bytes::apart
-    std::uint8_t apart = kLiteral;   ///< the tag that is best
+    std::uint16_t bytes = 0;        ///< Bytes::apart
+    std::uint8_t apart = kLiteral;  ///< the tag that is best
     std::uint8_t joined = kLiteral;
   };
 
   const Copy& copy_of(std::size_t i, unsigned kind) const {
     return kind == kNearCopy ? steps_[i].copies.near : steps_[i].copies.far;
   }
-  std::uint16_t after(std::size_t i) const { return i < steps_.size() ? steps_[i].bytes : std::uint16_t{0}; }
+  std::uint16_t after(std::size_t i) const {
+    return i < steps_.size() ? steps_[i].bytes : std::uint16_t{0};
+  }
 
   Bytes choose(std::size_t i, Bytes rest) {
     Step& step = steps_[i];
@@ -146,7 +152,8 @@ class Tags {
       copy = 3U + after(i + step.copies.far.size);
       kind = kFarCopy;
     }
-    if (const unsigned near = 2U + after(i + step.copies.near.size); step.copies.near.size > 0 && near <= copy) {
+    if (const unsigned near = 2U + after(i + step.copies.near.size);
+        step.copies.near.size > 0 && near <= copy) {
       copy = near;
       kind = kNearCopy;
     }

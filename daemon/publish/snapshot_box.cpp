@@ -11,7 +11,7 @@ SnapshotBox::SnapshotBox(ProgramState program)
 void SnapshotBox::store(judge::SnapshotPtr snapshot) {
   if (!snapshot) return;
   const std::lock_guard lock(mutex_);
-  held_.snapshot.swap(snapshot);   // the old one is released after the lock
+  held_.snapshot.swap(snapshot);  // the old one is released after the lock
   ++held_.version;
 }
 

@@ -28,8 +28,8 @@
 #include <utility>
 
 #include "fadeward/base/text.hpp"
-#include "fadeward/publish/web_address.hpp"
 #include "fadeward/net/lookup.hpp"
+#include "fadeward/publish/web_address.hpp"
 
 namespace fadeward::publish {
 
@@ -83,14 +83,15 @@ std::string base64(std::string_view bytes) {
 
 /// The first line.
 Result<std::string> read_password(const std::string& path) {
-  std::error_code failed;   // a pipe would hold up the whole thread, and hand it out once only
+  std::error_code failed;  // a pipe would hold up the whole thread, and hand it out once only
   if (const auto kind = std::filesystem::status(path, failed).type();
       kind != std::filesystem::file_type::regular && kind != std::filesystem::file_type::not_found)
     return Error{"password file " + printable(path) + " is not a regular file"};
   std::ifstream file(path, std::ios::binary);
   std::string text(kLongestPassword, '\0');
   file.read(text.data(), static_cast<std::streamsize>(text.size()));
-  if (!file.is_open() || file.bad()) return Error{"password file " + printable(path) + " cannot be read"};
+  if (!file.is_open() || file.bad())
+    return Error{"password file " + printable(path) + " cannot be read"};
   text.resize(static_cast<std::size_t>(file.gcount()));
   text.resize(std::min(text.find_first_of("\r\n"), text.size()));
   if (text.empty()) return Error{"password file " + printable(path) + " is empty"};
@@ -99,8 +100,10 @@ Result<std::string> read_password(const std::string& path) {
 
 std::string words(const error_code& error) {
   if (error == beast::error::timeout) return "timed out";
-  if (error == http::error::end_of_stream || error == asio::error::eof) return "the server closed the connection";
-  if (error == http::error::body_limit || error == http::error::header_limit) return "the answer is too large";
+  if (error == http::error::end_of_stream || error == asio::error::eof)
+    return "the server closed the connection";
+  if (error == http::error::body_limit || error == http::error::header_limit)
+    return "the answer is too large";
   return error.message();
 }
 
@@ -117,7 +120,7 @@ struct WebClient::State {
   const WebLimits limits;
   WebAddress address;
   net::Lookup lookup;
-  Timer waiting;                              ///< for the lookup
+  Timer waiting;  ///< for the lookup
   std::unique_ptr<Connection> connection;
   std::shared_ptr<ssl::context> tls;
   bool busy = false;
@@ -129,15 +132,16 @@ struct WebClient::State {
   Task<Result<net::Lookup::Addresses>> resolve();
   Task<Status> secure();
   template <class Layer>
-  Task<WebAnswer> exchange(Layer& layer, const std::string& head, const WebRequest& request, bool reused,
-                           bool& again);
+  Task<WebAnswer> exchange(Layer& layer, const std::string& head, const WebRequest& request,
+                           bool reused, bool& again);
   Status prepare_tls();
   Result<std::string> head_of(const WebRequest& request) const;
 };
 
 /// Everything but the body.
 Result<std::string> WebClient::State::head_of(const WebRequest& request) const {
-  std::string out = "POST " + join_path(address.path, request.path) + address.query + " HTTP/1.1\r\n";
+  std::string out =
+      "POST " + join_path(address.path, request.path) + address.query + " HTTP/1.1\r\n";
   out += "Host: " + address.authority + "\r\n";
   out += "User-Agent: fadeward/" FADEWARD_VERSION "\r\n";
   if (!target.user.empty()) {
@@ -146,7 +150,8 @@ Result<std::string> WebClient::State::head_of(const WebRequest& request) const {
     out += "Authorization: Basic " + base64(target.user + ":" + *password) + "\r\n";
   }
   out += "Content-Type: " + request.content_type + "\r\n";
-  if (!request.content_encoding.empty()) out += "Content-Encoding: " + request.content_encoding + "\r\n";
+  if (!request.content_encoding.empty())
+    out += "Content-Encoding: " + request.content_encoding + "\r\n";
   out += request.more_headers;
   out += "Content-Length: " + std::to_string(request.body.size()) + "\r\n\r\n";
   return out;
@@ -160,10 +165,12 @@ Status WebClient::State::prepare_tls() {
   context->set_verify_mode(ssl::verify_peer, failed);
   if (target.ca_file.empty()) {
     context->set_default_verify_paths(failed);
-    if (failed) return Error{"the system's certificate authorities cannot be read: " + failed.message()};
+    if (failed)
+      return Error{"the system's certificate authorities cannot be read: " + failed.message()};
   } else {
     context->load_verify_file(target.ca_file, failed);
-    if (failed) return Error{"ca_file " + printable(target.ca_file) + " cannot be used: " + failed.message()};
+    if (failed)
+      return Error{"ca_file " + printable(target.ca_file) + " cannot be used: " + failed.message()};
   }
   tls = std::move(context);
   return success();
@@ -193,11 +200,12 @@ Task<Status> WebClient::State::secure() {
   error_code failed, numeric;
   layer.set_verify_callback(ssl::host_name_verification(address.host), failed);
   asio::ip::make_address(address.host, numeric);
-  if (numeric) SSL_set_tlsext_host_name(layer.native_handle(), address.host.c_str());   // names only: RFC 6066
+  if (numeric)
+    SSL_set_tlsext_host_name(layer.native_handle(), address.host.c_str());  // names only: RFC 6066
   connection->tcp.expires_after(limits.handshake);
   co_await layer.async_handshake(ssl::stream_base::client, asio::redirect_error(kAwait, failed));
   if (!failed) co_return success();
-  tls.reset();   // the files may be better next time
+  tls.reset();  // the files may be better next time
   co_return Error{"TLS handshake: " + words(failed)};
 }
 
@@ -223,8 +231,8 @@ Task<Status> WebClient::State::connect() {
 
 /// `again`: a connection that was kept turned out to be closed before anything came back.
 template <class Layer>
-Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head, const WebRequest& request,
-                                           bool reused, bool& again) {
+Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head,
+                                           const WebRequest& request, bool reused, bool& again) {
   WebAnswer out;
   error_code failed;
   const std::array<asio::const_buffer, 2> parts = {asio::buffer(head), asio::buffer(request.body)};
@@ -238,14 +246,15 @@ Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head
   const error_code unsent = failed;
   std::optional<Parser> parser;
   connection->tcp.expires_after(limits.read);
-  for (int informational = 0; informational < 4; ++informational) {   // 100 Continue and the like
+  for (int informational = 0; informational < 4; ++informational) {  // 100 Continue and the like
     parser.emplace();
     parser->header_limit(static_cast<std::uint32_t>(limits.header_bytes));
     parser->body_limit(limits.body_bytes);
-    co_await http::async_read_header(layer, connection->buffer, *parser, asio::redirect_error(kAwait, failed));
+    co_await http::async_read_header(layer, connection->buffer, *parser,
+                                     asio::redirect_error(kAwait, failed));
     if (failed || parser->get().result_int() / 100 != 1) break;
   }
-  if (failed == http::error::body_limit) {   // found in the header already: so long a body it says
+  if (failed == http::error::body_limit) {  // found in the header already: so long a body it says
     out.status = parser->get().result_int();
     connection.reset();
     co_return out;
@@ -258,7 +267,8 @@ Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head
   out.status = parser->get().result_int();
   const auto wait = parser->get()[http::field::retry_after];
   out.retry_after.assign(wait.data(), std::min<std::size_t>(wait.size(), 64));
-  co_await http::async_read(layer, connection->buffer, *parser, asio::redirect_error(kAwait, failed));
+  co_await http::async_read(layer, connection->buffer, *parser,
+                            asio::redirect_error(kAwait, failed));
   out.body = parser->get().body().substr(0, 4096);
   if (failed || unsent || connection->buffer.size() > 0 || !parser->get().keep_alive())
     connection.reset();
@@ -270,7 +280,8 @@ Task<WebAnswer> WebClient::State::exchange(Layer& layer, const std::string& head
 Task<WebAnswer> WebClient::State::attempt(const std::string& head, const WebRequest& request) {
   WebAnswer out;
   for (int turn = 0; turn < 2; ++turn) {
-    const bool reused = connection != nullptr && Steady::now() - connection->last_used < limits.keep;
+    const bool reused =
+        connection != nullptr && Steady::now() - connection->last_used < limits.keep;
     if (!reused) {
       if (const Status connected = co_await connect(); !connected) {
         connection.reset();
@@ -290,7 +301,7 @@ Task<WebAnswer> WebClient::State::attempt(const std::string& head, const WebRequ
 }
 
 Task<> WebClient::State::serve(std::shared_ptr<State> self, WebRequest request, Done done) {
-  co_await asio::post(self->io.get_executor(), kAwait);   // never from within post()
+  co_await asio::post(self->io.get_executor(), kAwait);  // never from within post()
   if (self->gone) co_return;
   WebAnswer answer;
   auto head = self->head_of(request);
@@ -325,8 +336,8 @@ WebClient::~WebClient() {
 
 void WebClient::post(WebRequest request, Done done) {
   state_->busy = true;
-  asio::co_spawn(state_->io.get_executor(), State::serve(state_, std::move(request), std::move(done)),
-                 asio::detached);
+  asio::co_spawn(state_->io.get_executor(),
+                 State::serve(state_, std::move(request), std::move(done)), asio::detached);
 }
 
 bool WebClient::busy() const { return state_->busy; }

@@ -21,7 +21,9 @@ std::uint32_t WriteBatch::add_moment(std::int64_t milliseconds) {
   return moments() - 1;
 }
 
-void WriteBatch::add_sample(std::uint32_t moment, double value) { samples_.push_back({moment, value}); }
+void WriteBatch::add_sample(std::uint32_t moment, double value) {
+  samples_.push_back({moment, value});
+}
 
 std::string_view WriteBatch::labels(std::uint32_t series) const {
   const Series& each = series_[series];
@@ -36,7 +38,8 @@ std::span<const WriteBatch::Sample> WriteBatch::samples_of(std::uint32_t series)
 std::size_t WriteBatch::count(const WritePiece& piece) const {
   std::size_t out = 0;
   for (std::uint32_t i = piece.first; i < piece.last; ++i)
-    for (const Sample& sample : samples_of(i)) out += sample.moment >= piece.from && sample.moment < piece.to;
+    for (const Sample& sample : samples_of(i))
+      out += sample.moment >= piece.from && sample.moment < piece.to;
   return out;
 }
 

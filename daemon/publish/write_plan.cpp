@@ -10,7 +10,7 @@ namespace fadeward::publish {
 namespace {
 
 constexpr std::string_view kFirstLine = "fadeward push cursor 1";
-constexpr Duration kMargin = std::chrono::minutes{1};   ///< a request takes its time
+constexpr Duration kMargin = std::chrono::minutes{1};  ///< a request takes its time
 
 Time floor_quarter(Time time) {
   const auto since = time.time_since_epoch();
@@ -25,8 +25,9 @@ Time next_end(Time time) { return floor_quarter(time) + WritePlan::kQuarter; }
 std::optional<Time> parse_time(std::string_view text) {
   std::int64_t value = 0;
   const auto [end, failed] = std::from_chars(text.data(), text.data() + text.size(), value);
-  constexpr std::int64_t kMost = 4102444800000;   // 2100
-  if (failed != std::errc{} || end != text.data() + text.size() || value < 0 || value > kMost) return {};
+  constexpr std::int64_t kMost = 4102444800000;  // 2100
+  if (failed != std::errc{} || end != text.data() + text.size() || value < 0 || value > kMost)
+    return {};
   return Time{std::chrono::milliseconds{value}};
 }
 
@@ -36,7 +37,8 @@ std::string WriteCursor::text() const {
   std::string out(kFirstLine);
   out += "\ntarget " + target + "\nlive " + std::to_string(to_milliseconds(live)) + "\n";
   for (const Gap& gap : gaps)
-    out += "gap " + std::to_string(to_milliseconds(gap.from)) + " " + std::to_string(to_milliseconds(gap.to)) + "\n";
+    out += "gap " + std::to_string(to_milliseconds(gap.from)) + " " +
+           std::to_string(to_milliseconds(gap.to)) + "\n";
   return out;
 }
 
@@ -46,7 +48,7 @@ std::optional<WriteCursor> WriteCursor::parse(std::string_view text) {
   bool live = false;
   while (!text.empty()) {
     const auto end = text.find('\n');
-    if (end == text.npos) return {};   // cut off
+    if (end == text.npos) return {};  // cut off
     const std::string_view line = text.substr(0, end);
     text.remove_prefix(end + 1);
     if (first != (line == kFirstLine)) return {};
@@ -79,7 +81,8 @@ WritePlan::WritePlan(WriteRules rules, WriteCursor cursor, Duration steady_start
         if (!rules.out_of_order) rules.max_age = std::min(rules.max_age, kOldest);
         return rules;
       }()),
-      cursor_(std::move(cursor)), start_(steady_start) {}
+      cursor_(std::move(cursor)),
+      start_(steady_start) {}
 
 void WritePlan::look(Instant now, bool clock_trusted) {
   now_ = now;

@@ -10,12 +10,12 @@ namespace fadeward::publish {
 namespace {
 
 // Wire format of protocol buffers: key = field number << 3 | type; 1: eight bytes, 2: length first.
-constexpr char kTimeSeries = 1 << 3 | 2;   // of WriteRequest
-constexpr char kLabel = 1 << 3 | 2;        // of TimeSeries
+constexpr char kTimeSeries = 1 << 3 | 2;  // of WriteRequest
+constexpr char kLabel = 1 << 3 | 2;       // of TimeSeries
 constexpr char kSample = 2 << 3 | 2;
-constexpr char kName = 1 << 3 | 2;         // of Label
+constexpr char kName = 1 << 3 | 2;  // of Label
 constexpr char kLabelValue = 2 << 3 | 2;
-constexpr char kValue = 1 << 3 | 1;        // of Sample
+constexpr char kValue = 1 << 3 | 1;  // of Sample
 constexpr char kTimestamp = 2 << 3 | 0;
 
 std::size_t varint_size(std::uint64_t value) {
@@ -61,7 +61,7 @@ void append_labels(std::string& out, std::span<const WriteLabel> labels) {
 
 double rounded_for_transport(double value) {
   if (!std::isfinite(value) || value == 0) return value;
-  const int step = std::min(std::ilogb(value) - 12, -6);   // the bit that is kept last
+  const int step = std::min(std::ilogb(value) - 12, -6);  // the bit that is kept last
   const double scaled = std::ldexp(value, -step);
   return std::abs(scaled) < 0x1p53 ? std::ldexp(std::nearbyint(scaled), step) : value;
 }

@@ -23,10 +23,10 @@ constexpr std::size_t kMostMoments = 96;
 constexpr std::size_t kLargestCursor = 16 * 1024;
 constexpr auto kReadingTurn = std::chrono::milliseconds{20};
 constexpr Duration kReadAgain = std::chrono::seconds{10};
-constexpr Duration kPatience = std::chrono::minutes{2};        ///< while live samples wait
-constexpr Duration kLongPatience = std::chrono::hours{1};      ///< while they do not
+constexpr Duration kPatience = std::chrono::minutes{2};    ///< while live samples wait
+constexpr Duration kLongPatience = std::chrono::hours{1};  ///< while they do not
 
-constexpr const char* kReplaced = "replaced";          ///< a newer live set came before it was taken
+constexpr const char* kReplaced = "replaced";  ///< a newer live set came before it was taken
 constexpr const char* kTooOld = "too_old";
 constexpr const char* kOutOfOrder = "out_of_order";
 constexpr const char* kRefused = "refused";
@@ -44,7 +44,8 @@ std::string host_name() {
 WriteRules rules_of(const RemoteWriteSettings& settings, bool history) {
   WriteRules out;
   out.interval = settings.interval;
-  out.phase = Duration{static_cast<Duration::rep>(seed_of(host_name())) * 1000 % settings.interval.count()};
+  out.phase =
+      Duration{static_cast<Duration::rep>(seed_of(host_name())) * 1000 % settings.interval.count()};
   out.out_of_order = settings.out_of_order;
   out.max_age = settings.max_sample_age;
   out.history = history;
@@ -56,19 +57,28 @@ Status write_file(const std::string& path, const std::string& text) {
   const std::string fresh = path + ".new";
   const int file = ::open(fresh.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0640);
   if (file < 0) return Error{fresh + ": " + std::strerror(errno)};
-  const bool written = ::write(file, text.data(), text.size()) == static_cast<ssize_t>(text.size()) && ::fsync(file) == 0;
+  const bool written =
+      ::write(file, text.data(), text.size()) == static_cast<ssize_t>(text.size()) &&
+      ::fsync(file) == 0;
   const int why = errno;
   ::close(file);
   if (!written) return Error{fresh + ": " + std::strerror(why)};
-  if (std::rename(fresh.c_str(), path.c_str()) != 0) return Error{path + ": " + std::strerror(errno)};
+  if (std::rename(fresh.c_str(), path.c_str()) != 0)
+    return Error{path + ": " + std::strerror(errno)};
   return success();
 }
 
 }  // namespace
 
-WriteTarget::WriteTarget(boost::asio::io_context& io, const RemoteWriteSettings& settings, const WebLimits& limits,
-                         const PushOutside& outside, SnapshotBox& box, PushLedger& ledger)
-    : settings_(settings), outside_(outside), box_(box), ledger_(ledger), io_(io), client_(io, settings, limits),
+WriteTarget::WriteTarget(boost::asio::io_context& io, const RemoteWriteSettings& settings,
+                         const WebLimits& limits, const PushOutside& outside, SnapshotBox& box,
+                         PushLedger& ledger)
+    : settings_(settings),
+      outside_(outside),
+      box_(box),
+      ledger_(ledger),
+      io_(io),
+      client_(io, settings, limits),
       trouble_("push of samples to " + client_.label(), outside.log),
       disk_trouble_("keeping how far samples were pushed", outside.log),
       history_trouble_("reading what " + client_.label() + " has missed", outside.log),
@@ -100,7 +110,8 @@ void WriteTarget::save() {
   const std::string text = plan_.cursor().text();
   if (text == saved_) return;
   saved_at_ = plan_.cursor().live;
-  if (const Status written = write_file(cursor_path(), text); !written) return disk_trouble_.failed(written.error().message);
+  if (const Status written = write_file(cursor_path(), text); !written)
+    return disk_trouble_.failed(written.error().message);
   disk_trouble_.succeeded();
   saved_ = text;
 }
@@ -121,7 +132,8 @@ void WriteTarget::turn() {
   if (plan_.holds_live()) abandon_live();
   if (!trusted_ || now < not_before_) return;
   if (plan_.outdated(backlog_.what())) backlog_queue_.clear();
-  if (backlog_queue_.empty() && !backlog_.reading() && now >= read_again_) load_backlog(*published.snapshot);
+  if (backlog_queue_.empty() && !backlog_.reading() && now >= read_again_)
+    load_backlog(*published.snapshot);
   // In turns, so that neither waits for the other for long.
   if (!live_queue_.empty() && (backlog_queue_.empty() || !backlog_next_)) return post(Load::live);
   if (!backlog_queue_.empty()) post(Load::backlog);
@@ -153,15 +165,18 @@ void WriteTarget::take_live(const Published& published) {
 
 void WriteTarget::abandon_live() {
   std::size_t samples = 0;
-  for (; !live_queue_.empty(); live_queue_.accepted()) samples += live_batch_.count(live_queue_.front());
+  for (; !live_queue_.empty(); live_queue_.accepted())
+    samples += live_batch_.count(live_queue_.front());
   ledger_.drop(label(), kReplaced, samples);
 }
 
 // ---- backlog ------------------------------------------------------------------------------------
 
 void WriteTarget::load_backlog(const judge::Snapshot& snapshot) {
-  const std::size_t series = std::max<std::size_t>(1, 2 * backlog_quantities() * snapshot.links.size());
-  const auto what = plan_.backlog(std::clamp<std::size_t>(WriteQueue::kMostSamples / series, 1, kMostMoments));
+  const std::size_t series =
+      std::max<std::size_t>(1, 2 * backlog_quantities() * snapshot.links.size());
+  const auto what =
+      plan_.backlog(std::clamp<std::size_t>(WriteQueue::kMostSamples / series, 1, kMostMoments));
   if (!what) return reader_.reset();
   std::vector<std::string> links;
   for (const judge::LinkSnapshot& link : snapshot.links) links.push_back(link.name);
@@ -172,7 +187,7 @@ void WriteTarget::load_backlog(const judge::Snapshot& snapshot) {
     else if (try_later(opened.error().message))
       return;
     else
-      links.clear();   // nothing of it can be had
+      links.clear();  // nothing of it can be had
   }
   backlog_.begin(*what, std::move(links));
   read_backlog();
@@ -203,7 +218,7 @@ void WriteTarget::read_backlog() {
 void WriteTarget::backlog_read() {
   if (reader_ && !reader_->problems().empty()) {
     const bool later = try_later(reader_->problems().front());
-    reader_.reset();   // it tells each problem once
+    reader_.reset();  // it tells each problem once
     if (later) return;
   } else if (reader_) {
     history_trouble_.succeeded();
@@ -230,7 +245,8 @@ void WriteTarget::post(Load load) {
   request.content_encoding = "snappy";
   request.more_headers = "X-Prometheus-Remote-Write-Version: 0.1.0\r\n";
   request.body = request_.compressed();
-  client_.post(std::move(request), [this, load](const WebAnswer& answer) { answered(load, answer); });
+  client_.post(std::move(request),
+               [this, load](const WebAnswer& answer) { answered(load, answer); });
 }
 
 void WriteTarget::answered(Load load, const WebAnswer& answer) {
@@ -244,8 +260,8 @@ void WriteTarget::answered(Load load, const WebAnswer& answer) {
     tally.last_success = now.wall;
     trouble_.succeeded();
     if (old_ > 0)
-      outside_.log(PushTone::warning, std::to_string(old_) + " samples have become too old for " + label() +
-                                          "; fadeward export still has them");
+      outside_.log(PushTone::warning, std::to_string(old_) + " samples have become too old for " +
+                                          label() + "; fadeward export still has them");
     old_ = 0;
     backoff_.succeeded();
     failing_ = false;
@@ -258,7 +274,7 @@ void WriteTarget::answered(Load load, const WebAnswer& answer) {
     } else {
       trouble_.failed(describe(answer));
       not_before_ = now.steady + backoff_.failed(retry_after(answer.retry_after, now.wall));
-      if (!failing_) save();   // whatever happens during the outage: it began here
+      if (!failing_) save();  // whatever happens during the outage: it began here
       failing_ = true;
     }
   }
@@ -274,11 +290,17 @@ void WriteTarget::refused(Load load, const WebAnswer& answer) {
   const bool large = outcome_of(answer) == PushOutcome::too_large;
   const auto lost = large ? queue(load).too_large() : queue(load).refused(by_time);
   if (!lost) return;
-  const bool old = answer.body.find("order") == std::string::npos && answer.body.find("duplicate") == std::string::npos;
-  ledger_.drop(label(), !by_time ? kRefused : old ? kTooOld : kOutOfOrder, batch(load).count(*lost));
+  const bool old = answer.body.find("order") == std::string::npos &&
+                   answer.body.find("duplicate") == std::string::npos;
+  ledger_.drop(label(),
+               !by_time ? kRefused
+               : old    ? kTooOld
+                        : kOutOfOrder,
+               batch(load).count(*lost));
   trouble_.failed(describe(answer));
   if (load == Load::live)
-    live_.refused(live_batch_, *lost, !by_time && lost->last - lost->first == 1, outside_.now().steady);
+    live_.refused(live_batch_, *lost, !by_time && lost->last - lost->first == 1,
+                  outside_.now().steady);
 }
 
 void WriteTarget::finished(Load load) {
@@ -296,7 +318,7 @@ void WriteTarget::finished(Load load) {
 void WriteTarget::end(std::function<void()> done) {
   ended_ = std::move(done);
   if (!client_.busy()) return post_end();
-  if (failing_) ended_();   // its answer is not worth waiting for
+  if (failing_) ended_();  // its answer is not worth waiting for
 }
 
 void WriteTarget::post_end() {

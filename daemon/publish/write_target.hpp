@@ -24,8 +24,9 @@ namespace fadeward::publish {
 /// One thread. What it is given outlives it.
 class WriteTarget {
  public:
-  WriteTarget(boost::asio::io_context& io, const RemoteWriteSettings& settings, const WebLimits& limits,
-              const PushOutside& outside, SnapshotBox& box, PushLedger& ledger);
+  WriteTarget(boost::asio::io_context& io, const RemoteWriteSettings& settings,
+              const WebLimits& limits, const PushOutside& outside, SnapshotBox& box,
+              PushLedger& ledger);
   ~WriteTarget();
 
   /// For what is taken from now on; what the receiver has under other labels ends there.
@@ -60,7 +61,9 @@ class WriteTarget {
   void again();
 
   WriteQueue& queue(Load load) { return load == Load::backlog ? backlog_queue_ : live_queue_; }
-  const WriteBatch& batch(Load load) const { return load == Load::backlog ? backlog_.batch() : live_batch_; }
+  const WriteBatch& batch(Load load) const {
+    return load == Load::backlog ? backlog_.batch() : live_batch_;
+  }
 
   const RemoteWriteSettings settings_;
   const PushOutside& outside_;
@@ -76,23 +79,23 @@ class WriteTarget {
   std::map<std::string, std::string> labels_;
   LiveSamples live_;
   WriteBatch live_batch_;
-  WriteQueue live_queue_;                    ///< also of the end
+  WriteQueue live_queue_;  ///< also of the end
   Time live_time_{};
   BacklogSamples backlog_;
   WriteQueue backlog_queue_;
-  std::optional<history::Reader> reader_;    ///< open while there is a backlog
-  std::optional<Duration> unread_since_;     ///< since when it cannot be read
-  Duration read_again_ = Duration::min();    ///< not before
+  std::optional<history::Reader> reader_;  ///< open while there is a backlog
+  std::optional<Duration> unread_since_;   ///< since when it cannot be read
+  Duration read_again_ = Duration::min();  ///< not before
   WriteRequestBuilder request_;
-  bool trusted_ = false;                     ///< the clock, at the last turn
-  bool failing_ = false;                     ///< the last request did not reach it
-  bool backlog_next_ = false;                ///< whose turn it is where both wait
-  std::size_t old_ = 0;                      ///< too old, and not yet told in the log
+  bool trusted_ = false;       ///< the clock, at the last turn
+  bool failing_ = false;       ///< the last request did not reach it
+  bool backlog_next_ = false;  ///< whose turn it is where both wait
+  std::size_t old_ = 0;        ///< too old, and not yet told in the log
   Duration not_before_ = Duration::min();
-  std::function<void()> ended_;              ///< set: nothing but the end is sent any more
-  std::string saved_;                        ///< what stands on disk
+  std::function<void()> ended_;  ///< set: nothing but the end is sent any more
+  std::string saved_;            ///< what stands on disk
   Time saved_at_{};
-  std::shared_ptr<char> alive_ = std::make_shared<char>();   ///< for what waits in the loop
+  std::shared_ptr<char> alive_ = std::make_shared<char>();  ///< for what waits in the loop
 };
 
 }  // namespace fadeward::publish
