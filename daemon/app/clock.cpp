@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <fstream>
 
 namespace fadeward::app {
 
@@ -21,6 +22,12 @@ Instant Clock::now() const {
     return {std::chrono::time_point_cast<Duration>(std::chrono::system_clock::now()), steady};
   const Duration passed{static_cast<Duration::rep>(static_cast<double>((steady - origin_).count()) * factor_)};
   return {start_ + passed, passed};
+}
+
+std::string Clock::boot() const {
+  std::string name;
+  if (factor_ == 1) std::ifstream("/proc/sys/kernel/random/boot_id") >> name;
+  return name;
 }
 
 Duration Clock::real(Duration span) const {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "fadeward/base/text.hpp"
 
@@ -19,6 +20,38 @@ history::EventChange change_of(judge::Change change) {
     case judge::Change::cleared: return history::EventChange::cleared;
   }
   return history::EventChange::raised;
+}
+
+/// The same moment by the other clock; dates stay.
+Time since_boot(Time at, Instant now) {
+  return believable(at) ? at : Time{at - now.wall + now.steady};
+}
+
+template <class T>
+void append(std::vector<T>& to, std::vector<T>& from) {
+  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
+}
+
+void append(history::Batch& to, history::Batch from) {
+  append(to.bins, from.bins);
+  append(to.events, from.events);
+  append(to.marks, from.marks);
+  append(to.periods, from.periods);
+}
+
+/// "38 quarter hours of 2 links"
+std::string words_of(const std::vector<history::BinRecord>& bins) {
+  std::set<std::string> links;
+  std::set<Time> quarters;
+  for (const history::BinRecord& record : bins) {
+    links.insert(record.link);
+    quarters.insert(record.bin.start);
+  }
+  const auto counted = [](std::size_t count, const char* one, const char* many) {
+    return std::to_string(count) + " " + (count == 1 ? one : many);
+  };
+  return counted(quarters.size(), "quarter hour", "quarter hours") + " of " +
+         counted(links.size(), "link", "links");
 }
 
 }  // namespace
@@ -43,8 +76,94 @@ void HistoryFeed::settings(const Settings& settings, Instant now) {
 }
 
 void HistoryFeed::mark(history::MarkKind kind, Instant now, std::string port, std::string text) {
-  batch_.marks.push_back({now.wall, kind, std::move(port), std::move(text)});
+  put(history::MarkRecord{now.wall, kind, std::move(port), std::move(text)}, now);
 }
+
+// ---- what waits for a clock ----------------------------------------------------------------
+
+void HistoryFeed::put(history::EventRecord event, Instant now) {
+  if (believed(now)) {
+    batch_.events.push_back(std::move(event));
+    return;
+  }
+  event.time = since_boot(event.time, now);
+  if (event.onset) event.onset = since_boot(*event.onset, now);
+  fresh_.events.push_back(event);
+  held_.events.push_back(std::move(event));
+}
+
+void HistoryFeed::put(history::MarkRecord mark, Instant now) {
+  if (believed(now)) {
+    batch_.marks.push_back(std::move(mark));
+    return;
+  }
+  mark.time = since_boot(mark.time, now);
+  fresh_.marks.push_back(mark);
+  held_.marks.push_back(std::move(mark));
+}
+
+void HistoryFeed::put(history::BinRecord bin, Instant now) {
+  if (believed(now)) {
+    batch_.bins.push_back(std::move(bin));
+    return;
+  }
+  bin.bin.start = since_boot(bin.bin.start, now);
+  bin.again = true;
+  hold(std::move(bin));
+}
+
+/// Not in the file: what was learned is in the state as well.
+void HistoryFeed::put(history::PeriodRecord period, Instant now) {
+  if (believed(now)) {
+    batch_.periods.push_back(std::move(period));
+    return;
+  }
+  period.from = since_boot(period.from, now);
+  period.to = since_boot(period.to, now);
+  held_.periods.push_back(std::move(period));
+}
+
+/// Of this run: the state of the run before may have held a part of it open.
+bool HistoryFeed::is_first(const history::BinRecord& bin) {
+  return met_.emplace(bin.link, bin.direction).second;
+}
+
+void HistoryFeed::hold(history::BinRecord bin) {
+  const bool first = is_first(bin);
+  std::size_t count = 0;
+  for (history::BinRecord& other : held_.bins) {
+    if (other.link != bin.link || other.direction != bin.direction) continue;
+    ++count;
+    if (!first || std::chrono::abs(other.bin.start - bin.bin.start) >= kBinSpan / 2) continue;
+    if (other.bin.frames + other.bin.lost < bin.bin.frames + bin.bin.lost) other = bin;
+    return;
+  }
+  if (count >= kMostHeldBins) {
+    ++dropped_;
+    return;
+  }
+  fresh_.bins.push_back(bin);
+  held_.bins.push_back(std::move(bin));
+}
+
+bool HistoryFeed::restore(history::Held held, Instant now) {
+  held_ = std::move(held.records);
+  held_offset_ = held.offset;
+  append(batch_, std::move(held.dated));
+  const history::Batch& lost = held.undated;
+  dropped_ += lost.bins.size() + lost.events.size() + lost.marks.size();
+  if (!lost.bins.empty()) mark(history::MarkKind::undated, now, "", words_of(lost.bins));
+  // The file goes once what it held is written.
+  if (!batch_.empty()) batch_.placed_by = now.wall.time_since_epoch() - now.steady;
+  if (lost.empty()) return false;
+  fresh_ = held_;
+  append(fresh_, history::Batch(batch_));
+  return true;
+}
+
+history::Batch HistoryFeed::take_held() { return std::exchange(fresh_, {}); }
+
+// ---- what happens ---------------------------------------------------------------------------
 
 void HistoryFeed::started(const std::string& version, Instant now) {
   mark(history::MarkKind::started, now, "", version);
@@ -53,7 +172,6 @@ void HistoryFeed::started(const std::string& version, Instant now) {
 void HistoryFeed::stopped(Instant now) { mark(history::MarkKind::stopped, now, "", ""); }
 
 void HistoryFeed::note(const judge::Event& event, const Settings& settings, Instant now) {
-  static_cast<void>(now);
   history::EventRecord record;
   record.time = event.time;
   if (event.link < settings.links.size()) record.link = settings.links[event.link].name;
@@ -68,24 +186,14 @@ void HistoryFeed::note(const judge::Event& event, const Settings& settings, Inst
   record.size_db = event.size_db;
   record.confidence = event.confidence;
   record.text = event.text;
-  batch_.events.push_back(std::move(record));
+  put(std::move(record), now);
 }
 
 void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
   const Duration offset = now.wall.time_since_epoch() - now.steady;
   if (clock_steps_ && *clock_steps_ != snapshot.clock_steps && offset_known_) {
-    const Duration step = offset - offset_;
-    // What was noted under the clock as it was before moves with it, unless that was right already.
-    const auto move = [step](Time& at) {
-      if (!believable(at)) at += step;
-    };
-    for (history::EventRecord& event : batch_.events) {
-      if (event.onset && !believable(event.time)) *event.onset += step;
-      move(event.time);
-    }
-    for (history::MarkRecord& held : batch_.marks) move(held.time);
     std::string text;
-    append_rounded(text, duration_to_seconds(step), 1);
+    append_rounded(text, duration_to_seconds(offset - offset_), 1);
     mark(history::MarkKind::clock_step, now, "", text + " s");
   }
   clock_steps_ = snapshot.clock_steps;
@@ -134,7 +242,7 @@ void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
         period.from = baseline_settings_[i].from;
         period.to = baseline_settings_[i].to;
       }
-      batch_.periods.push_back(std::move(period));
+      put(std::move(period), now);
     }
     if (!known)
       known =
@@ -142,10 +250,10 @@ void HistoryFeed::look(const judge::Snapshot& snapshot, Instant now) {
   }
 }
 
-void HistoryFeed::collect(judge::Supervisor& supervisor, const Settings& settings) {
+void HistoryFeed::collect(judge::Supervisor& supervisor, const Settings& settings, Instant now) {
   supervisor.take_bins([&](LinkIndex link, Direction direction, Bin& bin) {
     if (link < settings.links.size())
-      batch_.bins.push_back({settings.links[link].name, direction, std::move(bin)});
+      put(history::BinRecord{settings.links[link].name, direction, std::move(bin)}, now);
   });
 }
 
@@ -156,8 +264,9 @@ void HistoryFeed::limit() {
     dropped_ += over;
     records.erase(records.begin(), records.begin() + static_cast<std::ptrdiff_t>(over));
   };
-  cut(batch_.events);
-  cut(batch_.marks);
+  cut(held_.events);
+  cut(held_.marks);
+  cut(held_.periods);
   cut(batch_.periods);
 }
 
@@ -166,7 +275,17 @@ history::Batch HistoryFeed::take(Instant now) {
     limit();
     return {};
   }
-  // Noted before the clock was put right, and not moved: a time that never was.
+  if (!held_.empty()) {
+    const Duration offset =
+        held_offset_.value_or(now.wall.time_since_epoch() - now.steady);
+    history::Batch all = history::placed(std::exchange(held_, {}), offset);
+    append(all, std::move(batch_));
+    batch_ = std::move(all);
+    batch_.placed_by = offset;
+  }
+  held_offset_.reset();
+  fresh_ = {};
+  // No time that never was, wherever it came from.
   const auto never = [this](Time at) { return !recording_ && !believable(at); };
   dropped_ += std::erase_if(batch_.events, [&](const auto& event) { return never(event.time); });
   dropped_ += std::erase_if(batch_.marks, [&](const auto& held) { return never(held.time); });

@@ -37,7 +37,7 @@ void ReplayHistory::note(const judge::Event& event, Time now) {
 }
 
 void ReplayHistory::minute(judge::Supervisor& supervisor, Time now) {
-  feed_.collect(supervisor, settings_);
+  feed_.collect(supervisor, settings_, instant(now));
   const auto day = std::chrono::floor<std::chrono::days>(now);
   if (day != looked_) {
     if (looked_ == std::chrono::sys_days{}) feed_.settings(settings_, instant(now));

@@ -52,7 +52,7 @@ class Daemon {
         settings_(std::move(settings)),
         proofs_(take_proofs(settings_.history.dir, settings_)),
         clock_(options.time_factor == 1 ? Clock{} : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
-        supervisor_(settings_, clock_.now(), core_options(settings_)),
+        supervisor_(settings_, clock_.now(), core_options()),
         signals_(io_, SIGTERM, SIGINT, SIGHUP),
         timer_(io_),
         watchdog_(io_) {}
@@ -107,9 +107,10 @@ class Daemon {
     return success();
   }
 
-  static judge::SupervisorOptions core_options(const Settings& settings) {
+  judge::SupervisorOptions core_options() const {
     judge::SupervisorOptions options;
-    options.keep_bins = !settings.history.dir.empty();
+    options.keep_bins = !settings_.history.dir.empty();
+    options.boot = clock_.boot();
     return options;
   }
 
@@ -118,7 +119,7 @@ class Daemon {
       spdlog::log(tone == HistoryWriter::Tone::error     ? spdlog::level::err
                   : tone == HistoryWriter::Tone::warning ? spdlog::level::warn
                                                          : spdlog::level::info, "{}", text);
-    });
+    }, clock_.boot());
     if (!writer) return writer.error();
     history_ = std::move(writer).value();
     return success();
@@ -127,6 +128,10 @@ class Daemon {
   void begin_history() {
     if (!history_) return;
     const Instant now = clock_.now();
+    if (feed_.restore(history_->take_held(), now)) {
+      spdlog::warn("the program ran without a clock until the machine stopped: {} records have no date and are left out", feed_.dropped());
+      history_->hold(feed_.take_held(), true);
+    }
     feed_.started(FADEWARD_VERSION, now);
     feed_.settings(settings_, now);
     feed_.periods(periods_of(proofs_));
@@ -155,8 +160,14 @@ class Daemon {
     const auto minute = std::chrono::floor<std::chrono::minutes>(now.wall);
     if (minute == collected_) return;
     collected_ = minute;
-    feed_.collect(supervisor_, settings_);
+    feed_.collect(supervisor_, settings_, now);
+    hand_over(now);
+  }
+
+  /// What has a date to the history, what has none to its file.
+  void hand_over(Instant now) {
     history_->push(feed_.take(now), now.wall);
+    history_->hold(feed_.take_held());
   }
 
   void tell_write_errors() {
@@ -364,7 +375,7 @@ class Daemon {
     proofs_ = take_proofs(fresh.history.dir, fresh);
     // Both go by the numbers of the old settings, and a link that is gone takes its bins with it.
     log_events();
-    if (history_) feed_.collect(supervisor_, settings_);
+    if (history_) feed_.collect(supervisor_, settings_, clock_.now());
     supervisor_.reconfigure(fresh, clock_.now());
     settings_ = std::move(fresh);
     for (PortIndex i = 0; i < feeds_.size(); ++i) feeds_[i]->move_to(i);
@@ -409,9 +420,9 @@ class Daemon {
   /// The open quarter hour goes with the state.
   void end_history() {
     const Instant now = clock_.now();
-    feed_.collect(supervisor_, settings_);
+    feed_.collect(supervisor_, settings_, now);
     feed_.stopped(now);
-    history_->push(feed_.take(now), now.wall);
+    hand_over(now);
     if (const Status written = history_->finish(); !written)
       spdlog::error("history not written to its end: {}", written.error().message);
   }

@@ -251,8 +251,8 @@ bool MonthFile::put_bin(const BinRecord& record) {
   if (!link) return false;
   const auto bit = static_cast<std::uint8_t>(1U << static_cast<unsigned>(record.direction));
   std::uint8_t& met = (*met_)[record.link];
-  const bool first = (met & bit) == 0;
-  met |= bit;
+  const bool first = record.again || (met & bit) == 0;
+  if (!record.again) met |= bit;
   const std::int64_t series = series_of(*link, record.direction);
   const Time start = record.bin.start;
 

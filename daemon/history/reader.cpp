@@ -382,9 +382,11 @@ std::vector<MarkRecord> Reader::marks(Time from, Time to) {
     read.bind(1, std::int64_t{from.time_since_epoch().count()});
     read.bind(2, std::int64_t{to.time_since_epoch().count()});
     int code = 0;
-    while ((code = read.step()) == SQLITE_ROW)
-      out.push_back({Time{Duration{read.integer(0)}}, enum_of<MarkKind>(read.bytes(1), 5),
-                     text_at(read, 2), text_at(read, 3)});
+    while ((code = read.step()) == SQLITE_ROW) {
+      const auto kind = enum_of<MarkKind>(read.bytes(1), kMarkKinds);
+      if (name_of(kind) != read.bytes(1)) continue;  // of a later version
+      out.push_back({Time{Duration{read.integer(0)}}, kind, text_at(read, 2), text_at(read, 3)});
+    }
     return code == SQLITE_DONE;
   });
   return out;

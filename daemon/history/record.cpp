@@ -18,6 +18,7 @@ std::string_view name_of(MarkKind value) {
     case MarkKind::port_up: return "port_up";
     case MarkKind::port_down: return "port_down";
     case MarkKind::clock_step: return "clock_step";
+    case MarkKind::undated: return "undated";
   }
   return "none";
 }

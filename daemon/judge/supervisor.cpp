@@ -301,8 +301,6 @@ void Supervisor::reconfigure(const Settings& settings, Instant now) {
 
 void Supervisor::take_bins(const std::function<void(LinkIndex, Direction, Bin&)>& visit) {
   State& s = *state_;
-  // Until the clock is believed they wait; a step of the clock moves them.
-  if (!s.options.recording && !believable(s.last.wall)) return;
   for (std::size_t i = 0; i < s.links.size(); ++i)
     for (const Direction d : {Direction::inbound, Direction::outbound}) {
       std::vector<Bin>& closed = s.links[i].state().direction(d).closed;
@@ -347,6 +345,7 @@ std::string Supervisor::save() const {
     std::string port = s.heard_on(link);
     writer(port);
   }
+  writer(s.options.boot, s.last.steady);
   s.events_at_save = s.events_total + s.events.size();
 
   std::string out{kMagic};
@@ -393,17 +392,31 @@ Status Supervisor::restore(std::string_view bytes, Instant now) {
     reader(port);
     if (link != nullptr) fresh->bind_to(port, *link);
   }
+  std::string boot;
+  Duration steady{};
+  if (!reader.at_end()) reader(boot, steady);  // earlier ones do not have it
   if (!reader.ok() || !reader.at_end()) return Error{"state file does not hold what it says"};
   const auto each_direction = [&](auto work) {
     for (LinkJudge& link : fresh->links)
       for (const Direction d : {Direction::inbound, Direction::outbound}) work(link.state().direction(d));
   };
+  const auto shift = [&](Duration step) {
+    for (LinkJudge& link : fresh->links) link.shift(step);
+    for (PortJudge& port : fresh->ports) port.shift(step);
+  };
+  const bool same_boot = !boot.empty() && boot == fresh->options.boot;
+  if (same_boot) {
+    const Duration step = (now.wall - saved) - (now.steady - steady);
+    if (std::chrono::abs(step) > kClockStep) shift(step);
+  } else if (!believable(saved) && !fresh->options.recording) {
+    // When that was nobody knows, nor how long ago.
+    each_direction([](auto& direction) { direction.drop_bin(); });
+  }
   // A clock that stands before the save has lost its time: keep ages as they would be at once. The
   // quarter hour under way belongs to the time before.
-  if (saved > now.wall) {
+  if (!same_boot && saved > now.wall) {
     if (fresh->options.keep_bins) each_direction([](auto& direction) { direction.end_bin(); });
-    for (LinkJudge& link : fresh->links) link.shift(now.wall - saved);
-    for (PortJudge& port : fresh->ports) port.shift(now.wall - saved);
+    shift(now.wall - saved);
   }
   // A quarter hour that ended meanwhile: its frames are still in the window, and soon too old for it.
   each_direction([&](auto& direction) { direction.end_bin_before(now.wall); });

@@ -246,6 +246,16 @@ void DirectionState::end_bin() {
   bin_until_ = Time::min();
 }
 
+void DirectionState::drop_bin() {
+  if (!bin_open()) return;
+  settle_counts();
+  if (keep_closed && !bin.empty()) ++closed_dropped;
+  bin = Bin{};
+  bin_from_ = rate_from_ = frames_total;
+  bin_since_ = Time{};
+  bin_until_ = Time::min();
+}
+
 void DirectionState::shift(Duration step) {
   window.shift(step);
   margin_fit.shift(step);

@@ -242,8 +242,7 @@ constexpr std::array kTable = std::to_array<Entry>({
      source::ProgramNumber{write_errors}},
     {{"fadeward_history_dropped_total", counter, "",
       "Quarter hours, events and marks that will never be in the history: more waited for a disk "
-      "or "
-      "a believable clock than may wait."},
+      "or a believable clock than may wait, or the machine stopped before it knew the time."},
      source::ProgramNumber{history_dropped}},
     {{"fadeward_push_requests_total", counter, "",
       "Requests to a push target that came to an end, one way or the other."},

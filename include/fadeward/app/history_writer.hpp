@@ -6,11 +6,13 @@
 #include <functional>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <thread>
 
 #include "fadeward/base/result.hpp"
 #include "fadeward/base/settings.hpp"
+#include "fadeward/history/held_file.hpp"
 #include "fadeward/history/store.hpp"
 
 namespace fadeward::app {
@@ -28,12 +30,20 @@ class HistoryWriter {
   enum class Tone : std::uint8_t { info, warning, error };
   using Log = std::function<void(Tone, const std::string&)>;  ///< called on the writer's thread
 
+  /// `boot`: of the machine, see HeldFile.
   static Result<std::unique_ptr<HistoryWriter>> open(const std::string& dir,
-                                                     history::StoreOptions options, Log log);
+                                                     history::StoreOptions options, Log log,
+                                                     std::string boot = {});
   ~HistoryWriter();  ///< as finish()
   HistoryWriter(const HistoryWriter&) = delete;
   HistoryWriter& operator=(const HistoryWriter&) = delete;
 
+  /// What earlier runs left waiting for a clock; before the first `hold` or `push`. A file that
+  /// cannot be read is set aside, and said.
+  history::Held take_held();
+  /// Returns at once. Keeps what waits for a clock in a file beside the history until a batch that
+  /// was `placed_by` it is written. `anew`: in place of what the file holds.
+  void hold(history::Batch records, bool anew = false);
   /// Returns at once. `now`: what housekeeping goes by.
   void push(history::Batch batch, Time now);
   /// One last attempt for what waits, then the files are closed. Success: everything is on disk.
@@ -44,16 +54,26 @@ class HistoryWriter {
   std::uint64_t dropped() const;  ///< records that were never written
 
  private:
-  HistoryWriter(std::unique_ptr<history::Store> store, Log log);
+  HistoryWriter(std::unique_ptr<history::Store> store, history::HeldFile held, Log log);
   void run();
   bool attempt();
+  void keep_held();
+  void begin_placing();
+  void end_placing();
+  void told(const Status& done, const char* what);
   void tidy(std::unique_lock<std::mutex>& guard);
   void failed(const std::string& why);
-  void cut(history::Batch& batch);
+  static std::uint64_t cut(history::Batch& batch);  ///< how many records went
 
   std::unique_ptr<history::Store> store_;
+  history::HeldFile held_;
   const Log log_;
   history::Batch in_hand_;      ///< the thread's own
+  history::Batch to_hold_;      ///< the thread's own: not in the file yet
+  bool hold_anew_ = false;
+  std::optional<Duration> placing_;  ///< in hand is what the file holds, placed by this
+  bool placing_noted_ = false;
+  bool hold_failed_ = false;
   std::string trouble_;         ///< empty: the last attempt succeeded
   std::uint64_t attempts_ = 0;  ///< failed since
   bool tidying_failed_ = false;
@@ -61,6 +81,8 @@ class HistoryWriter {
   mutable std::mutex mutex_;  ///< guards what follows
   std::condition_variable changed_;
   history::Batch waiting_;
+  history::Batch waiting_to_hold_;
+  bool waiting_anew_ = false;
   Time now_{};
   bool tidy_due_ = false;
   bool stop_ = false;

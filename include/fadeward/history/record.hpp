@@ -35,8 +35,10 @@ struct EventRecord {
 
 /// started, stopped: the program; what lies between a start and no stop ended with a crash or a
 /// power cut. port_up, port_down: a port opened or lost. clock_step: the wall clock was put right;
-/// `text` says by how much.
-enum class MarkKind : std::uint8_t { started, stopped, port_up, port_down, clock_step };
+/// `text` says by how much. undated: before this the program ran without ever knowing the time; `text`
+/// says what it heard, which is in no figure.
+enum class MarkKind : std::uint8_t { started, stopped, port_up, port_down, clock_step, undated };
+inline constexpr int kMarkKinds = 6;
 
 struct MarkRecord {
   Time time{};

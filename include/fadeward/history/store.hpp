@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -25,6 +26,7 @@ struct BinRecord {
   std::string link;
   Direction direction = Direction::inbound;
   Bin bin;
+  bool again = false;  ///< may be written already: of two the fuller one stays
 };
 
 /// What is written together.
@@ -34,6 +36,8 @@ struct Batch {
   std::vector<MarkRecord> marks;
   std::vector<PeriodRecord> periods;  ///< kept in the month of `at`
   Time at{};
+  /// Wall minus steady, where some of it waited for a clock and was placed by it.
+  std::optional<Duration> placed_by = {};
 
   bool empty() const { return bins.empty() && events.empty() && marks.empty() && periods.empty(); }
 };

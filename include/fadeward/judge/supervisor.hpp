@@ -26,6 +26,7 @@ namespace fadeward::judge {
 struct SupervisorOptions {
   bool keep_intervals = false;  ///< fill Interval for `interval_snapshot` (costs memory)
   bool keep_bins = false;       ///< quarter hours wait for `take_bins`
+  std::string boot;  ///< as long as it is the same the steady clock goes on; empty: not known
   bool recording = false;       ///< time is the recording's own: reports are believed as they are
 };
 
@@ -70,9 +71,11 @@ class Supervisor {
 
   /// Calls `visit` for each quarter hour that ended since the last call, by link, direction and time,
   /// and forgets it; the bin may be moved from. All of a quarter hour are there after the first tick
-  /// in the minute after its end. While the clock is not believed nothing comes: up to 96 for each
-  /// direction wait for it and move with it, further ones are dropped and counted. The open quarter
-  /// hour is part of `save`: one that ended before `restore` comes after it.
+  /// in the minute after its end. Up to 96 for each direction wait to be fetched, further ones are
+  /// dropped and counted. While the clock is not believed they come with its times, which no year
+  /// had; those not fetched yet move when it is put right. The open quarter hour is part of `save`:
+  /// one that ended before `restore` comes after it, but for one that was begun without a clock in
+  /// another boot of the machine, which nobody can date and which is counted with the dropped ones.
   void take_bins(const std::function<void(LinkIndex, Direction, Bin&)>& visit);
   std::uint64_t bins_dropped() const;
   /// Ends the open quarter hours as they are: the end of a recording.

@@ -71,6 +71,8 @@ class DirectionState {
   void shift(Duration step);
   /// Ends the open quarter hour early, as if its time were over; the next begins with the next frame.
   void end_bin();
+  /// Forgets the open quarter hour, and counts it as dropped if it held anything and is kept at all.
+  void drop_bin();
   /// The part of `tick` that is about the quarter hour.
   void end_bin_before(Time now) {
     if (bin_open() && now >= bin_until_) close_bin(now);
