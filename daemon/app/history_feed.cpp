@@ -5,6 +5,7 @@
 #include <iterator>
 
 #include "fadeward/base/text.hpp"
+#include "fadeward/review/context.hpp"
 
 namespace fadeward::app {
 
@@ -61,9 +62,8 @@ void HistoryFeed::settings(const Settings& settings, Instant now) {
   baseline_settings_.clear();
   for (const LinkSettings& link : settings.links) {
     baseline_settings_.push_back(link.baseline);
-    for (const UpkeepPeriod& upkeep : link.upkeep)
-      batch_.periods.push_back(
-          {history::PeriodKind::upkeep, link.name, {}, upkeep.from, upkeep.to, {}, upkeep.note});
+    for (history::PeriodRecord& upkeep : review::configured_upkeep(link))
+      batch_.periods.push_back(std::move(upkeep));
     if (!link.baseline.commissioning)
       batch_.periods.push_back({history::PeriodKind::baseline,
                                 link.name,

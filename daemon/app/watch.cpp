@@ -10,6 +10,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <csignal>
 #include <future>
+#include <map>
 #include <tuple>
 #include <vector>
 
@@ -30,6 +31,7 @@
 #include "fadeward/publish/pusher.hpp"
 #include "fadeward/publish/review_desk.hpp"
 #include "fadeward/publish/snapshot_box.hpp"
+#include "fadeward/review/context.hpp"
 
 namespace fadeward::app {
 
@@ -196,6 +198,7 @@ class Daemon {
     };
     if (history_) {
       desk_ = std::make_unique<publish::ReviewDesk>(settings_.history.dir);
+      tell_upkeep();
       hooks.last_days = [this] { return desk_->last_days(box_.load().snapshot->time); };
       hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](const publish::HttpRequest& request)
           -> std::optional<publish::HttpAnswer> {
@@ -216,6 +219,13 @@ class Daemon {
     if (started)
       spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
     return started;
+  }
+
+  void tell_upkeep() {
+    if (!desk_) return;
+    std::map<std::string, review::Periods, std::less<>> upkeep;
+    for (const LinkSettings& link : settings_.links) upkeep[link.name] = review::configured_upkeep(link);
+    desk_->configure(std::move(upkeep));
   }
 
   void open_push() {
@@ -386,6 +396,7 @@ class Daemon {
       feed_.settings(settings_, clock_.now());
       feed_.periods(periods_of(proofs_));
     }
+    tell_upkeep();
     publish_snapshot();
     box_.change([this](publish::ProgramState& state) {
       state.config_last_reload_successful = true;

@@ -29,6 +29,7 @@ struct Kept {
   Clock::time_point made{};
   bool under_way = false;
   bool configured = false;
+  std::uint64_t configuration = 0;  ///< which one it was made by
 };
 
 HttpAnswer answer_of(const Kept& kept) {
@@ -47,6 +48,7 @@ struct ReviewDesk::State {
     std::string link;  ///< empty: the lines of the last day
     review::LinkContext context;
     bool configured = false;
+    std::uint64_t configuration = 0;
     Time now{};
   };
 
@@ -55,6 +57,8 @@ struct ReviewDesk::State {
   std::condition_variable work, done;
   std::deque<Job> jobs;
   std::map<std::string, Kept, std::less<>> pages;
+  std::map<std::string, review::Periods, std::less<>> upkeep;
+  std::uint64_t configuration = 0;  ///< counted
   std::shared_ptr<const review::LastDays> days;
   Clock::time_point days_made{};
   bool days_under_way = false;
@@ -106,6 +110,7 @@ struct ReviewDesk::State {
     kept.page = std::make_shared<const std::string>(page_of(job, opened, kept.status));
     kept.made = Clock::now();
     kept.configured = job.configured;
+    kept.configuration = job.configuration;
     const std::lock_guard lock(mutex);
     pages.insert_or_assign(job.link, std::move(kept));
   }
@@ -153,6 +158,12 @@ ReviewDesk::~ReviewDesk() {
   state_->thread.join();
 }
 
+void ReviewDesk::configure(std::map<std::string, review::Periods, std::less<>> upkeep) {
+  const std::lock_guard lock(state_->mutex);
+  state_->upkeep = std::move(upkeep);
+  ++state_->configuration;
+}
+
 HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot& snapshot) {
   const auto name = percent_decode(encoded_name);
   if (!name || name->empty())
@@ -162,7 +173,8 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
   const auto link = std::ranges::find(snapshot.links, *name, &judge::LinkSnapshot::name);
   const bool configured = link != snapshot.links.end();
   const auto old = [&](const Kept& kept) {
-    return Clock::now() - kept.made > kKept || kept.configured != configured;
+    return Clock::now() - kept.made > kKept || kept.configured != configured ||
+           kept.configuration != state_->configuration;
   };
   auto at = state_->pages.find(*name);
   if (at == state_->pages.end() || (!at->second.under_way && old(at->second))) {
@@ -177,6 +189,9 @@ HttpAnswer ReviewDesk::page(std::string_view encoded_name, const judge::Snapshot
     job.link = *name;
     job.now = snapshot.time;
     job.configured = configured;
+    job.configuration = state_->configuration;
+    if (const auto known = state_->upkeep.find(*name); configured && known != state_->upkeep.end())
+      job.context.upkeep = known->second;
     if (job.configured) {
       job.context.warning_db = link->margin_warning_db;
       job.context.critical_db = link->margin_critical_db;

@@ -225,6 +225,8 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   out += '{';
   append_tallies(out, all, all.total);
   out += '}';
+  array(out, "upkeep_differences", all.upkeep_differences,
+        [&](const std::string& one) { append_json_string(out, one); });
   array(out, "months", all.months, [&](const PerformanceMonth& month) {
     out += '{';
     json::text(out, "month", month_digits(month.from));

@@ -178,6 +178,11 @@ class Page {
   /// The performance report alone.
   static void performance_of(std::string& out, std::string_view link, const LinkPerformance& all) {
     const std::string of_link = ", link " + std::string(link);
+    for (const std::string& one : all.upkeep_differences) {
+      out += "<p>";
+      append_html(out, one);
+      out += "</p>\n";
+    }
     if (!all.interval) {
       out += "<p>Fewer than ten frames in seven days: no availability can be told.</p>\n";
       return;

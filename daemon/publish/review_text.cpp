@@ -186,6 +186,7 @@ void append_outages(std::string& out, const LinkPerformance& all) {
 }
 
 void append_performance(std::string& out, const LinkPerformance& all) {
+  for (const std::string& one : all.upkeep_differences) append_wrapped(out, printable(one, 400), 0);
   if (!all.interval) {
     out += "Fewer than ten frames in seven days: no availability can be told.\n";
     return;

@@ -81,7 +81,8 @@ std::vector<ChannelRow> channels_of(const std::vector<ChannelTotal>& all,
 
 class Boiler {
  public:
-  Boiler(Time from, Time to, const Progress& progress) : from_(from), to_(to), progress_(progress) {
+  Boiler(Time from, Time to, const Periods& upkeep, const Progress& progress)
+      : from_(from), to_(to), upkeep_(upkeep), progress_(progress) {
     out_.slots.reserve(kYearOfQuarters);
   }
 
@@ -96,7 +97,9 @@ class Boiler {
     day_sum_.merge(bin);
     const auto hour = std::chrono::floor<std::chrono::hours>(bin.start - day).count();
     hours_[month_index_][static_cast<std::size_t>(hour)].merge(bin.margin);
-    out_.slots.push_back(slot_of(bin));
+    out_.slots.push_back(slot_of(bin, upkeep_));
+    // Work that was entered after it: the bins know nothing of it.
+    if (bin.upkeep_quarters == 0 && out_.slots.back().upkeep) late_in_day_ += bin.quarters;
     out_.noise_source = bin.noise_source;
     out_.loss_source = bin.loss_source;
   }
@@ -127,7 +130,10 @@ class Boiler {
   void end_day() {
     if (day_sum_.empty()) return;
     out_.days.push_back(row_of(day_sum_, day_, day_ + std::chrono::days{1}));
+    out_.days.back().upkeep_quarters += late_in_day_;
     month_.merge(day_sum_);
+    late_in_month_ += late_in_day_;
+    late_in_day_ = 0;
     day_sum_.clear();
   }
 
@@ -135,6 +141,7 @@ class Boiler {
     if (!month_.empty()) {
       const history::Month month = history::month_of(day_);
       out_.months.push_back(row_of(month_, month.begin(), month.end()));
+      out_.months.back().upkeep_quarters += late_in_month_;
       if (!month_.channels.empty()) {
         last_channels_ = month_.channels;
         keep_channels(month);
@@ -142,6 +149,7 @@ class Boiler {
       for (const ChannelTotal& one : month_.channels) all_.add_channel(one);
     }
     month_.clear();
+    late_in_month_ = 0;
   }
 
   void keep_channels(const history::Month& month) {
@@ -155,7 +163,9 @@ class Boiler {
   }
 
   Time from_, to_;
+  UpkeepTimes upkeep_;
   const Progress& progress_;
+  std::uint32_t late_in_day_ = 0, late_in_month_ = 0;  ///< quarters
   Digest out_;
   Time day_{};
   std::size_t month_index_ = 0;
@@ -166,20 +176,20 @@ class Boiler {
 
 }  // namespace
 
-Slot slot_of(const Summary& bin) {
+Slot slot_of(const Summary& bin, const UpkeepTimes& upkeep) {
   Slot slot;
   slot.from = bin.start;
   slot.span = bin.span;
   slot.frames = static_cast<std::uint32_t>(bin.frames);
   slot.lost = static_cast<std::uint32_t>(bin.lost);
   slot.loss_known = bin.loss_source != LossSource::none;
-  slot.upkeep = bin.upkeep_quarters > 0;
+  slot.upkeep = bin.upkeep_quarters > 0 || upkeep.touch(bin.start, bin.start + bin.span);
   return slot;
 }
 
 Digest digest(history::Reader& reader, std::string_view link, Direction direction, Time from,
-              Time to, const Progress& progress) {
-  Boiler boiler(from, to, progress);
+              Time to, const Periods& upkeep, const Progress& progress) {
+  Boiler boiler(from, to, upkeep, progress);
   reader.bins(link, direction, from, to, [&](const Summary& bin) { boiler.take(bin); });
   return boiler.finish();
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "fadeward/base/settings.hpp"
 #include "fadeward/review/words.hpp"
@@ -44,10 +45,15 @@ Evidence evidence_of(const std::vector<history::MarkRecord>& marks,
   return out;
 }
 
-std::vector<PeriodRecord> upkeep_of(history::Reader& reader, const Question& question,
-                                    const Bounds& bounds) {
-  auto out = reader.periods(bounds.from, bounds.to, question.link);
-  std::erase_if(out, [](const PeriodRecord& one) { return one.kind != PeriodKind::upkeep; });
+Upkeep all_upkeep(const Periods& recorded, const Question& question, const Bounds& bounds) {
+  return upkeep_of(recorded, question.context.upkeep, bounds.from, bounds.to);
+}
+
+/// Upkeep or baselines of all that is recorded.
+Periods of_kind(const Periods& all, PeriodKind kind) {
+  Periods out;
+  std::ranges::copy_if(all, std::back_inserter(out),
+                       [kind](const PeriodRecord& one) { return one.kind == kind; });
   return out;
 }
 
@@ -68,7 +74,7 @@ LinkPerformance performance_of(history::Reader& reader, const Question& question
                                const std::array<const std::vector<Slot>*, kDirections>& slots,
                                const std::vector<history::EventRecord>& events,
                                const std::vector<Episode>& episodes,
-                               std::vector<PeriodRecord> upkeep) {
+                               const Upkeep& upkeep) {
   // Before a link was first heard it did not exist.
   if (!question.from) {
     Time first = Time::max();
@@ -85,11 +91,13 @@ LinkPerformance performance_of(history::Reader& reader, const Question& question
   if (!events.empty()) alive = std::max(alive, events.back().time);
   bounds.to = std::max(bounds.to, question.to ? std::min(alive, *question.to) : alive);
   input.gaps = gaps_of(marks, evidence_of(marks, events), slots, bounds.from, bounds.to);
-  input.upkeep = std::move(upkeep);
+  input.upkeep = upkeep.periods;
   input.episodes = &episodes;
   input.from = bounds.from;
   input.to = bounds.to;
-  return link_performance(input);
+  LinkPerformance out = link_performance(input);
+  out.upkeep_differences = upkeep.differences;
+  return out;
 }
 
 /// Thirty days on both sides, and sixty after against the same days of the year before.
@@ -221,6 +229,10 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
     out.story = story_of(out);
     return out;
   }
+  const Periods recorded = reader.periods(bounds->from, bounds->to, question.link);
+  const Upkeep upkeep = all_upkeep(recorded, question, *bounds);
+  out.upkeep = upkeep.periods;
+  out.baselines = of_kind(recorded, PeriodKind::baseline);
   for (std::size_t d = 0; d < kDirections; ++d) {
     Progress part;
     if (question.progress)
@@ -229,7 +241,8 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
       };
     DirectionReview& one = out.directions[d];
     one.digest =
-        digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to, part);
+        digest(reader, question.link, static_cast<Direction>(d), bounds->from, bounds->to,
+               out.upkeep, part);
     one.years = years_of(one.digest.days);
     one.noisy = noisy_channels(one.digest.channel_months);
   }
@@ -243,14 +256,12 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
   }
   const auto events = events_of(reader, question, *bounds);
   out.episodes = episodes_of(events);
-  for (PeriodRecord& one : reader.periods(bounds->from, bounds->to, question.link))
-    (one.kind == PeriodKind::upkeep ? out.upkeep : out.baselines).push_back(std::move(one));
   compare_all(out, question);
   if (!out.empty())
     out.performance =
         performance_of(reader, question, *bounds,
                        {&out.directions[0].digest.slots, &out.directions[1].digest.slots}, events,
-                       out.episodes, out.upkeep);
+                       out.episodes, upkeep);
   out.problems = reader.problems();
   out.story = story_of(out);
   // Megabytes that only the performance needed; a hundred links are reviewed in one go.
@@ -261,15 +272,18 @@ LinkReview review_link(history::Reader& reader, const Question& question) {
 LinkPerformance report_link(history::Reader& reader, const Question& question) {
   const auto bounds = bounds_of(reader, question);
   if (!bounds) return {};
+  const Upkeep upkeep = all_upkeep(reader.periods(bounds->from, bounds->to, question.link),
+                                   question, *bounds);
+  const UpkeepTimes times(upkeep.periods);
   std::array<std::vector<Slot>, kDirections> slots;
   for (std::size_t d = 0; d < kDirections; ++d)
     reader.bins(question.link, static_cast<Direction>(d), bounds->from, bounds->to,
                 [&](const history::Summary& bin) {
-                  if (bin.quarters > 0) slots[d].push_back(slot_of(bin));
+                  if (bin.quarters > 0) slots[d].push_back(slot_of(bin, times));
                 });
   const auto events = events_of(reader, question, *bounds);
   return performance_of(reader, question, *bounds, {&slots[0], &slots[1]}, events,
-                        episodes_of(events), upkeep_of(reader, question, *bounds));
+                        episodes_of(events), upkeep);
 }
 
 }  // namespace fadeward::review

@@ -62,6 +62,15 @@ def check(t, make_years, history):
     t.expect("all links" in review("--history", history, "--report")[0], "as text, with all links together")
     t.equal(len(list(csv.DictReader(io.StringIO(review("--history", history, "--report", "--format", "csv")[0])))), 2 * 3 * 60, "as CSV: links, ways and months")
 
+    t.section("work entered after the fact")
+    config = t.write("late.yaml", "links:\n  - name: sluice\n    upkeep: [ { from: 2034-05-01, to: 2034-05-02, note: late entry } ]\n")
+    late = json.loads(review("--history", history, "--link", "sluice", "--config", config, "--report", "--format", "json")[0])["links"][0]["performance"]
+    t.equal(late["total"]["both"]["upkeep"], totals["upkeep"] + 24, "a day of it is counted as if it had been known")
+    t.expect("late entry" in late["upkeep_differences"][0] and "mast visit" in late["upkeep_differences"][1], "both differences are said", late["upkeep_differences"])
+    t.equal(data["performance"]["upkeep_differences"], [], "without a configuration there is none")
+    text = review("--history", history, "--link", "sluice", "--config", config)[0].replace("\n", " ")
+    t.expect("is in the configuration and not in the history" in text, "the review says so too")
+
     t.section("page")
     page, _ = review("--history", history, "--format", "html")
     t.expect("<script" not in page and not re.search(r'(?:href|src)="', page), "needs no script and nothing from elsewhere")
@@ -92,6 +101,7 @@ def check(t, make_years, history):
     served = until_ready("/review/sluice")
     t.equal(served.status, 200, "/review/sluice")
     t.expect("12 June 2033" in served.text and "<style" not in served.text and "style=" not in served.text, "it tells the story within the policy")
+    t.expect("is in the history and not in the configuration any more" in served.text, "and that the visit to the mast is no longer configured")
     t.expect("ridge &amp; co" in until_ready("/review/ridge%20%26%20co").text, "a link that is no longer configured")
     t.equal(until_ready("/review/new%20one").status, 200, "a link without data is a page that says so")
     t.equal(until_ready("/review/nobody").status, 404, "no such link: 404")

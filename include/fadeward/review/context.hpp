@@ -8,6 +8,9 @@
 
 namespace fadeward::review {
 
+/// The configuration's upkeep of a link, as the history would record it.
+Periods configured_upkeep(const LinkSettings& link);
+
 /// Thresholds and the margin that the budget promises. Levels that rest on a terrain profile must
 /// have been put into the settings before. A link that is not configured: nothing is known.
 LinkContext context_of(const Settings& settings, std::string_view link);

@@ -12,6 +12,7 @@
 #include "fadeward/base/time.hpp"
 #include "fadeward/history/reader.hpp"
 #include "fadeward/review/noisy_channels.hpp"
+#include "fadeward/review/upkeep.hpp"
 
 namespace fadeward::review {
 
@@ -47,7 +48,8 @@ struct Slot {
   bool upkeep = false;
 };
 
-Slot slot_of(const history::Summary& bin);
+/// `upkeep`: known by now; what the bin itself knows counts as well.
+Slot slot_of(const history::Summary& bin, const UpkeepTimes& upkeep);
 
 /// One hop channel against the middle of all channels.
 struct ChannelRow {
@@ -77,7 +79,8 @@ struct Digest {
 /// Called with the share done, 0..1; may be empty.
 using Progress = std::function<void(double)>;
 
+/// `upkeep`: as slot_of.
 Digest digest(history::Reader& reader, std::string_view link, Direction direction, Time from,
-              Time to, const Progress& progress = {});
+              Time to, const Periods& upkeep = {}, const Progress& progress = {});
 
 }  // namespace fadeward::review

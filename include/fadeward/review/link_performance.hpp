@@ -40,6 +40,7 @@ struct LinkPerformance {
   std::array<bool, kDirections> loss_known{};
   Tallies total;
   std::vector<PerformanceMonth> months;
+  std::vector<std::string> upkeep_differences;  ///< between history and configuration; see Upkeep
   std::vector<Outage> outages;  ///< in order; of the directions, joined where both are out
 };
 

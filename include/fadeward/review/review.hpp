@@ -10,6 +10,7 @@
 #include "fadeward/review/link_performance.hpp"
 #include "fadeward/review/long_trend.hpp"
 #include "fadeward/review/season.hpp"
+#include "fadeward/review/upkeep.hpp"
 
 namespace fadeward::review {
 
@@ -19,6 +20,7 @@ struct LinkContext {
       warning_db;  ///< thresholds of the margin; the forecast takes the usual one where it is empty
   std::optional<double> critical_db;
   std::array<std::optional<double>, kDirections> budget_margin_db;
+  std::optional<Periods> upkeep;  ///< empty: no configuration, or the link is not in it
 };
 
 struct Question {
@@ -64,7 +66,7 @@ struct LinkReview {
   std::array<DirectionReview, kDirections> directions;
   std::vector<LastingChange> lasting;  ///< in order
   std::vector<Episode> episodes;  ///< of this link and of ports
-  std::vector<history::PeriodRecord> upkeep;
+  std::vector<history::PeriodRecord> upkeep;  ///< recorded or configured; see upkeep_of
   std::vector<history::PeriodRecord> baselines;
   std::vector<Comparison> comparisons;   ///< work and dates, each on both sides and by year
   std::vector<EpisodeShift> steps;       ///< of the larger steps among the episodes
