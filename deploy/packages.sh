@@ -10,7 +10,7 @@ fadeward_build_packages=(
 )
 fadeward_test_packages=(
   libgtest-dev libgmock-dev libsnappy-dev libbenchmark-dev
-  prometheus prometheus-alertmanager curl python3 systemd openssl
+  prometheus prometheus-alertmanager chromium fonts-dejavu-core curl python3 systemd openssl
 )
 
 # Prints those of the given packages that are not installed.

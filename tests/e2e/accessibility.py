@@ -139,7 +139,7 @@ ALL_WRONG = ["1.4.3 p.a", "1.4.11 path", "3.1.1", "2.4.2", "2.4.6", "1.3.1 h3", 
 
 class Browser:
     def __init__(self, t):
-        self.program = t.need("chromium")
+        self.command = t.need_browser()
         self.directory = tempfile.mkdtemp(prefix="fadeward-pages-")
         t.keep(lambda: shutil.rmtree(self.directory, ignore_errors=True))
         self.axe = fetch_axe(self.directory) if t.long else None
@@ -158,8 +158,7 @@ class Browser:
             file.write("<!DOCTYPE html><title>frame</title><pre id=\"out\"></pre><script>addEventListener('message', "
                        "e => document.getElementById('out').textContent = e.data);</script>"
                        f"<iframe src=\"page{self.pages}.html\" style=\"width:{width_px}px;height:800px;border:0\"></iframe>")
-        command = [self.program, "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
-                   f"--user-data-dir={self.directory}/profile", "--window-size=1400,900", "--virtual-time-budget=20000",
+        command = [*self.command, f"--user-data-dir={self.directory}/profile", "--window-size=1400,900", "--virtual-time-budget=20000",
                    f"--blink-settings=preferredColorScheme={0 if dark else 1}", "--dump-dom", "file://" + outer]
         done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False, stdin=subprocess.DEVNULL)
         found = re.search(r'<pre id="out">(.+?)</pre>', done.stdout, re.S)

@@ -44,11 +44,10 @@ class Page(html.parser.HTMLParser):
 
 class Browser:
     def __init__(self, t):
-        self.t, self.program = t, t.need("chromium")
+        self.t, self.command = t, t.need_browser()
 
     def run(self, *args):
-        done = subprocess.run([self.program, "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars",
-                               "--no-first-run", "--disable-background-networking", "--disable-sync", "--enable-logging=stderr",
+        done = subprocess.run([*self.command, "--hide-scrollbars", "--enable-logging=stderr",
                                f"--user-data-dir={self.t.path(self.t.new_name('profile'))}", "--virtual-time-budget=3000", *args],
                               capture_output=True, check=False, timeout=120)
         if done.returncode:

@@ -446,6 +446,20 @@ class Test:
             raise Skipped(f"{program} is not installed")
         return found
 
+    def need_browser(self):
+        """Chromium without a window: the words of a command that show any page."""
+        command = [self.need("chromium"), "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run",
+                   "--disable-background-networking", "--disable-sync"]
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
+            try:
+                done = subprocess.run([*command, f"--user-data-dir={profile}", "--dump-dom", "data:text/html,<p>it runs</p>"],
+                                      capture_output=True, check=False, timeout=100, stdin=subprocess.DEVNULL)
+            except subprocess.TimeoutExpired:
+                raise Skipped("chromium shows no page within 100 s here") from None
+        if b"it runs" not in done.stdout:
+            raise Skipped(f"chromium shows no page here: {done.stderr.decode('utf-8', 'replace')[-500:]}")
+        return command
+
     def finish(self):
         for process in reversed(self._started):
             process.end()
