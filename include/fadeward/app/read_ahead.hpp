@@ -2,10 +2,11 @@
 #pragma once
 
 #include <algorithm>
-#include <condition_variable>
+#include <array>
+#include <atomic>
 #include <cstddef>
+#include <cstdint>
 #include <functional>
-#include <mutex>
 #include <thread>
 #include <vector>
 
@@ -14,8 +15,8 @@
 namespace fadeward::app {
 
 /// Hands reports from a source to one consumer, in the order of the source. Memory is bounded: the
-/// source waits while kBatches are full, until half of them are empty again. All members are for
-/// the consumer's thread.
+/// source waits while kBatches are full. Who waits looks for a moment before it sleeps, where there
+/// is more than one processor. All members are for the consumer's thread.
 class ReadAhead {
  public:
   /// Called on the reading thread only. Returns the next report, valid until the next call, or null
@@ -33,40 +34,42 @@ class ReadAhead {
   /// The next report, valid until the next call; null at the end. Then the source is done for good:
   /// what it wrote may be read. `link` is empty in it, `index` is what the source set.
   const LinkReport* next() {
-    if (at_ >= taken_.count) return next_batch();
+    if (at_ >= taken_->count) return next_batch();
     // Written by another core: asked for before it is needed.
     const auto* ahead =
-        reinterpret_cast<const char*>(taken_.reports.data() + std::min(at_ + 16, kBatch - 1));
+        reinterpret_cast<const char*>(taken_->reports.data() + std::min(at_ + 16, kBatch - 1));
     for (std::size_t line = 0; line < 192; line += 64) __builtin_prefetch(ahead + line);
-    return &taken_.reports[at_++];
+    return &taken_->reports[at_++];
   }
   /// The report `ahead` places behind the one handed out last; null where it is not known yet.
   const LinkReport* ahead(std::size_t ahead) const {
     const std::size_t place = at_ + ahead - 1;
-    return place < taken_.count ? &taken_.reports[place] : nullptr;
+    return place < taken_->count ? &taken_->reports[place] : nullptr;
   }
 
  private:
   struct Batch {
     std::vector<LinkReport> reports;
     std::size_t count = 0;
+    bool last = false;
   };
+  using Count = std::atomic<std::uint64_t>;
+  static constexpr std::size_t kLine = 64;  // octets that two cores cannot write at once
+
   const LinkReport* next_batch();
   void run();
-  bool fill(Batch& batch);
-  bool hand_over(Batch& batch);
+  void fill(Batch& batch);
 
   Source source_;
-  Batch taken_;  ///< the consumer's
+  // A ring: the source writes where `filled_` points, the consumer reads where `emptied_` does.
+  std::array<Batch, kBatches> ring_;
+  const Batch none_;
+  const Batch* taken_ = &none_;  ///< the consumer's
   std::size_t at_ = 0;
-
-  std::mutex mutex_;
-  std::condition_variable arrived_;  ///< a full batch, or the end
-  std::condition_variable room_;
-  std::vector<Batch> full_;  ///< oldest first
-  std::vector<Batch> spare_;
-  bool ended_ = false;
-  bool stop_ = false;
+  std::uint64_t batches_taken_ = 0;
+  alignas(kLine) Count filled_{0};
+  alignas(kLine) Count emptied_{0};
+  alignas(kLine) std::atomic<bool> stop_{false};
   std::thread thread_;  ///< last: the rest is there when it starts
 };
 
