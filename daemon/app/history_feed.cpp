@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
 
 #include "fadeward/base/text.hpp"
 #include "fadeward/review/context.hpp"
@@ -26,18 +25,6 @@ history::EventChange change_of(judge::Change change) {
 /// The same moment by the other clock; dates stay.
 Time since_boot(Time at, Instant now) {
   return believable(at) ? at : Time{at - now.wall + now.steady};
-}
-
-template <class T>
-void append(std::vector<T>& to, std::vector<T>& from) {
-  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-}
-
-void append(history::Batch& to, history::Batch from) {
-  append(to.bins, from.bins);
-  append(to.events, from.events);
-  append(to.marks, from.marks);
-  append(to.periods, from.periods);
 }
 
 /// "38 quarter hours of 2 links"
@@ -149,7 +136,7 @@ void HistoryFeed::hold(history::BinRecord bin) {
 bool HistoryFeed::restore(history::Held held, Instant now) {
   held_ = std::move(held.records);
   held_offset_ = held.offset;
-  append(batch_, std::move(held.dated));
+  batch_.append(held.dated);
   const history::Batch& lost = held.undated;
   dropped_ += lost.bins.size() + lost.events.size() + lost.marks.size();
   if (!lost.bins.empty()) mark(history::MarkKind::undated, now, "", words_of(lost.bins));
@@ -157,7 +144,7 @@ bool HistoryFeed::restore(history::Held held, Instant now) {
   if (!batch_.empty()) batch_.placed_by = now.wall.time_since_epoch() - now.steady;
   if (lost.empty()) return false;
   fresh_ = held_;
-  append(fresh_, history::Batch(batch_));
+  fresh_.append(history::Batch(batch_));
   return true;
 }
 
@@ -279,7 +266,7 @@ history::Batch HistoryFeed::take(Instant now) {
     const Duration offset =
         held_offset_.value_or(now.wall.time_since_epoch() - now.steady);
     history::Batch all = history::placed(std::exchange(held_, {}), offset);
-    append(all, std::move(batch_));
+    all.append(batch_);
     batch_ = std::move(all);
     batch_.placed_by = offset;
   }

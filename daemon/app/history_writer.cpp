@@ -1,9 +1,7 @@
 #include "fadeward/app/history_writer.hpp"
 
-
 #include <algorithm>
 #include <chrono>
-#include <iterator>
 #include <utility>
 
 #include "fadeward/base/thread.hpp"
@@ -16,25 +14,6 @@ using Steady = std::chrono::steady_clock;
 constexpr auto kFirstRetry = std::chrono::seconds{5};
 constexpr auto kLastRetry = std::chrono::minutes{5};
 constexpr auto kBetweenTurns = std::chrono::milliseconds{20};
-
-template <class T>
-void append(std::vector<T>& to, std::vector<T>& from) {
-  if (to.empty())
-    to.swap(from);
-  else
-    to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-  from.clear();
-}
-
-void append(history::Batch& to, history::Batch& from) {
-  // Of what is written already nothing stays, a time that was wrong least of all.
-  to.at = to.empty() ? from.at : std::max(to.at, from.at);
-  append(to.bins, from.bins);
-  append(to.events, from.events);
-  append(to.marks, from.marks);
-  append(to.periods, from.periods);
-  if (from.placed_by) to.placed_by = std::exchange(from.placed_by, {});
-}
 
 }  // namespace
 
@@ -102,7 +81,7 @@ void HistoryWriter::hold(history::Batch records, bool anew) {
     const std::lock_guard guard(mutex_);
     if (anew) waiting_to_hold_ = {};
     waiting_anew_ = waiting_anew_ || anew;
-    append(waiting_to_hold_, records);
+    waiting_to_hold_.append(records);
   }
   changed_.notify_all();
 }
@@ -152,7 +131,7 @@ void HistoryWriter::push(history::Batch batch, Time now) {
   {
     const std::lock_guard guard(mutex_);
     if (batch.empty() && now - now_ < std::chrono::hours{1}) return;
-    append(waiting_, batch);
+    waiting_.append(batch);
     dropped_ += cut(waiting_);
     now_ = now;
     tidy_due_ = true;
@@ -223,13 +202,13 @@ void HistoryWriter::run() {
       });
     else
       changed_.wait_until(guard, retry_at, [this] { return stop_; });
-    append(in_hand_, waiting_);
+    in_hand_.append(waiting_);
     dropped_ += cut(in_hand_);
     if (std::exchange(waiting_anew_, false)) {
       to_hold_ = {};
       hold_anew_ = true;
     }
-    append(to_hold_, waiting_to_hold_);
+    to_hold_.append(waiting_to_hold_);
     cut(to_hold_);  // the feed has them too: nothing is dropped by that
     const bool last = stop_;
     guard.unlock();

@@ -6,13 +6,13 @@
 
 #include <cerrno>
 #include <cstring>
-#include <iterator>
 #include <map>
 #include <string_view>
 #include <tuple>
 #include <vector>
 
 #include "fadeward/base/archive.hpp"
+#include "fadeward/base/checksum.hpp"
 #include "fadeward/history/bin_code.hpp"
 
 namespace fadeward::history {
@@ -21,16 +21,6 @@ namespace {
 
 constexpr std::string_view kMagic = "fadeward held 1\n";
 enum class Piece : std::uint8_t { records, offset };
-
-/// FNV-1a, 64 bits (constants from memory).
-std::uint64_t checksum(std::string_view bytes) {
-  std::uint64_t sum = 0xcbf29ce484222325ULL;
-  for (const char byte : bytes) {
-    sum ^= static_cast<unsigned char>(byte);
-    sum *= 0x100000001b3ULL;
-  }
-  return sum;
-}
 
 template <class A>
 void archive_bin(A& a, BinRecord& record) {
@@ -81,7 +71,7 @@ std::string framed(const std::string& payload) {
   std::string out;
   ArchiveWriter frame(out);
   auto length = static_cast<std::uint32_t>(payload.size());
-  std::uint64_t sum = checksum(payload);
+  std::uint64_t sum = checksum_of(payload);
   frame(length, sum);
   return out + payload;
 }
@@ -118,7 +108,7 @@ Cut cut_piece(std::string_view& bytes) {
   constexpr std::size_t kFrame = sizeof length + sizeof sum;
   if (!frame.ok() || bytes.size() - kFrame < length) return {};
   Cut out{true, bytes.substr(kFrame, length)};
-  if (checksum(out.payload) != sum) out.payload = {};
+  if (checksum_of(out.payload) != sum) out.payload = {};
   bytes.remove_prefix(kFrame + length);
   return out;
 }
@@ -127,17 +117,6 @@ struct Boot {
   Batch records;
   std::optional<Duration> offset;
 };
-
-template <class T>
-void append_to(std::vector<T>& to, std::vector<T>& from) {
-  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-}
-
-void append_to(Batch& to, Batch from) {
-  append_to(to.bins, from.bins);
-  append_to(to.events, from.events);
-  append_to(to.marks, from.marks);
-}
 
 bool read_piece(std::string_view payload, std::map<std::string, Boot>& boots) {
   ArchiveReader reader(payload);
@@ -156,7 +135,7 @@ bool read_piece(std::string_view payload, std::map<std::string, Boot>& boots) {
   }
   if (!reader.ok() || !reader.at_end()) return false;
   Boot& boot = boots[name];
-  append_to(boot.records, std::move(found.records));
+  boot.records.append(found.records);
   if (found.offset) boot.offset = found.offset;
   return true;
 }
@@ -305,9 +284,9 @@ Result<Held> HeldFile::load() {
       out.records = std::move(boot.records);
       out.offset = boot.offset;
     } else if (boot.offset && !name.empty()) {
-      append_to(out.dated, placed(std::move(boot.records), *boot.offset));
+      out.dated.append(placed(std::move(boot.records), *boot.offset));
     } else {
-      append_to(out.undated, std::move(boot.records));
+      out.undated.append(boot.records);
     }
   }
   return out;

@@ -9,10 +9,12 @@
 #include <cerrno>
 #include <cstring>
 #include <filesystem>
+#include <iterator>
 #include <map>
 #include <mutex>
 #include <optional>
 #include <set>
+#include <utility>
 
 #include "fadeward/base/text.hpp"
 #include "month_file.hpp"
@@ -94,6 +96,23 @@ struct Store::State {
   Result<bool> fit(Time now);
   Result<bool> roll(Time now);
 };
+
+void Batch::append(Batch& from) {
+  const auto take = [](auto& to, auto& records) {
+    if (to.empty())
+      to.swap(records);
+    else
+      to.insert(to.end(), std::make_move_iterator(records.begin()),
+                std::make_move_iterator(records.end()));
+    records.clear();
+  };
+  at = empty() ? from.at : std::max(at, from.at);
+  take(bins, from.bins);
+  take(events, from.events);
+  take(marks, from.marks);
+  take(periods, from.periods);
+  if (from.placed_by) placed_by = std::exchange(from.placed_by, {});
+}
 
 Store::Store(std::unique_ptr<State> state) : state_(std::move(state)) {}
 Store::~Store() { static_cast<void>(close()); }

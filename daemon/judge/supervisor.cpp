@@ -4,6 +4,7 @@
 #include <map>
 
 #include "fadeward/base/archive.hpp"
+#include "fadeward/base/checksum.hpp"
 #include "fadeward/judge/link_judge.hpp"
 #include "fadeward/judge/link_table.hpp"
 #include "fadeward/judge/port_judge.hpp"
@@ -19,12 +20,6 @@ constexpr Duration kFutureReport = std::chrono::seconds{60};
 constexpr std::string_view kMagic = "fadeward state 15\n";
 
 std::int64_t minute_of(Time at) { return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count(); }
-
-std::uint64_t checksum(std::string_view bytes) {   // FNV-1a, 64 bits
-  std::uint64_t h = 0xcbf29ce484222325U;
-  for (const char c : bytes) h = (h ^ static_cast<unsigned char>(c)) * 0x100000001b3U;
-  return h;
-}
 
 }  // namespace
 
@@ -350,7 +345,7 @@ std::string Supervisor::save() const {
 
   std::string out{kMagic};
   ArchiveWriter frame(out);
-  std::uint64_t sum = checksum(payload);
+  std::uint64_t sum = checksum_of(payload);
   frame(sum);
   return out + payload;
 }
@@ -364,7 +359,7 @@ Status Supervisor::restore(std::string_view bytes, Instant now) {
   head(sum);
   if (!head.ok()) return Error{"state file is cut short"};
   bytes.remove_prefix(sizeof sum);
-  if (sum != checksum(bytes)) return Error{"state file is damaged: its checksum does not match"};
+  if (sum != checksum_of(bytes)) return Error{"state file is damaged: its checksum does not match"};
 
   auto fresh = std::make_unique<State>(s.settings, now, s.options);
   ArchiveReader reader(bytes);

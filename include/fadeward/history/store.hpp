@@ -40,6 +40,10 @@ struct Batch {
   std::optional<Duration> placed_by = {};
 
   bool empty() const { return bins.empty() && events.empty() && marks.empty() && periods.empty(); }
+  /// Takes all of `from` behind what is here, and leaves that empty. Of both `at` the later one; of
+  /// what is empty nothing stays, a time that was wrong least of all.
+  void append(Batch& from);
+  void append(Batch&& from) { append(from); }
 };
 
 struct StoreOptions {
