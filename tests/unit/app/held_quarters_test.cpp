@@ -9,6 +9,7 @@
 #include "fadeward/app/history_writer.hpp"
 #include "fadeward/history/reader.hpp"
 #include "support/temp_dir.hpp"
+#include "support/weir.hpp"
 
 namespace fadeward::app {
 namespace {
@@ -16,18 +17,6 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Time kBooted = Time{std::chrono::sys_days{std::chrono::year{2031} / 4 / 1}} + 10h;
-
-Settings settings() {
-  Settings out;
-  LinkSettings link;
-  link.name = "weir";
-  link.expect = 10s;
-  link.radio.modulation = RadioSettings::Modulation::css;
-  link.radio.spreading_factor = 7;
-  link.radio.bandwidth_hz = 125000;
-  out.links.push_back(link);
-  return out;
-}
 
 /// One run of the program. What it had told its writer is on disk when it ends; what is open is not.
 class Program {
@@ -44,12 +33,7 @@ class Program {
 
   void listen(Duration span) {
     for (const Time end = now.wall + span; now.wall < end;) {
-      LinkReport report;
-      report.link = "weir";
-      report.set(Field::seq, static_cast<double>(++seq_));
-      report.set(Field::rssi_dbm, -90);
-      report.set(Field::snr_db, 9);
-      report.set(Field::noise_dbm, -115);
+      LinkReport report = test::weir_report(++seq_);
       core_.take(report, now);
       now.wall += 10s;
       now.steady += 10s;
@@ -81,7 +65,7 @@ class Program {
     writer_->hold(feed.take_held());
   }
 
-  Settings settings_ = settings();
+  Settings settings_ = test::weir_settings();
   judge::Supervisor core_;
   std::unique_ptr<HistoryWriter> writer_;
   std::uint64_t seq_ = 0;

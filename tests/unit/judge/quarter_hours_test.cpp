@@ -4,6 +4,7 @@
 #include <map>
 
 #include "fadeward/judge/supervisor.hpp"
+#include "support/weir.hpp"
 
 namespace fadeward::judge {
 namespace {
@@ -12,21 +13,9 @@ using namespace std::chrono_literals;
 
 constexpr Time kStart = Time{std::chrono::sys_days{std::chrono::year{2031} / 4 / 1}} + 10h;
 
-Settings settings() {
-  Settings out;
-  LinkSettings link;
-  link.name = "weir";
-  link.expect = 10s;
-  link.radio.modulation = RadioSettings::Modulation::css;
-  link.radio.spreading_factor = 7;
-  link.radio.bandwidth_hz = 125000;
-  out.links.push_back(link);
-  return out;
-}
-
 /// A gateway with a report every ten seconds, and what its history would hold.
 struct Gateway {
-  explicit Gateway(Time wall, const Settings& links = settings(), const std::string& boot = "")
+  explicit Gateway(Time wall, const Settings& links = test::weir_settings(), const std::string& boot = "")
       : now{wall, 1000s}, core(links, now, options(boot)) {}
 
   static SupervisorOptions options(const std::string& boot = "") {
@@ -37,12 +26,7 @@ struct Gateway {
   }
   void listen(Duration span) {
     for (const Time end = now.wall + span; now.wall < end;) {
-      LinkReport report;
-      report.link = "weir";
-      report.set(Field::seq, static_cast<double>(++seq));
-      report.set(Field::rssi_dbm, -90);
-      report.set(Field::snr_db, 9);
-      report.set(Field::noise_dbm, -115);
+      LinkReport report = test::weir_report(++seq);
       if (both_ways) report.set(Field::far_rssi_dbm, -90 - static_cast<double>(seq % 2));
       core.take(report, now);
       ++frames;
@@ -90,7 +74,7 @@ TEST(QuarterHours, ComeWithTheFirstTickAfterTheirEnd) {
 
 TEST(QuarterHours, AreNotKeptForNobody) {
   Gateway gateway(kStart);
-  gateway.core = Supervisor(settings(), gateway.now);
+  gateway.core = Supervisor(test::weir_settings(), gateway.now);
   gateway.listen(1h);
   gateway.pass(1min);
   gateway.collect();
@@ -147,14 +131,14 @@ TEST(QuarterHours, WithoutAClockComeWithItsTimes) {
 TEST(QuarterHours, TheOpenOneWithoutAClockIsOfItsBoot) {
   for (const bool same : {true, false}) {
     SCOPED_TRACE(same);
-    Gateway before(Time{0s}, settings(), "a");
+    Gateway before(Time{0s}, test::weir_settings(), "a");
     before.listen(40min);
     before.collect();
     const std::string state = before.core.save();
-    Gateway after(Time{0s}, settings(), same ? "a" : "b");
+    Gateway after(Time{0s}, test::weir_settings(), same ? "a" : "b");
     // The clock was put right while nobody watched, or stands a minute after another boot.
     after.now = same ? Instant{kStart + 42min, before.now.steady + 2min} : Instant{Time{60s}, 60s};
-    after.core = Supervisor(settings(), after.now, Gateway::options(same ? "a" : "b"));
+    after.core = Supervisor(test::weir_settings(), after.now, Gateway::options(same ? "a" : "b"));
     ASSERT_TRUE(after.core.restore(state, after.now));
     after.seq = before.seq + 12;
     after.listen(30min);
@@ -216,7 +200,7 @@ TEST(QuarterHours, BeyondADayAreCounted) {
 }
 
 TEST(QuarterHours, SayWhenSomebodyWorkedOnTheLink) {
-  Settings with = settings();
+  Settings with = test::weir_settings();
   with.links[0].upkeep = {{kStart + 20min, kStart + 40min, "mast work"}};
   Gateway gateway(kStart, with);
   gateway.listen(1h);
