@@ -102,6 +102,9 @@ def test(t):
     top = f"http://127.0.0.1:{daemon.port}"
     harness.wait_until(lambda: daemon.links()["weir"]["inbound"]["margin_db"] is not None, "margins are known")
 
+    _, console = browser.page("data:text/html,<script>console.error('heard')</script>")
+    t.expect(any("heard" in line for line in console), "a page that complains is heard", console)
+
     t.section("all links")
     page, console = browser.page(top + "/")
     t.equal(console, [], "nothing in the console: the page keeps to its own policy")
