@@ -148,7 +148,8 @@ GasLoss gas_at(double f, const Air& air) {
           vapour_db_per_km(f, air.pressure_hpa, e, theta)};
 }
 
-// P.838-3 eq (2) and (3), Tables 1 to 4: sums of bells over lg f and a straight line.
+// P.838-3 eq (2) and (3), Tables 1 to 4: sums of bells over lg f and a straight line. The coefficients
+// are from memory; the tests hold them against all of the Recommendation's Table 5.
 struct Bell {
   double a, b, c;
 };

@@ -27,7 +27,8 @@ struct ExpositionInput {
 /// families stay. Doubles in their shortest form that reads back exactly.
 ///
 /// Keeps between calls the escaped names of links and ports, which alert series were ever seen, and
-/// the text of those (some 4.5 kB a link), which is made anew only when an alert has changed; once warm it allocates nothing but what `out` needs to grow. One thread at a time.
+/// the text of those (some 4.5 kB a link), which is made anew only when an alert has changed; once
+/// warm it allocates nothing but what `out` needs to grow. One thread at a time.
 class Exposition {
  public:
   Exposition();
