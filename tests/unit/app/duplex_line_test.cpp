@@ -3,7 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-namespace fadeward::app {
+namespace fadeward::app::duplex_line_test {
 namespace {
 
 using testing::HasSubstr;
@@ -88,4 +88,4 @@ TEST(PortOf, WordsAreNoNotation) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::duplex_line_test

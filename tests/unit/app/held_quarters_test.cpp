@@ -11,7 +11,7 @@
 #include "support/temp_dir.hpp"
 #include "support/weir.hpp"
 
-namespace fadeward::app {
+namespace fadeward::app::held_quarters_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -183,4 +183,4 @@ TEST(HeldQuarters, AreNoMoreThanADayOfEachDirection) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::held_quarters_test

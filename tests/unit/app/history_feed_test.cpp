@@ -3,7 +3,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::app {
+namespace fadeward::app::history_feed_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -157,4 +157,4 @@ TEST(HistoryFeed, HoldsNoMoreThanItMay) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::history_feed_test

@@ -10,7 +10,7 @@
 #include "fadeward/history/reader.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::app {
+namespace fadeward::app::history_writer_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -157,4 +157,4 @@ TEST(HistoryWriter, SaysThatADiskTookNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::history_writer_test

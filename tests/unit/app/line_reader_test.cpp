@@ -9,7 +9,7 @@
 
 #include "support/temp_dir.hpp"
 
-namespace fadeward::app {
+namespace fadeward::app::line_reader_test {
 namespace {
 
 class LineReaderTest : public testing::Test {
@@ -101,4 +101,4 @@ TEST_F(LineReaderTest, ACutOrDamagedGzipIsSaid) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::line_reader_test

@@ -6,7 +6,7 @@
 
 #include "support/temp_dir.hpp"
 
-namespace fadeward::app {
+namespace fadeward::app::proof_store_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -81,4 +81,4 @@ TEST(ProofStore, TheNewestMarginOfEachDirectionStands) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::proof_store_test

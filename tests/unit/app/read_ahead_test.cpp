@@ -5,7 +5,7 @@
 #include <atomic>
 #include <string>
 
-namespace fadeward::app {
+namespace fadeward::app::read_ahead_test {
 namespace {
 
 /// Reports numbered from 0; `link` points into text that changes with every call, as a reader's
@@ -81,4 +81,4 @@ TEST(ReadAhead, WhatTheSourceWroteIsThereAtTheEnd) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::read_ahead_test

@@ -6,7 +6,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::app {
+namespace fadeward::app::report_order_test {
 namespace {
 
 constexpr Time kStart{std::chrono::seconds{1'893'456'000}};
@@ -95,4 +95,4 @@ TEST(ReportOrder, ALoneReportFromTheFutureWaits) {
 }
 
 }  // namespace
-}  // namespace fadeward::app
+}  // namespace fadeward::app::report_order_test

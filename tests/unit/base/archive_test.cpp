@@ -4,7 +4,7 @@
 
 #include <random>
 
-namespace fadeward {
+namespace fadeward::archive_test {
 namespace {
 
 struct Inner {
@@ -98,4 +98,4 @@ TEST(Archive, DamageDoesNoHarm) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::archive_test

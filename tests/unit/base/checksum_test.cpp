@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward {
+namespace fadeward::checksum_test {
 namespace {
 
 // Test vectors of the FNV authors for 64 bits, FNV-1a (from memory).
@@ -13,4 +13,4 @@ TEST(Checksum, IsFnv1a) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::checksum_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward {
+namespace fadeward::decibel_test {
 namespace {
 
 TEST(Decibel, TwoEqualLevelsAreThreeDecibelsMore) {
@@ -21,4 +21,4 @@ TEST(Decibel, ThermalNoise) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::decibel_test

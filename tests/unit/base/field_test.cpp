@@ -4,7 +4,7 @@
 
 #include <set>
 
-namespace fadeward {
+namespace fadeward::field_test {
 namespace {
 
 // Contract section 2 lists the keys; the table must hold each once and nothing else.
@@ -28,4 +28,4 @@ TEST(FieldTable, HoldsTheKeysOfTheContract) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::field_test

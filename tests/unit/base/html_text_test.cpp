@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward {
+namespace fadeward::html_text_test {
 namespace {
 
 std::string html(std::string_view text, std::size_t limit = 1000) {
@@ -26,4 +26,4 @@ TEST(HtmlText, ControlCharactersAndBrokenEncodingAreShown) {
 TEST(HtmlText, IsBounded) { EXPECT_LT(html(std::string(5000, '<'), 20).size(), 3 + 4 * 24U); }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::html_text_test

@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward {
+namespace fadeward::level_histogram_test {
 namespace {
 
 double sorted_quantile(std::vector<double> values, double q) {
@@ -80,4 +80,4 @@ TEST(LevelHistogram, ExtremesAndEmptiness) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::level_histogram_test

@@ -8,7 +8,7 @@
 #include <cstdlib>
 #include <limits>
 
-namespace fadeward {
+namespace fadeward::text_test {
 namespace {
 
 std::string number(double value) {
@@ -77,4 +77,4 @@ TEST(Printable, CannotMoveTheCursor) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::text_test

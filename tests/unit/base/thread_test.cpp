@@ -8,7 +8,7 @@
 #include <future>
 #include <string>
 
-namespace fadeward {
+namespace fadeward::thread_test {
 namespace {
 
 bool blocked(int signal) {
@@ -36,4 +36,4 @@ TEST(Thread, HasAllSignalsBlockedAndItsName) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::thread_test

@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-namespace fadeward {
+namespace fadeward::time_test {
 namespace {
 
 // RFC 3339 section 5.8 gives these strings; the Unix seconds are computed with date(1).
@@ -58,4 +58,4 @@ TEST(Span, PrintsInOneUnit) {
 }
 
 }  // namespace
-}  // namespace fadeward
+}  // namespace fadeward::time_test

@@ -5,9 +5,9 @@
 #include <cmath>
 
 #include "fadeward/budget/free_space.hpp"
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::atmosphere_test {
 namespace {
 
 // Official validation examples of ITU-R P.676-13, 1 to 40 GHz: oxygen and water vapour apart.
@@ -99,4 +99,4 @@ TEST(Rain, IsNothingInTheseBands) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::atmosphere_test

@@ -7,9 +7,9 @@
 #include <cmath>
 #include <limits>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::availability_test {
 namespace {
 
 using ::testing::HasSubstr;
@@ -120,4 +120,4 @@ TEST(BarnettVigants, RefusesOutsideItsRange) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::availability_test

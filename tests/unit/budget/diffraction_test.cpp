@@ -5,9 +5,9 @@
 #include <chrono>
 #include <cmath>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::diffraction_test {
 namespace {
 
 Profile official_profile(int number) {
@@ -104,4 +104,4 @@ TEST(DeltaBullington, IsQuick) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::diffraction_test

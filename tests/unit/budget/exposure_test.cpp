@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::budget {
+namespace fadeward::budget::exposure_test {
 namespace {
 
 // ICNIRP 1998 and 2020: f/200 W/m2 from 400 to 2000 MHz. 47 CFR 1.1310 Table 1 (B): f/1500 mW/cm2 =
@@ -32,4 +32,4 @@ TEST(ExposureDistance, IsNeverBelowTheNearField) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::exposure_test

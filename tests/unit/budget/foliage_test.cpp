@@ -2,9 +2,9 @@
 
 #include <gtest/gtest.h>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::foliage_test {
 namespace {
 
 // Recommendation ITU-R P.833-10 Table 1.
@@ -49,4 +49,4 @@ TEST(Woodland, RefusesOtherFrequencies) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::foliage_test

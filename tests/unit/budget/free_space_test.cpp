@@ -4,9 +4,9 @@
 
 #include <cmath>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::free_space_test {
 namespace {
 
 // ITU-R P.452-18 eq (8), P.1812-8 eq (8): 92.4 + 20 lg f(GHz) + 20 lg d(km). P.525-5 prints 32.4
@@ -42,4 +42,4 @@ TEST(FreeSpace, ExactForm) {
 TEST(FreeSpace, NeverAGain) { EXPECT_EQ(free_space_loss_db(915e6, 0.001), 0); }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::free_space_test

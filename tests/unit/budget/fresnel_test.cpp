@@ -4,9 +4,9 @@
 
 #include <cmath>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::fresnel_test {
 namespace {
 
 // ITU-R P.530-19 eq (3): F1 = 17.3 sqrt(d1 d2 / (f d)); P.526-16 eq (3): 550 sqrt(d1 d2 / (f d)).
@@ -65,4 +65,4 @@ TEST(Clearance, IsTheSmallestShareOfTheFirstZone) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::fresnel_test

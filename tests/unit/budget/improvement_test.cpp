@@ -10,7 +10,7 @@
 #include "fadeward/budget/diffraction.hpp"
 #include "fadeward/budget/foliage.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::improvement_test {
 namespace {
 
 using ::testing::ElementsAre;
@@ -168,4 +168,4 @@ TEST(Improvements, NothingWithoutMarginsOfThePath) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::improvement_test

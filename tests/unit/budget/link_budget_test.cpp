@@ -9,9 +9,9 @@
 #include "fadeward/budget/diffraction.hpp"
 #include "fadeward/budget/foliage.hpp"
 #include "fadeward/budget/free_space.hpp"
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::link_budget_test {
 namespace {
 
 using ::testing::Contains;
@@ -254,4 +254,4 @@ TEST(LinkBudget, IsQuickOverALongProfile) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::link_budget_test

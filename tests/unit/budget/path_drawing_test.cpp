@@ -9,9 +9,9 @@
 #include <utility>
 #include <vector>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::path_drawing_test {
 namespace {
 
 PathView view_of(double clutter_m) {
@@ -122,4 +122,4 @@ TEST(PathDrawing, OddPathsStayFinite) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::path_drawing_test

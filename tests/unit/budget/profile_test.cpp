@@ -5,9 +5,9 @@
 
 #include <random>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::profile_test {
 namespace {
 
 using ::testing::Contains;
@@ -136,4 +136,4 @@ TEST(Profile, RefusesWhatIsTooLarge) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::profile_test

@@ -4,7 +4,7 @@
 
 #include <limits>
 
-namespace fadeward::budget {
+namespace fadeward::budget::receiver_test {
 namespace {
 
 RadioSettings css(int factor, double bandwidth_hz) {
@@ -156,4 +156,4 @@ TEST(Receiver, ForeignNonsenseIsNotSaid) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::receiver_test

@@ -6,7 +6,7 @@
 #include <boost/json/src.hpp>
 #include <sstream>
 
-namespace fadeward::budget {
+namespace fadeward::budget::report_test {
 namespace {
 
 using ::testing::HasSubstr;
@@ -175,4 +175,4 @@ TEST(BudgetPage, WithoutAPathItSaysWhy) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::report_test

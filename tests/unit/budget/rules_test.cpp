@@ -5,7 +5,7 @@
 
 #include <cmath>
 
-namespace fadeward::budget {
+namespace fadeward::budget::rules_test {
 namespace {
 
 using ::testing::HasSubstr;
@@ -254,4 +254,4 @@ TEST(Rules, WithoutASetNothingIsAsked) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::rules_test

@@ -2,9 +2,9 @@
 
 #include <gtest/gtest.h>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::budget {
+namespace fadeward::budget::time_on_air_test {
 namespace {
 
 // Published worksheet example: 13 bytes, spreading factor 9, 125 kHz, 4/5, preamble 8, explicit
@@ -56,4 +56,4 @@ TEST(TimeOnAir, RefusesWhatNoRadioSends) {
 }
 
 }  // namespace
-}  // namespace fadeward::budget
+}  // namespace fadeward::budget::time_on_air_test

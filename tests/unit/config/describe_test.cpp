@@ -8,7 +8,7 @@
 
 #include "fadeward/config/parse.hpp"
 
-namespace fadeward::config {
+namespace fadeward::config::describe_test {
 namespace {
 
 using ::testing::ElementsAre;
@@ -184,4 +184,4 @@ links: [{ name: weir, )" + kBudget + " }]\n");
 }
 
 }  // namespace
-}  // namespace fadeward::config
+}  // namespace fadeward::config::describe_test

@@ -10,7 +10,7 @@
 #include "fadeward/config/describe.hpp"
 #include "fadeward/config/parse.hpp"
 
-namespace fadeward::config {
+namespace fadeward::config::limits_test {
 namespace {
 
 using Clock = std::chrono::steady_clock;
@@ -154,4 +154,4 @@ TEST(Limits, MutationsOfAGoodFile) {
 }
 
 }  // namespace
-}  // namespace fadeward::config
+}  // namespace fadeward::config::limits_test

@@ -9,7 +9,7 @@
 
 #include "fadeward/config/describe.hpp"
 
-namespace fadeward::config {
+namespace fadeward::config::parse_test {
 namespace {
 
 using namespace std::chrono;
@@ -423,4 +423,4 @@ TEST(Load, MissingFileDirectoryAndTooLarge) {
 }
 
 }  // namespace
-}  // namespace fadeward::config
+}  // namespace fadeward::config::parse_test

@@ -5,7 +5,7 @@
 
 #include "fadeward/config/parse.hpp"
 
-namespace fadeward::config {
+namespace fadeward::config::refused_test {
 namespace {
 
 struct Refused {
@@ -492,4 +492,4 @@ TEST(Refused, RuleSetsOfTheVocabulary) {
 }
 
 }  // namespace
-}  // namespace fadeward::config
+}  // namespace fadeward::config::refused_test

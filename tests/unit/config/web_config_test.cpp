@@ -6,7 +6,7 @@
 
 #include "fadeward/config/parse.hpp"
 
-namespace fadeward::config {
+namespace fadeward::config::web_config_test {
 namespace {
 
 using ::testing::HasSubstr;
@@ -99,4 +99,4 @@ TEST(WebConfig, ShowsNoSecret) {
 }
 
 }  // namespace
-}  // namespace fadeward::config
+}  // namespace fadeward::config::web_config_test

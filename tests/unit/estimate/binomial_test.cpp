@@ -5,7 +5,7 @@
 #include <boost/math/distributions/beta.hpp>
 #include <cmath>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::binomial_test {
 namespace {
 
 // NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1: 4 defectives of 20, 90 % two-sided,
@@ -98,4 +98,4 @@ TEST(Binomial, WhatCannotBeKnown) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::binomial_test

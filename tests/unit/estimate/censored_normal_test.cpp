@@ -5,9 +5,9 @@
 #include <cmath>
 #include <random>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::censored_normal_test {
 namespace {
 
 // Cohen (1961), table of lambda(h, gamma), first row (gamma = 0), as printed in the table to four
@@ -26,7 +26,7 @@ TEST(CohenLambda, FirstRowOfTheTable) {
 // equations, printed to five decimals.
 TEST(CohenLambda, WholeTable) {
   int checked = 0;
-  for (auto& row : budget::test::read_csv("standards/cohen_lambda_computed.csv"))
+  for (auto& row : test::read_csv("standards/cohen_lambda_computed.csv"))
     for (const auto& [name, lambda] : row) {
       if (!name.starts_with("h=")) continue;
       const auto found = cohen_lambda(std::stod(name.substr(2)), row.at("gamma"));
@@ -77,4 +77,4 @@ TEST(FitLeftCensored, RefusesNonsense) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::censored_normal_test

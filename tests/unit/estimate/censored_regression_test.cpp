@@ -6,12 +6,12 @@
 #include <random>
 
 #include "fadeward/estimate/censored_normal.hpp"
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::censored_regression_test {
 namespace {
 
-using budget::test::read_csv;
+using test::read_csv;
 
 // US EPA, Unified Guidance (EPA 530/R-09-007, 2009), example 15-1: manganese, logarithms, limits 2
 // and 5 ppb; maximum likelihood as in the help of the public statistics package EnvStats 3.1.
@@ -89,4 +89,4 @@ TEST(CensoredRegression, RefusesWhatHasNoAnswer) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::censored_regression_test

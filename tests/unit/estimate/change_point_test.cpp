@@ -7,9 +7,9 @@
 #include <random>
 #include <vector>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::change_point_test {
 namespace {
 
 // Nile at Aswan: one break after 1898, means 1097.75 and 849.97, sums of squares 2835157 and
@@ -18,7 +18,7 @@ namespace {
 // approximation). Cobb (1978) found the same year.
 TEST(ChangePoint, NileBreaksAfter1898) {
   std::vector<double> years, flow;
-  for (auto& row : budget::test::read_csv("standards/nile.csv")) {
+  for (auto& row : test::read_csv("standards/nile.csv")) {
     years.push_back(row.at("time"));
     flow.push_back(row.at("value"));
   }
@@ -85,4 +85,4 @@ TEST(ChangePoint, RefusesTooFewOrNoNumbers) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::change_point_test

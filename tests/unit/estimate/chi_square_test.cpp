@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::chi_square_test {
 namespace {
 
 /// Counts whose statistic is what is wanted: two that differ from n by d make 2 d^2 / n.
@@ -54,4 +54,4 @@ TEST(Evenness, ChanceAloneIsRarelyFound) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::chi_square_test

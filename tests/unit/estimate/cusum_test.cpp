@@ -5,14 +5,14 @@
 #include <limits>
 #include <random>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::cusum_test {
 namespace {
 
-using budget::test::read_csv;
-using budget::test::read_text;
-using budget::test::split;
+using test::read_csv;
+using test::read_text;
+using test::split;
 
 std::optional<double> run_length(bool two_sided, const CusumDesign& design, double shift) {
   return two_sided ? two_sided_cusum_run_length(design, shift) : cusum_run_length(design, shift);
@@ -145,4 +145,4 @@ TEST(CusumRunLength, RefusesWhatIsNoDesign) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::cusum_test

@@ -9,7 +9,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::daily_rhythm_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -219,4 +219,4 @@ TEST(DailyRhythm, ArchiveGoesOnAlike) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::daily_rhythm_test

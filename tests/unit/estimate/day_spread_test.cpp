@@ -13,7 +13,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::day_spread_test {
 namespace {
 
 double sigma_of_mean(double sigma, double tau_h, double span_h) {
@@ -136,4 +136,4 @@ TEST(DaySpread, ArchiveGoesOnAlike) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::day_spread_test

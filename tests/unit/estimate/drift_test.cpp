@@ -6,7 +6,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::drift_test {
 namespace {
 
 struct Series {
@@ -117,4 +117,4 @@ TEST(Drift, TooFewOrUnequalIsNone) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::drift_test

@@ -8,7 +8,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::forecast_test {
 namespace {
 
 using Outlook = Crossing::Outlook;
@@ -386,4 +386,4 @@ TEST(Forecast, RefusesAnArchiveOfTheWrongSize) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::forecast_test

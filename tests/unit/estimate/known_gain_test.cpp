@@ -16,7 +16,7 @@
 #include "fadeward/estimate/censored_regression.hpp"
 #include "fadeward/estimate/survivor_fit.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::known_gain_test {
 namespace {
 
 // Half of the frames that met nothing else arrive near this level: a fit of p0 Phi((gain - g50) /
@@ -209,4 +209,4 @@ TEST(KnownGain, LevelFollowsGainOnceTheLostAreCounted) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::known_gain_test

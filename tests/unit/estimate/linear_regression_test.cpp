@@ -5,14 +5,14 @@
 #include <cmath>
 #include <limits>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::linear_regression_test {
 namespace {
 
-using budget::test::read_csv;
-using budget::test::read_text;
-using budget::test::split;
+using test::read_csv;
+using test::read_text;
+using test::split;
 
 struct Certified {
   double value = 0;
@@ -85,4 +85,4 @@ TEST(LinearRegression, RefusesWhatHasNoAnswer) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::linear_regression_test

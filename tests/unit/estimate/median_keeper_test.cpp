@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::median_keeper_test {
 namespace {
 
 double sorted_median(std::vector<double> values) {
@@ -35,4 +35,4 @@ TEST(MedianKeeper, EqualsSortingBeforeAndAfterTheSpill) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::median_keeper_test

@@ -6,7 +6,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::median_test {
 namespace {
 
 // The definition, on sorted values.
@@ -26,4 +26,4 @@ TEST(Median, IsTheMiddleOfTheSorted) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::median_test

@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::rician_k_test {
 namespace {
 
 // A steady wave plus complex normal scatter, mean power 1: the definition of Rice fading.
@@ -67,4 +67,4 @@ TEST(RicianK, RefusesWhatIsNoPower) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::rician_k_test

@@ -5,7 +5,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::rolling_counts_test {
 namespace {
 
 using Window = RollingCounts::Window;
@@ -96,4 +96,4 @@ TEST(RollingCounts, ForgetsEverythingAfterLongSilence) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::rolling_counts_test

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <random>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::shift_test {
 namespace {
 
 DailyValues in_days(std::initializer_list<double> values, double first = 0) {
@@ -182,4 +182,4 @@ TEST(PairedShift, IntervalHoldsTheTruth) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::shift_test

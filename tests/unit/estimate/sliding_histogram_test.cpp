@@ -8,7 +8,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::sliding_histogram_test {
 namespace {
 
 struct Entry {
@@ -124,4 +124,4 @@ TEST(SlidingHistogram, SmoothMedianOfOneValueIsThatValue) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::sliding_histogram_test

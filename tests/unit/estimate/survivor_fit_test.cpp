@@ -10,7 +10,7 @@
 
 #include "fadeward/estimate/censored_normal.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::survivor_fit_test {
 namespace {
 
 SurvivorBelief plain_normal() {
@@ -214,4 +214,4 @@ TEST(SurvivorLevels, MomentsAreThoseOfTheValues) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::survivor_fit_test

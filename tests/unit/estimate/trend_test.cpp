@@ -8,12 +8,12 @@
 #include <random>
 #include <vector>
 
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::estimate {
+namespace fadeward::estimate::trend_test {
 namespace {
 
-using budget::test::read_csv;
+using test::read_csv;
 
 std::vector<double> column(const std::string& file, const std::string& name) {
   std::vector<double> out;
@@ -187,4 +187,4 @@ TEST(Trend, NothingForNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::estimate
+}  // namespace fadeward::estimate::trend_test

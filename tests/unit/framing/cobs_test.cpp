@@ -8,7 +8,7 @@
 
 #include "unit/framing/collect.hpp"
 
-namespace fadeward::framing {
+namespace fadeward::framing::cobs_test {
 namespace {
 
 using namespace std::string_literals;
@@ -184,4 +184,4 @@ TEST(Cobs, AMegabyteOfNoiseThenAGoodFrame) {
 }
 
 }  // namespace
-}  // namespace fadeward::framing
+}  // namespace fadeward::framing::cobs_test

@@ -5,7 +5,7 @@
 
 #include "unit/framing/collect.hpp"
 
-namespace fadeward::framing {
+namespace fadeward::framing::crc_test {
 namespace {
 
 using Crc = FramingSettings::Crc;
@@ -56,4 +56,4 @@ TEST(Crc, MatchesLittleEndianAtTheEnd) {
 }
 
 }  // namespace
-}  // namespace fadeward::framing
+}  // namespace fadeward::framing::crc_test

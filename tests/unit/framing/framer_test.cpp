@@ -4,7 +4,7 @@
 
 #include "unit/framing/collect.hpp"
 
-namespace fadeward::framing {
+namespace fadeward::framing::framer_test {
 namespace {
 
 using Kind = FramingSettings::Kind;
@@ -61,4 +61,4 @@ TEST(MakeFramer, HoldsNoMoreThanItsLimit) {
 }
 
 }  // namespace
-}  // namespace fadeward::framing
+}  // namespace fadeward::framing::framer_test

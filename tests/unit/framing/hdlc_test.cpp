@@ -6,7 +6,7 @@
 
 #include "unit/framing/collect.hpp"
 
-namespace fadeward::framing {
+namespace fadeward::framing::hdlc_test {
 namespace {
 
 using namespace std::string_literals;
@@ -175,4 +175,4 @@ TEST(Hdlc, AMegabyteOfNoiseThenAGoodFrame) {
 }
 
 }  // namespace
-}  // namespace fadeward::framing
+}  // namespace fadeward::framing::hdlc_test

@@ -4,7 +4,7 @@
 
 #include "unit/framing/collect.hpp"
 
-namespace fadeward::framing {
+namespace fadeward::framing::lines_test {
 namespace {
 
 using namespace std::string_literals;
@@ -216,4 +216,4 @@ TEST(Blocks, ABadExpressionSaysWhy) {
 }
 
 }  // namespace
-}  // namespace fadeward::framing
+}  // namespace fadeward::framing::lines_test

@@ -6,7 +6,7 @@
 #include "fadeward/base/archive.hpp"
 #include "sample_bins.hpp"
 
-namespace fadeward::history {
+namespace fadeward::history::bin_code_test {
 namespace {
 
 using test::at;
@@ -174,4 +174,4 @@ TEST(BinCode, IsSmall) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::bin_code_test

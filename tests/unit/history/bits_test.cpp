@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-namespace fadeward::history {
+namespace fadeward::history::bits_test {
 namespace {
 
 std::string as_text(const std::string& bytes) {
@@ -88,4 +88,4 @@ TEST(Bits, ARunBeyondTheEndIsNotSound) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::bits_test

@@ -14,7 +14,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/fault_vfs.hpp"
 
-namespace fadeward::history {
+namespace fadeward::history::faults_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -275,4 +275,4 @@ TEST(Faults, FilesOfEveryVersionCanBeRead) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::faults_test

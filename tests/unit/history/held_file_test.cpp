@@ -9,7 +9,7 @@
 
 #include "support/temp_dir.hpp"
 
-namespace fadeward::history {
+namespace fadeward::history::held_file_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -191,4 +191,4 @@ TEST(Placed, GoesByTheDifferenceOfTheClocks) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::held_file_test

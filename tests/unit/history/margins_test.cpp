@@ -5,7 +5,7 @@
 
 #include <random>
 
-namespace fadeward::history {
+namespace fadeward::history::margins_test {
 namespace {
 
 /// 20,000 frames of a normal margin; those below nothing are lost.
@@ -52,4 +52,4 @@ TEST(Margins, AreThoseHeardWhereNothingIsKnownToBeLost) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::margins_test

@@ -12,7 +12,7 @@
 #include "sample_bins.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::history {
+namespace fadeward::history::store_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -653,4 +653,4 @@ TEST(Store, BeginsAnewWhenItsFileIsRemoved) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::store_test

@@ -10,7 +10,7 @@
 
 #include "sample_bins.hpp"
 
-namespace fadeward::history {
+namespace fadeward::history::summary_test {
 namespace {
 
 using test::at;
@@ -198,4 +198,4 @@ TEST(BinMerge, EqualsOneThatTookAllFrames) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::summary_test

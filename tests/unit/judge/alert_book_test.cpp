@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::judge {
+namespace fadeward::judge::alert_book_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -66,4 +66,4 @@ TEST(AlertBook, StaleIsKeptAndTakenBack) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::alert_book_test

@@ -11,7 +11,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::change_watch_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -537,4 +537,4 @@ TEST(ChangeWatch, AYearOfTroubleStaysBounded) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::change_watch_test

@@ -5,7 +5,7 @@
 
 #include "unit/judge/invented_hours.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::drift_test {
 namespace {
 
 using test::InventedHours;
@@ -118,4 +118,4 @@ TEST(Drift, AfterAStepTheDayItHappenedInIsNotCompared) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::drift_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::judge {
+namespace fadeward::judge::forecast_test {
 namespace {
 
 using Outlook = Crossing::Outlook;
@@ -31,4 +31,4 @@ TEST(CrossingInWords, ReadsLikeAnEngineerSpeaks) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::forecast_test

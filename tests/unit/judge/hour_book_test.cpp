@@ -6,7 +6,7 @@
 #include "fadeward/base/archive.hpp"
 #include "unit/judge/invented_hours.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::hour_book_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -113,4 +113,4 @@ TEST(HourBook, ArchiveGoesOnAlike) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::hour_book_test

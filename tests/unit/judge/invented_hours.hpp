@@ -7,7 +7,7 @@
 
 #include "fadeward/judge/hour_book.hpp"
 
-namespace fadeward::judge::test {
+namespace fadeward::test {
 
 inline constexpr Time kFirstHour{std::chrono::seconds{1'893'456'000}};
 
@@ -20,12 +20,12 @@ class InventedHours {
   Added added = [](std::size_t, double) { return 0.0; };
   double count = 0;
 
-  HourBook::Hour next() {
-    constexpr double kSigma[kStreams] = {0.72, 0.1, 0.35, 0.35};
+  judge::HourBook::Hour next() {
+    constexpr double kSigma[judge::kStreams] = {0.72, 0.1, 0.35, 0.35};
     const double kept = std::exp(-1.0 / 3);
-    HourBook::Hour hour;
+    judge::HourBook::Hour hour;
     hour.end = kFirstHour + std::chrono::hours{static_cast<int>(count) + 1};
-    for (std::size_t i = 0; i < kStreams; ++i) {
+    for (std::size_t i = 0; i < judge::kStreams; ++i) {
       x_[i] = kept * x_[i] + kSigma[i] * std::sqrt(1 - kept * kept) * normal_(random_);
       const double db = -60 + x_[i] + added(i, count);
       hour.raw_cdb[i] = hour.value_cdb[i] = static_cast<std::int16_t>(std::lround(100 * db));
@@ -34,7 +34,7 @@ class InventedHours {
     count += 1;
     return hour;
   }
-  void fill(HourBook& book, int hours) {
+  void fill(judge::HourBook& book, int hours) {
     for (int h = 0; h < hours; ++h) {
       book.push(next());
       book.learn();
@@ -44,7 +44,7 @@ class InventedHours {
  private:
   std::mt19937 random_;
   std::normal_distribution<double> normal_;
-  double x_[kStreams] = {};
+  double x_[judge::kStreams] = {};
 };
 
-}  // namespace fadeward::judge::test
+}  // namespace fadeward::test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::judge {
+namespace fadeward::judge::link_table_test {
 namespace {
 
 Settings two_ports() {
@@ -58,4 +58,4 @@ TEST(LinkTable, FindsEveryOneOfThousands) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::link_table_test

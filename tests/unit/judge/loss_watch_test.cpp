@@ -9,7 +9,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::loss_watch_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -257,4 +257,4 @@ TEST(LossWatch, MovesWithTheClockAndGoesOnFromAnArchive) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::loss_watch_test

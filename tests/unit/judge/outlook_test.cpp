@@ -7,7 +7,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::outlook_test {
 namespace {
 
 constexpr std::int64_t kDay = 21'915;   // 1 January 2030
@@ -136,4 +136,4 @@ TEST(Outlook, ArchiveGoesOnAlike) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::outlook_test

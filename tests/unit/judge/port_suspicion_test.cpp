@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::judge {
+namespace fadeward::judge::port_suspicion_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -196,4 +196,4 @@ TEST(PortSuspicion, SilentLinksRaiseNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::port_suspicion_test

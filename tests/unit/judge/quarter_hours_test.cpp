@@ -6,7 +6,7 @@
 #include "fadeward/judge/supervisor.hpp"
 #include "support/weir.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::quarter_hours_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -218,4 +218,4 @@ TEST(QuarterHours, EndWithARecording) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::quarter_hours_test

@@ -9,7 +9,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::reserve_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -92,4 +92,4 @@ TEST(Reserve, IsBoundedAndFollowsTheClockAndARestart) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::reserve_test

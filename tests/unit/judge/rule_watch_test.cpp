@@ -5,7 +5,7 @@
 
 #include <random>
 
-namespace fadeward::judge {
+namespace fadeward::judge::rule_watch_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -264,4 +264,4 @@ TEST(RuleWatch, HopClockLimitIsASetting) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::rule_watch_test

@@ -7,7 +7,7 @@
 #include <cmath>
 #include <random>
 
-namespace fadeward::judge {
+namespace fadeward::judge::signature_test {
 namespace {
 
 /// What happened at the radios, in dB.
@@ -172,4 +172,4 @@ TEST(Signature, ASmallFallOfNoiseMakesNoAntenna) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::signature_test

@@ -26,7 +26,7 @@ std::atomic<std::uint64_t> allocations{0};
 [[gnu::noinline]] void operator delete(void* memory) noexcept { std::free(memory); }
 [[gnu::noinline]] void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
 
-namespace fadeward::judge {
+namespace fadeward::judge::supervisor_allocation_test {
 namespace {
 
 TEST(SupervisorAllocation, NonePerReportOnceWarm) {
@@ -70,6 +70,6 @@ TEST(SupervisorAllocation, NonePerReportOnceWarm) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::supervisor_allocation_test
 
 #endif

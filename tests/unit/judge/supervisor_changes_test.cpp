@@ -7,7 +7,7 @@
 
 #include "fadeward/judge/supervisor.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::supervisor_changes_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -204,4 +204,4 @@ TEST(SupervisorChanges, RestartsOfTheProgramChangeNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::supervisor_changes_test

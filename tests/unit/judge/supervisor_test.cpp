@@ -7,7 +7,7 @@
 #include <limits>
 #include <random>
 
-namespace fadeward::judge {
+namespace fadeward::judge::supervisor_test {
 namespace {
 
 constexpr Time kStart{std::chrono::seconds{1'893'456'000}};
@@ -821,4 +821,4 @@ TEST(Supervisor, RandomReportsDoNoHarm) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::supervisor_test

@@ -8,7 +8,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::suspicions_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -367,4 +367,4 @@ TEST(Suspicions, ARestartRaisesNothingAnewAndLosesNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::suspicions_test

@@ -7,7 +7,7 @@
 
 #include "unit/judge/invented_hours.hpp"
 
-namespace fadeward::judge {
+namespace fadeward::judge::swing_test {
 namespace {
 
 using test::InventedHours;
@@ -78,4 +78,4 @@ TEST(Swing, UnknownHoursAreNoEvidence) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::swing_test

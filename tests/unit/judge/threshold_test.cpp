@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <random>
 
-namespace fadeward::judge {
+namespace fadeward::judge::threshold_test {
 namespace {
 
 constexpr Time kStart{std::chrono::seconds{1'893'456'000}};
@@ -97,4 +97,4 @@ TEST(Threshold, AClockStepDoesNotShortenTheHold) {
 }
 
 }  // namespace
-}  // namespace fadeward::judge
+}  // namespace fadeward::judge::threshold_test

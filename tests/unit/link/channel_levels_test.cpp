@@ -8,7 +8,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::channel_levels_test {
 namespace {
 
 /// A hopping link: channel offsets fixed, frames fade, readings scatter.
@@ -202,4 +202,4 @@ TEST(ChannelLevels, ArchiveHoldsAll) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::channel_levels_test

@@ -4,7 +4,7 @@
 
 #include <array>
 
-namespace fadeward::link {
+namespace fadeward::link::channels_test {
 namespace {
 
 TEST(ChannelShares, IndicesInOrderOfFirstUse) {
@@ -71,4 +71,4 @@ TEST(ChannelShares, FewFramesDoNotMakeUnequalWeights) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::channels_test

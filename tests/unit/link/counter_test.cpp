@@ -6,7 +6,7 @@
 #include <cmath>
 #include <random>
 
-namespace fadeward::link {
+namespace fadeward::link::counter_test {
 namespace {
 
 TEST(Counter, GrowsWrapsAndRestarts) {
@@ -73,4 +73,4 @@ TEST(CounterPair, RestartForgetsWhatWasOutstanding) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::counter_test

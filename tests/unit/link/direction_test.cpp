@@ -8,7 +8,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::link {
+namespace fadeward::link::direction_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -132,4 +132,4 @@ TEST(DirectionState, RiceFactorOfTheFadingIsFound) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::direction_test

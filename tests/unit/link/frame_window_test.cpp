@@ -7,7 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace fadeward::link {
+namespace fadeward::link::frame_window_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -129,4 +129,4 @@ TEST(FrameWindow, AgesSurviveAStepOfTheClock) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::frame_window_test

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <random>
 
-namespace fadeward::link {
+namespace fadeward::link::interval_keeper_test {
 namespace {
 
 TEST(IntervalKeeper, KeepsNothingUnasked) {
@@ -49,4 +49,4 @@ TEST(IntervalKeeper, CountsAndMediansAreThoseOfTheInterval) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::interval_keeper_test

@@ -7,7 +7,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::link_state_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -137,4 +137,4 @@ TEST(LinkState, ALevelThatTheFarEndMeasuredJustNowBelongsToTheChannelOfItsFrame)
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::link_state_test

@@ -7,7 +7,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::margin_fit_test {
 namespace {
 
 using std::chrono::hours;
@@ -181,4 +181,4 @@ TEST(MarginFit, ArchivesWhatItLearnedAndRefusesNonsense) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::margin_fit_test

@@ -7,7 +7,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::reciprocal_test {
 namespace {
 
 TEST(Reciprocal, KnowsNothingAtFirst) {
@@ -67,4 +67,4 @@ TEST(Reciprocal, ArchivesAndRefusesNonsense) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::reciprocal_test

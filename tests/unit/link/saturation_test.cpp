@@ -6,7 +6,7 @@
 #include <cmath>
 #include <random>
 
-namespace fadeward::link {
+namespace fadeward::link::saturation_test {
 namespace {
 
 double quarter(double db) { return std::round(db * 4) / 4; }
@@ -52,4 +52,4 @@ TEST(Saturation, InterferenceIsNotACeiling) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::saturation_test

@@ -4,7 +4,7 @@
 
 #include "fadeward/base/decibel.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::separation_test {
 namespace {
 
 // "Estimated signal power" as two published forms give it: RSSI - 10 lg(1 + 10^(-SNR/10)).
@@ -81,4 +81,4 @@ TEST(Separation, SnrAloneIsRelativeToTheReceiver) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::separation_test

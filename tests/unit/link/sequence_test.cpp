@@ -9,7 +9,7 @@
 
 #include "fadeward/base/archive.hpp"
 
-namespace fadeward::link {
+namespace fadeward::link::sequence_test {
 namespace {
 
 using Kind = SequenceStep::Kind;
@@ -163,4 +163,4 @@ TEST(Sequence, CountsExactlyUnderDisorder) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::sequence_test

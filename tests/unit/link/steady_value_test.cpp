@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::link {
+namespace fadeward::link::steady_value_test {
 namespace {
 
 TEST(SteadyValue, BelievesAfterThreeInARow) {
@@ -26,4 +26,4 @@ TEST(SteadyValue, ASlipIsNoChange) {
 }
 
 }  // namespace
-}  // namespace fadeward::link
+}  // namespace fadeward::link::steady_value_test

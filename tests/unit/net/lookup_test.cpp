@@ -8,7 +8,7 @@
 
 #include "fadeward/net/reason.hpp"
 
-namespace fadeward::net {
+namespace fadeward::net::lookup_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -55,4 +55,4 @@ TEST(Reason, SpeaksToAPerson) {
 }
 
 }  // namespace
-}  // namespace fadeward::net
+}  // namespace fadeward::net::lookup_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::port {
+namespace fadeward::port::allow_list_test {
 namespace {
 
 bool covers(const std::string& network, const std::string& sender) {
@@ -71,4 +71,4 @@ TEST(AllowList, RefusesWhatIsNoNetwork) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::allow_list_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::port {
+namespace fadeward::port::backoff_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -27,4 +27,4 @@ TEST(Backoff, BeginsAgainOnlyAfterASettledOpening) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::backoff_test

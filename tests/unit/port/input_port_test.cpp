@@ -9,7 +9,7 @@
 #include "recorder.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::port {
+namespace fadeward::port::input_port_test {
 namespace {
 
 using testing::ElementsAre;
@@ -186,4 +186,4 @@ TEST_F(InputPort, AQuestionIsNotForInput) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::input_port_test

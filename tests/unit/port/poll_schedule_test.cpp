@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::port {
+namespace fadeward::port::poll_schedule_test {
 namespace {
 
 PollSettings every(Duration span, Duration quiet) {
@@ -53,4 +53,4 @@ TEST(PollSchedule, NoSettingMakesABusyLoop) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::poll_schedule_test

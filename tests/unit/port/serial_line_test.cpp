@@ -8,7 +8,7 @@
 #include "support/pty.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::port {
+namespace fadeward::port::serial_line_test {
 namespace {
 
 using test::PtyPair;
@@ -168,4 +168,4 @@ TEST(SerialLine, KnowsAHangUp) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::serial_line_test

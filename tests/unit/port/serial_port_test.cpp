@@ -8,7 +8,7 @@
 #include "support/pty.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::port {
+namespace fadeward::port::serial_port_test {
 namespace {
 
 using test::PtyPair;
@@ -313,4 +313,4 @@ TEST_F(SerialPort, StopEndsTheLoopInEveryState) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::serial_port_test

@@ -9,7 +9,7 @@
 #include "fadeward/port/port.hpp"
 #include "recorder.hpp"
 
-namespace fadeward::port {
+namespace fadeward::port::tcp_port_test {
 namespace {
 
 using boost::asio::ip::tcp;
@@ -153,4 +153,4 @@ TEST_F(TcpPort, Asks) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::tcp_port_test

@@ -7,7 +7,7 @@
 #include "fadeward/port/port.hpp"
 #include "recorder.hpp"
 
-namespace fadeward::port {
+namespace fadeward::port::udp_port_test {
 namespace {
 
 using boost::asio::ip::make_address;
@@ -169,4 +169,4 @@ TEST_F(UdpPort, StopEndsTheLoop) {
 }
 
 }  // namespace
-}  // namespace fadeward::port
+}  // namespace fadeward::port::udp_port_test

@@ -7,7 +7,7 @@
 
 #include "fadeward/framing/cobs.hpp"
 
-namespace fadeward::prove {
+namespace fadeward::prove::frame_test {
 namespace {
 
 std::vector<std::uint8_t> wire(const Frame& frame, std::size_t size) {
@@ -86,4 +86,4 @@ TEST(Frame, RefusesWhatIsNotOurs) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::frame_test

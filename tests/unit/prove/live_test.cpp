@@ -5,7 +5,7 @@
 
 #include "fadeward/prove/words.hpp"
 
-namespace fadeward::prove {
+namespace fadeward::prove::live_test {
 namespace {
 
 using testing::EndsWith;
@@ -67,4 +67,4 @@ TEST(Words, Figures) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::live_test

@@ -5,7 +5,7 @@
 #include <random>
 #include <set>
 
-namespace fadeward::prove {
+namespace fadeward::prove::number_track_test {
 namespace {
 
 using Arrival = NumberTrack::Arrival;
@@ -67,4 +67,4 @@ TEST(NumberTrack, ALeapForgetsEverything) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::number_track_test

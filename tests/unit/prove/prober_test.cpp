@@ -8,7 +8,7 @@
 
 #include "fadeward/prove/echo.hpp"
 
-namespace fadeward::prove {
+namespace fadeward::prove::prober_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -325,4 +325,4 @@ TEST(Prober, NoiseAloneDoesNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::prober_test

@@ -6,7 +6,7 @@
 #include <boost/property_tree/json_parser.hpp>
 #include <sstream>
 
-namespace fadeward::prove {
+namespace fadeward::prove::report_test {
 namespace {
 
 using testing::HasSubstr;
@@ -118,4 +118,4 @@ TEST(Latency, NearestRank) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::report_test

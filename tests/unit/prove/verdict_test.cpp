@@ -3,7 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-namespace fadeward::prove {
+namespace fadeward::prove::verdict_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -133,4 +133,4 @@ TEST(Verdict, Prospect) {
 }
 
 }  // namespace
-}  // namespace fadeward::prove
+}  // namespace fadeward::prove::verdict_test

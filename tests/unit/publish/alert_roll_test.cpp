@@ -7,7 +7,7 @@
 #include "fadeward/publish/alerts_json.hpp"
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::alert_roll_test {
 namespace {
 
 using namespace testing;
@@ -165,4 +165,4 @@ TEST_F(Roll, AClockThatWasSetBackLeavesNoTimeAhead) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::alert_roll_test

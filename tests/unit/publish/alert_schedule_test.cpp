@@ -4,7 +4,7 @@
 
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::alert_schedule_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -87,4 +87,4 @@ TEST_F(Schedule, AChangeDuringARequestIsSentAfterIt) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::alert_schedule_test

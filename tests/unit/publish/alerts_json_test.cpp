@@ -5,7 +5,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::alerts_json_test {
 namespace {
 
 using namespace testing;
@@ -101,4 +101,4 @@ TEST(AlertsJson, EverySummaryIsASentenceOfItsOwn) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::alerts_json_test

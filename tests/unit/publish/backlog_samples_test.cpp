@@ -11,7 +11,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::backlog_samples_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -95,4 +95,4 @@ TEST_F(Backlog, NothingStoredIsAnEmptyBatch) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::backlog_samples_test

@@ -8,7 +8,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::collectable_test {
 namespace {
 
 using namespace testing;
@@ -54,4 +54,4 @@ TEST(SnapshotCollectable, AnIndependentWriterSaysTheSame) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::collectable_test

@@ -27,7 +27,7 @@ constexpr bool kCounts = true;
 [[gnu::noinline]] void operator delete(void* at, std::size_t) noexcept { std::free(at); }
 #endif
 
-namespace fadeward::publish {
+namespace fadeward::publish::exposition_allocation_test {
 namespace {
 
 TEST(Exposition, AllocatesNothingOnceWarm) {
@@ -54,4 +54,4 @@ TEST(Exposition, AllocatesNothingOnceWarm) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::exposition_allocation_test

@@ -10,7 +10,7 @@
 #include "fadeward/publish/families.hpp"
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::exposition_test {
 namespace {
 
 using namespace testing;
@@ -341,4 +341,4 @@ TEST(Exposition, ExternalReviewerFindsNothing) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::exposition_test

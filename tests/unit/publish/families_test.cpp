@@ -7,7 +7,7 @@
 #include <sstream>
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::families_test {
 namespace {
 
 std::string kind_name(MetricKind kind) {
@@ -48,4 +48,4 @@ TEST(Families, FollowTheRulesOfTheirFormats) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::families_test

@@ -6,7 +6,7 @@
 
 #include "unit/publish/inflate.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::gzip_test {
 namespace {
 
 TEST(GzipWriter, PiecesOfAnySizeComeBack) {
@@ -35,4 +35,4 @@ TEST(GzipWriter, NothingIsAMemberToo) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::gzip_test

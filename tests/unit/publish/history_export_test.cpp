@@ -11,7 +11,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::history_export_test {
 namespace {
 
 using test::at;
@@ -216,4 +216,4 @@ TEST(LabelNames, AreThoseOfTheDataModel) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::history_export_test

@@ -9,7 +9,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::history_json_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -161,4 +161,4 @@ TEST_F(HistoryAnswers, APlusIsASpaceButNotInATime) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::history_json_test

@@ -16,7 +16,7 @@
 #include "unit/publish/inflate.hpp"
 #include "unit/publish/raw_client.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::http_server_test {
 namespace {
 
 using namespace testing;
@@ -392,4 +392,4 @@ TEST_F(HttpServerTest, StoppingWhatNeverRanIsFine) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::http_server_test

@@ -10,7 +10,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::landing_page_test {
 namespace {
 
 using namespace testing;
@@ -199,4 +199,4 @@ TEST(LandingStyle, EveryTextCanBeRead) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::landing_page_test

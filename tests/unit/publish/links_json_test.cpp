@@ -5,7 +5,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::links_json_test {
 namespace {
 
 using namespace testing;
@@ -80,4 +80,4 @@ TEST(LinkJson, OneLinkIsTheSameObject) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::links_json_test

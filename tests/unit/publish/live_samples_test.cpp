@@ -11,7 +11,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::live_samples_test {
 namespace {
 
 using namespace testing;
@@ -244,4 +244,4 @@ TEST(LiveBytes, ASampleTakesAtMostFourteenBytes) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::live_samples_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::publish {
+namespace fadeward::publish::negotiation_test {
 namespace {
 
 using enum Format;
@@ -66,4 +66,4 @@ TEST(Negotiation, ContentTypesNameVersionAndCharset) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::negotiation_test

@@ -7,7 +7,7 @@
 #include <chrono>
 #include <future>
 
-namespace fadeward::publish {
+namespace fadeward::publish::password_desk_test {
 namespace {
 
 // The test vectors of the bcrypt of Openwall's crypt_blowfish 1.3 (wrapper.c): cost 5.
@@ -111,4 +111,4 @@ TEST(Credentials, OtherThingsAreNone) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::password_desk_test

@@ -8,7 +8,7 @@
 #include <fstream>
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::program_state_test {
 namespace {
 
 TEST(ProcessUsage, AgreesWithTheOperatingSystem) {
@@ -32,4 +32,4 @@ TEST(ProcessUsage, AgreesWithTheOperatingSystem) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::program_state_test

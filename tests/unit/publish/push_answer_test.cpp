@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::publish {
+namespace fadeward::publish::push_answer_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -75,4 +75,4 @@ TEST(PushAnswer, DescribesItselfInOneSafeLine) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::push_answer_test

@@ -18,7 +18,7 @@
 #include "unit/history/sample_bins.hpp"
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::pusher_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -146,4 +146,4 @@ TEST_F(PusherTest, ASilentReceiverHoldsUpTheEndNoLongerThanItMay) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::pusher_test

@@ -11,7 +11,7 @@
 #include "support/valley_years.hpp"
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::review_page_test {
 namespace {
 
 using test::date;
@@ -272,4 +272,4 @@ TEST_F(ReviewPages, InEveryForm) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::review_page_test

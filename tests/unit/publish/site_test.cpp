@@ -7,7 +7,7 @@
 #include "unit/publish/fixtures.hpp"
 #include "unit/publish/inflate.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::site_test {
 namespace {
 
 using namespace testing;
@@ -201,4 +201,4 @@ TEST_F(SiteTest, OtherRoomsMayAddPages) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::site_test

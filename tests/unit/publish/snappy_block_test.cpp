@@ -6,7 +6,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::snappy_block_test {
 namespace {
 
 using namespace std::string_literals;
@@ -89,4 +89,4 @@ TEST(SnappyBlock, SeriesThatDifferByANumberTakeLessThanFromTheLibrary) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::snappy_block_test

@@ -5,7 +5,7 @@
 #include <thread>
 #include <vector>
 
-namespace fadeward::publish {
+namespace fadeward::publish::snapshot_box_test {
 namespace {
 
 TEST(SnapshotBox, IsNeverEmpty) {
@@ -46,4 +46,4 @@ TEST(SnapshotBox, ThreadsDoNotLoseEdits) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::snapshot_box_test

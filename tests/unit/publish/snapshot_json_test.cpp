@@ -6,7 +6,7 @@
 
 #include "unit/publish/fixtures.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::snapshot_json_test {
 namespace {
 
 using namespace testing;
@@ -107,4 +107,4 @@ TEST(SnapshotLine, TinyRatiosKeepTheirDigits) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::snapshot_json_test

@@ -4,7 +4,7 @@
 
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::text_buffer_test {
 namespace {
 
 void put(TextBuffer& buffer, std::string_view text) {
@@ -28,4 +28,4 @@ TEST(TextBuffer, KeepsItsTextWhileItGrows) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::text_buffer_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::publish {
+namespace fadeward::publish::web_address_test {
 namespace {
 
 // RFC 3986 sections 3.2 to 3.4; ports of RFC 9110 section 4.2.
@@ -48,4 +48,4 @@ TEST(WebAddress, PathsAreJoined) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::web_address_test

@@ -13,7 +13,7 @@
 #include "support/loopback_server.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::web_client_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -173,4 +173,4 @@ TEST_F(Client, ADestroyedClientCallsNobody) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::web_client_test

@@ -7,7 +7,7 @@
 
 #include "support/temp_dir.hpp"
 
-namespace fadeward::publish {
+namespace fadeward::publish::web_guard_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -52,4 +52,4 @@ TEST(WebGuard, PasswordsDoNotVanishUnderWay) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::web_guard_test

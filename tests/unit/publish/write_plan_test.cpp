@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::publish {
+namespace fadeward::publish::write_plan_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -236,4 +236,4 @@ TEST(WriteCursor, RefusesWhatIsNone) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::write_plan_test

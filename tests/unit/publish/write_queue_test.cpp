@@ -6,7 +6,7 @@
 #include <set>
 #include <utility>
 
-namespace fadeward::publish {
+namespace fadeward::publish::write_queue_test {
 namespace {
 
 using Cell = std::pair<std::uint32_t, std::uint32_t>;   ///< series, moment
@@ -112,4 +112,4 @@ TEST(WriteQueue, WhatIsTooLargeIsHalvedUntilOneSample) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::write_queue_test

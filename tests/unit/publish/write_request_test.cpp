@@ -7,7 +7,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::publish {
+namespace fadeward::publish::write_request_test {
 namespace {
 
 std::string bytes(std::initializer_list<int> all) {
@@ -104,4 +104,4 @@ TEST(RoundedForTransport, KeepsWholeNumbersAndMovesOthersByLittle) {
 }
 
 }  // namespace
-}  // namespace fadeward::publish
+}  // namespace fadeward::publish::write_request_test

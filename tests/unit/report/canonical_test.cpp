@@ -10,7 +10,7 @@
 #include "fadeward/base/time.hpp"
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::canonical_test {
 namespace {
 
 using namespace std::string_literals;
@@ -584,4 +584,4 @@ TEST_P(CanonicalDifferential, EqualsSimdjson) {
 INSTANTIATE_TEST_SUITE_P(Seeds, CanonicalDifferential, testing::Range<std::uint64_t>(1, 9));
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::canonical_test

@@ -2,7 +2,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::csv_test {
 namespace {
 
 DecoderSettings settings(std::vector<std::string> columns = {}) {
@@ -81,4 +81,4 @@ TEST(Csv, OtherSeparators) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::csv_test

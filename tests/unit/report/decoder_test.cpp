@@ -4,7 +4,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::decoder_test {
 namespace {
 
 TEST(MakeDecoder, EveryKindReadsItsOwn) {
@@ -76,4 +76,4 @@ TEST(MakeDecoder, NoiseNeverGivesAValueOutOfRange) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::decoder_test

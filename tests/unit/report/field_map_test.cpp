@@ -6,7 +6,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::field_map_test {
 namespace {
 
 using Rules = std::map<std::string, FieldRule>;
@@ -57,4 +57,4 @@ TEST(FieldMap, RefusesNonsense) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::field_map_test

@@ -2,7 +2,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::json_test {
 namespace {
 
 DecoderSettings settings(std::map<std::string, FieldRule> fields) {
@@ -86,4 +86,4 @@ TEST(JsonDecoder, CutAtEveryLength) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::json_test

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <random>
 
-namespace fadeward::report {
+namespace fadeward::report::json_text_test {
 namespace {
 
 using namespace std::string_literals;
@@ -97,4 +97,4 @@ TEST(JsonText, NumbersOfEverySize) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::json_text_test

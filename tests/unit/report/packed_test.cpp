@@ -4,7 +4,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::packed_test {
 namespace {
 
 using namespace std::string_literals;
@@ -89,4 +89,4 @@ TEST(Packed, AnUnknownFieldIsAnError) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::packed_test

@@ -2,7 +2,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::pairs_test {
 namespace {
 
 DecoderSettings settings() {
@@ -81,4 +81,4 @@ TEST(Pairs, OtherSeparators) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::pairs_test

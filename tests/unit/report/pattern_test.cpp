@@ -2,7 +2,7 @@
 
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::pattern_test {
 namespace {
 
 using namespace std::string_literals;
@@ -70,4 +70,4 @@ TEST(Pattern, Errors) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::pattern_test

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <limits>
 
-namespace fadeward::report {
+namespace fadeward::report::put_test {
 namespace {
 
 TEST(Put, KeepsWhatTheFieldTableAllows) {
@@ -65,4 +65,4 @@ TEST(Put, NoNegativeZero) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::put_test

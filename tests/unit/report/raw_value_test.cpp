@@ -6,7 +6,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::report {
+namespace fadeward::report::raw_value_test {
 namespace {
 
 TEST(RawValue, NumbersOfText) {
@@ -70,4 +70,4 @@ TEST(RawValue, EqualsTheStandardLibraryOnRandomDecimals) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::raw_value_test

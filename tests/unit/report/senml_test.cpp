@@ -7,7 +7,7 @@
 #include "fadeward/report/senml_pack.hpp"
 #include "unit/report/collect.hpp"
 
-namespace fadeward::report {
+namespace fadeward::report::senml_test {
 namespace {
 
 using namespace std::string_literals;
@@ -166,4 +166,4 @@ TEST(Senml, Rejects) {
 }
 
 }  // namespace
-}  // namespace fadeward::report
+}  // namespace fadeward::report::senml_test

@@ -7,7 +7,7 @@
 #include "support/temp_dir.hpp"
 #include "support/valley_years.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::digest_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -48,4 +48,4 @@ TEST(Digest, HoursOfTheDayByMonthOfTheYear) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::digest_test

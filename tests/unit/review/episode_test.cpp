@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::review {
+namespace fadeward::review::episode_test {
 namespace {
 
 using enum history::EventChange;
@@ -57,4 +57,4 @@ TEST(Episodes, RaisedTwiceIsTwoOfThem) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::episode_test

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::review {
+namespace fadeward::review::gaps_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -61,4 +61,4 @@ TEST(Gaps, WithoutMarksThereIsNone) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::gaps_test

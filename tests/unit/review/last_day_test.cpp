@@ -6,7 +6,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::last_day_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -50,4 +50,4 @@ TEST(LastDay, HoldsTheTwentyFourHoursBefore) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::last_day_test

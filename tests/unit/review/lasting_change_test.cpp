@@ -9,7 +9,7 @@
 
 #include "fadeward/review/review.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::lasting_change_test {
 namespace {
 
 using std::chrono::days;
@@ -142,4 +142,4 @@ TEST(LastingChange, LittleOrNothingIsNoRecord) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::lasting_change_test

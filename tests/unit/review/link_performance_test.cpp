@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::review {
+namespace fadeward::review::link_performance_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -260,4 +260,4 @@ TEST(LinkPerformance, NothingAtAll) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::link_performance_test

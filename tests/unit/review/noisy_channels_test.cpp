@@ -6,7 +6,7 @@
 
 #include "fadeward/history/month.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::noisy_channels_test {
 namespace {
 
 /// Twenty channels with offsets of their own over months from January 2031.
@@ -52,4 +52,4 @@ TEST(NoisyChannels, Words) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::noisy_channels_test

@@ -6,7 +6,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::review {
+namespace fadeward::review::performance_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -175,4 +175,4 @@ TEST(Performance, NothingMeasuredIsNotPerfect) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::performance_test

@@ -21,12 +21,12 @@
 #include "fadeward/review/season.hpp"
 #include "support/temp_dir.hpp"
 #include "support/valley_years.hpp"
-#include "unit/budget/standard_csv.hpp"
+#include "support/standard_csv.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::published_series_test {
 namespace {
 
-using budget::test::read_csv;
+using test::read_csv;
 using std::chrono::days;
 using test::date;
 
@@ -428,4 +428,4 @@ TEST(PublishedSeries, LakeHuronFalls) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::published_series_test

@@ -12,7 +12,7 @@
 #include "support/temp_dir.hpp"
 #include "support/valley_years.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::review_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -442,4 +442,4 @@ TEST_F(FiveYears, TellTheirStory) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::review_test

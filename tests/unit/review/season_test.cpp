@@ -9,7 +9,7 @@
 #include "fadeward/review/review.hpp"
 #include "support/valley_years.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::season_test {
 namespace {
 
 using std::chrono::days;
@@ -230,4 +230,4 @@ TEST(LikelyCause, DoubtIsNoCause) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::season_test

@@ -8,7 +8,7 @@
 #include "fadeward/review/review.hpp"
 #include "support/temp_dir.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::upkeep_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -133,4 +133,4 @@ TEST(Upkeep, EnteredLaterCountsAsIfItHadBeenKnown) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::upkeep_test

@@ -4,7 +4,7 @@
 
 #include <chrono>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::fault_test {
 namespace {
 
 using std::chrono::hours;
@@ -96,4 +96,4 @@ TEST(Fault, FaultsOfOneKindAddUp) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::fault_test

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <vector>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::gauss_markov_test {
 namespace {
 
 using std::chrono::minutes;
@@ -66,4 +66,4 @@ TEST(GaussMarkov, IsLinearBetweenGridPoints) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::gauss_markov_test

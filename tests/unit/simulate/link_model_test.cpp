@@ -8,7 +8,7 @@
 #include <utility>
 #include <vector>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::link_model_test {
 namespace {
 
 using std::chrono::hours;
@@ -286,4 +286,4 @@ TEST_F(InventedLink, SummersCanDiffer) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::link_model_test

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <vector>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::random_test {
 namespace {
 
 constexpr std::uint64_t kSeed = 20310401;
@@ -106,4 +106,4 @@ TEST(Random, StreamsOfOneSeedAreUncorrelated) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::random_test

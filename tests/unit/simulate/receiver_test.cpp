@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::receiver_test {
 namespace {
 
 constexpr std::uint64_t kSeed = 868;
@@ -179,4 +179,4 @@ TEST(RequiredSnr, IsThatOfTheDataSheet) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::receiver_test

@@ -4,7 +4,7 @@
 
 #include "fadeward/base/field.hpp"
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::report_line_test {
 namespace {
 
 Exchange example() {
@@ -66,4 +66,4 @@ TEST(ReportLine, CountersWrap) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::report_line_test

@@ -7,7 +7,7 @@
 #include <set>
 #include <string>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::scenario_test {
 namespace {
 
 using ::testing::HasSubstr;
@@ -132,4 +132,4 @@ TEST(Scenario, BadOptionsAreRefusedWithWhatIsAllowed) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::scenario_test

@@ -4,7 +4,7 @@
 
 #include "strict_json.hpp"
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::truth_test {
 namespace {
 
 const Time kEnd{std::chrono::seconds(1932771600)};
@@ -86,4 +86,4 @@ TEST(Truth, TellsFaultsOutagesSettingsAndRainInOrderOfTime) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::truth_test

@@ -4,7 +4,7 @@
 
 #include "fadeward/simulate/truth.hpp"
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::valley_years_test {
 namespace {
 
 Plan plan_of(std::uint64_t seed, double days) {
@@ -73,4 +73,4 @@ TEST(ValleyYears, TheTruthHasLeavesWorkAndWet) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::valley_years_test

@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::weather_test {
 namespace {
 
 using std::chrono::hours;
@@ -73,4 +73,4 @@ TEST(Weather, ADryClimateHasNoShower) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::weather_test

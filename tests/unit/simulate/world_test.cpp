@@ -12,7 +12,7 @@
 #include "fadeward/base/field.hpp"
 #include "strict_json.hpp"
 
-namespace fadeward::simulate {
+namespace fadeward::simulate::world_test {
 namespace {
 
 using strict_json::Value;
@@ -498,4 +498,4 @@ TEST_F(InventedWorld, OmittedKeysAreAbsent) {
 }
 
 }  // namespace
-}  // namespace fadeward::simulate
+}  // namespace fadeward::simulate::world_test

@@ -11,7 +11,7 @@
 #include <string>
 #include <vector>
 
-namespace fadeward::budget::test {
+namespace fadeward::test {
 
 inline std::vector<std::string> split(const std::string& line) {
   std::vector<std::string> cells;
@@ -51,4 +51,4 @@ inline std::vector<std::map<std::string, double>> read_csv(const std::string& na
   return rows;
 }
 
-}  // namespace fadeward::budget::test
+}  // namespace fadeward::test
