@@ -451,7 +451,7 @@ void LinkJudge::judge_deficit(Direction d, double margin_db, Time now,
 }
 
 /// ", the level explains 0.3 %": what is lost beside that has another reason.
-std::string LinkJudge::level_explains(const std::optional<link::LinkState::Margin>& margin) const {
+std::string LinkJudge::level_explains(const std::optional<link::Margin>& margin) const {
   constexpr double kLeastShown = 0.0005;
   if (!margin) return "";
   return ", the level explains " +

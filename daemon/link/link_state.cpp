@@ -22,21 +22,6 @@ constexpr std::uint64_t kLearnAll = 256;
 constexpr std::uint32_t kFewestForNoise = 10;
 constexpr double kNoCeilingDb = 1e9;
 constexpr double kCssCeilingDb = 9.0;  // common practice: chirp receivers stop at about 10 dB
-constexpr double kBendDb = 3.0;        // so far below its ceiling an SNR begins to lag behind
-/// Where one frame in a hundred still has so much margin, lost ones were not lost to the level.
-constexpr double kClearOfThresholdDb = 3.0;
-constexpr double kDeadDb = -3.0;  // of a channel on which nearly nothing arrives, at most
-constexpr double kClearWithoutCountsDb = 1.0;
-constexpr double kCrossing = 1.4;  // see estimate::fit_survivors: variance of a median by errors
-constexpr double kMedianOfSample = 1.5708;  // pi / 2
-constexpr double kBorrowedNoiseVariance = 0.08;
-constexpr double kDeadChannelsVariance = 0.03;  // how many frames went to them is itself estimated
-constexpr double kStepErrorDb = 0.065;          // what is left of readings in whole decibels
-constexpr double kFadingVariance = 0.02;  // of an hour's median: each direction fades for itself
-constexpr double kShapeVariance = 0.07;   // what a truncated sample says wrong every hour alike
-constexpr Duration kLearnClearEvery = std::chrono::hours{4};
-constexpr double kFewLost = 0.003;
-constexpr std::uint32_t kFewestToLearn = 60;
 
 constexpr std::uint64_t bit(Field field) {
   return std::uint64_t{1} << static_cast<unsigned>(field);
@@ -58,10 +43,6 @@ constexpr std::uint64_t kFarLevels =
 
 std::optional<double> get(const LinkReport& report, Field field) {
   return report.has(field) ? std::optional(report[field]) : std::nullopt;
-}
-/// The middle of all frames among those that are not at the bottom.
-double quantile_beside(double bottom_share) {
-  return std::clamp((0.5 - bottom_share) / (1 - bottom_share), 0.01, 0.5);
 }
 std::uint32_t whole(double value) {
   return static_cast<std::uint32_t>(std::clamp(value, 0.0, 4e9));
@@ -499,7 +480,7 @@ void LinkState::tick(Time now) {
   const Time hour = std::chrono::floor<std::chrono::hours>(now);
   if (hour == learned_at_) return;
   learned_at_ = hour;
-  learn_margins(hour);
+  margins().learn(hour, last_report_.value_or(Time{}));
 }
 
 void LinkState::shift(Duration step) {
@@ -548,210 +529,6 @@ std::optional<double> LinkState::retry_ratio(Direction d, Time now) {
   const double sent = static_cast<double>(counts.hits) + counts.misses;
   if (sent <= 0) return {};
   return counts.misses / sent;
-}
-
-bool LinkState::losses_follow_level(Direction d) const {
-  const auto low = direction(d).window.margin_quantile_db(0.01, false);
-  return low && *low < kClearOfThresholdDb;
-}
-
-// ---- margin ---------------------------------------------------------------------------------
-
-bool LinkState::counts_losses(Direction d) const {
-  const LossSource source = direction(d).loss_source;
-  return source == LossSource::seq || source == LossSource::counters;
-}
-
-/// Up to one in a hundred lost moves the median by less than its own uncertainty, and frames lost
-/// while the weakest have margin are not missing among the low ones.
-bool LinkState::needs_fit(Direction d) const {
-  const FrameWindow& window = direction(d).window;
-  if (counts_losses(d)) return window.lost() * 99 >= window.frames() && losses_follow_level(d);
-  const auto low = window.margin_quantile_db(0.03, false);
-  return low && *low < kClearWithoutCountsDb;
-}
-
-/// Share of the frames sent that was lost on channels where nearly none arrives: the lowest of all.
-std::optional<double> LinkState::dead_share(Direction d) const {
-  const DirectionState& state = direction(d);
-  const FrameWindow& window = state.window;
-  if (!counts_losses(d) || window.lost() * 49 < window.frames() || state.channels.size() == 0)
-    return {};
-  std::array<std::uint16_t, ChannelShares::kMost> heard{};
-  window.visit([&](const FrameSample& sample) {
-    if (sample.channel < heard.size()) ++heard[sample.channel];
-  });
-  const auto missing = state.channels.missing_on_dead(heard);
-  if (!missing || *missing < 1) return {};
-  const double lost = window.lost(), stands_for = static_cast<double>(window.frames()) /
-                                                  static_cast<double>(window.samples());
-  return std::min(*missing * stands_for, lost) / (lost + window.frames());
-}
-
-FitQuestion LinkState::own_question(Direction d) const {
-  FitQuestion question;
-  question.counted = counts_losses(d);
-  question.weighted = d == Direction::outbound;
-  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
-  question.other = &direction(other).margin_fit;
-  question.reading_sd_db = reading_sd_db(d);
-  return question;
-}
-
-/// Error of one margin. The noise that is read beside each frame scatters as its reading does; an
-/// SNR has a scatter of its own.
-double LinkState::reading_sd_db(Direction d) const {
-  const DirectionState& state = direction(d);
-  const double noise_variance = state.window.noise_moments().variance_db2;
-  if (state.noise_source == NoiseSource::idle)
-    return std::sqrt(0.2 + 0.8 * std::clamp(noise_variance, 0.3, 1.4));
-  return std::sqrt(0.08 + std::clamp(0.5 * noise_variance, 0.25, 1.0));
-}
-
-/// What a margin lies above the loss of the path.
-double LinkState::path_offset_db(Direction d) const {
-  return direction(d).power_dbm.value_or(0) - direction(d).window.noise_moments().mean_dbm -
-         receiver(d).required_snr_db;
-}
-
-/// Where a direction does not know its losses, the other one does. `now`: a fit of the minute will
-/// do.
-FitQuestion LinkState::question(Direction d, std::optional<Time> now) {
-  FitQuestion question = own_question(d);
-  const Direction other = d == Direction::inbound ? Direction::outbound : Direction::inbound;
-  DirectionState& state = direction(other);
-  if (question.counted || !reciprocal_.known() || state.window.empty() || !counts_losses(other))
-    return question;
-  const double sign = d == Direction::outbound ? 1 : -1;
-  double median_db = 0, variance = 0;
-  if (needs_fit(other)) {
-    const FitQuestion own = own_question(other);
-    const auto fit = now ? state.margin_fit.recent(state.window, own, *now)
-                         : state.margin_fit.fit(state.window, own);
-    if (!fit) return question;
-    median_db = fit->median_db;
-    variance = fit->median_sd_db * fit->median_sd_db;
-  } else {
-    median_db = *state.window.margin_median_db();
-  }
-  question.median_db =
-      median_db - path_offset_db(other) + path_offset_db(d) + sign * reciprocal_.difference_db();
-  question.median_precision =
-      1 / (variance + reciprocal_.variance() + kFadingVariance + kShapeVariance);
-  return question;
-}
-
-/// How wide the levels spread, how many are lost whatever their level, and by what the two
-/// directions differ: once an hour where frames are lost, less often where little can be learned.
-void LinkState::learn_margins(Time hour) {
-  const bool clear = !needs_fit(Direction::inbound) && !needs_fit(Direction::outbound);
-  const bool rest = clear && hour.time_since_epoch() % kLearnClearEvery != Duration{};
-  std::array<std::optional<double>, kDirections> path_db;
-  double variance = 2 * kFadingVariance;
-  for (const Direction d : {Direction::inbound, Direction::outbound}) {
-    DirectionState& state = direction(d);
-    const FrameWindow& window = state.window;
-    if (window.frames() < kFewestToLearn || window.span(*last_report_) > FrameWindow::kSpan)
-      continue;
-    if (rest) {
-      if (counts_losses(d) && window.lost() > 0)
-        state.margin_fit.learn_collisions(window.frames(), window.lost());
-      continue;
-    }
-    double median_db = *window.margin_median_db();
-    if (needs_fit(d)) {
-      const FitQuestion question = own_question(d);
-      const auto fit = state.margin_fit.fit(window, question);
-      if (!fit) continue;
-      state.margin_fit.learn(*fit, window, question);
-      median_db = fit->median_db;
-      variance += fit->median_sd_db * fit->median_sd_db;
-    } else {
-      if (counts_losses(d)) state.margin_fit.learn_collisions(window.frames(), window.lost());
-      state.margin_fit.learn_shape(window);
-    }
-    path_db[static_cast<std::size_t>(d)] = median_db - path_offset_db(d);
-  }
-  if (path_db[0] && path_db[1]) reciprocal_.add(*path_db[1] - *path_db[0], variance);
-}
-
-std::optional<double> LinkState::received_margin_db(Direction d, Time now) {
-  FrameWindow& window = direction(d).window;
-  window.expire(now);
-  return window.margin_quantile_db(0.5, false);
-}
-
-std::optional<double> LinkState::margin_median_db(Direction d, Time now) {
-  DirectionState& state = direction(d);
-  state.window.expire(now);
-  if (state.window.empty()) return {};
-  const bool few = counts_losses(d) && state.window.lost() * 99 < state.window.frames();
-  if (few || state.margin_fit.lately_clear(now)) return state.window.margin_quantile_db(0.5, false);
-  if (!needs_fit(d)) {
-    if (const auto dead = dead_share(d))
-      return state.window.margin_quantile_db(quantile_beside(*dead), false);
-    state.margin_fit.note_clear(now);
-    return state.window.margin_quantile_db(0.5, false);
-  }
-  const auto fit = state.margin_fit.recent(state.window, question(d, now), now);
-  return fit ? std::optional(fit->median_db) : std::nullopt;
-}
-
-std::optional<LinkState::Margin> LinkState::margin(Direction d, Time now) {
-  DirectionState& state = direction(d);
-  state.window.expire(now);
-  if (state.window.empty()) return {};
-  Margin out;
-  if (needs_fit(d)) {
-    const auto fit = state.margin_fit.fit(state.window, question(d, {}));
-    if (!fit) return {};
-    // Losses of both kinds at once are hard to tell apart: 0.84 of the truths lay within two
-    // standard errors where they were, without this (known-truth trials).
-    const double mixed = 1 + 2.2 * std::min(fit->collisions, fit->level_lost);
-    out = {fit->median_db, fit->low_db, std::hypot(mixed * fit->median_sd_db, kStepErrorDb),
-           fit->level_lost};
-    if (const auto low = state.window.margin_quantile_db(0.01, false);
-        low && fit->level_lost < kFewLost)
-      out.low_db = *low;
-    return out;
-  }
-  const auto dead = dead_share(d);
-  out.too_weak = share_too_weak(d, *state.window.margin_median_db());
-  if (dead) out.too_weak = *dead + (1 - *dead) * out.too_weak;
-  out.median_db = dead ? *state.window.margin_quantile_db(quantile_beside(*dead), false)
-                       : *state.window.margin_median_db();
-  out.low_db = state.window.margin_quantile_db(0.01, false).value_or(out.median_db);
-  if (dead && *dead > 0.01) out.low_db = std::min(out.low_db, kDeadDb);
-  // Reading errors carry frames across the median, as many up as down but for chance.
-  const double deviation = *state.window.margin_deviation_db();
-  const double measured = std::max(1.0, static_cast<double>(state.window.samples()));
-  const double n =
-      std::max(measured, static_cast<double>(state.window.frames()) +
-                             (counts_losses(d) ? static_cast<double>(state.window.lost()) : 0.0));
-  const double variance =
-      kCrossing * reading_sd_db(d) * deviation / measured +
-      kMedianOfSample * std::max(0.0, 1 - measured / n) * deviation * deviation / measured;
-  // Near the ceiling of the SNR the noise is borrowed from the weakest frames.
-  const bool borrowed =
-      state.noise_source == NoiseSource::snr &&
-      out.median_db + receiver(d).required_snr_db > state.rules.snr_ceiling_db - kBendDb - 2;
-  out.stderr_db =
-      std::sqrt(variance + kStepErrorDb * kStepErrorDb + (borrowed ? kBorrowedNoiseVariance : 0) +
-                (dead ? kDeadChannelsVariance : 0));
-  return out;
-}
-
-/// Of the channels on which frames arrive. What arrives under the limit shows that the limit is a
-/// lower one, as for a fit.
-double LinkState::share_too_weak(Direction d, double median_db) const {
-  constexpr double kReadBelowLimitDb = 2;
-  const DirectionState& state = direction(d);
-  const double limit_db = std::min(
-      0.0, state.window.margin_quantile_db(0.05, false).value_or(0) + kReadBelowLimitDb);
-  const double read_db = state.window.margin_deviation_db().value_or(0);
-  const double own_db = std::sqrt(std::max(0.04, read_db * read_db -
-                                                     reading_sd_db(d) * reading_sd_db(d)));
-  return state.margin_fit.share_too_weak(median_db - limit_db, own_db);
 }
 
 std::optional<double> LinkState::latency_s() const {

@@ -106,7 +106,7 @@ class LinkJudge {
                   std::string text) const;
   std::string likely(const Verdict& verdict) const;
   std::string levels(Direction direction);
-  std::string level_explains(const std::optional<link::LinkState::Margin>& margin) const;
+  std::string level_explains(const std::optional<link::Margin>& margin) const;
   std::optional<double> signal_change_db(const Changes& off, Direction direction) const;
 
   LinkSettings settings_;

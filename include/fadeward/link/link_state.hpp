@@ -14,6 +14,7 @@
 #include "fadeward/link/counter.hpp"
 #include "fadeward/link/counter_pair.hpp"
 #include "fadeward/link/direction.hpp"
+#include "fadeward/link/path_margin.hpp"
 #include "fadeward/link/reciprocal.hpp"
 #include "fadeward/link/sequence.hpp"
 #include "fadeward/link/steady_value.hpp"
@@ -59,27 +60,18 @@ class LinkState {
   };
   /// Per transmission; losses presumed in a silence are included. Empty: not known.
   std::optional<Loss> loss(Direction direction, estimate::RollingCounts::Window window, Time now);
-  /// Repeats per transmission in the last hour, or day where an hour holds fewer than 20. Empty: no counters, or nothing sent.
+  /// Repeats per transmission in the last hour, or day where an hour holds fewer than 20. Empty: no
+  /// counters, or nothing sent.
   std::optional<double> retry_ratio(Direction direction, Time now);
 
-  struct Margin {
-    double median_db = 0;
-    double low_db = 0;  ///< exceeded by 99 % of frames
-    double stderr_db = 0;
-    /// Share of the frames sent, 0..1, that was too weak: what the levels explain of the losses.
-    double too_weak = 0;
-  };
-  /// Over FrameWindow's window, lost frames accounted for. Empty: nothing measured in it.
-  std::optional<Margin> margin(Direction direction, Time now);
-  /// The median alone, as cheap as it gets: not smoothed, and where it takes a fit, one that is up
-  /// to five minutes old.
-  std::optional<double> margin_median_db(Direction direction, Time now);
-  /// Median of the frames received, lost ones left out: never below margin_median_db by more than
-  /// its error. Costs nothing. Empty while the window is empty.
-  std::optional<double> received_margin_db(Direction direction, Time now);
-
-  /// Whether one frame in a hundred has so little margin that losses are no surprise.
-  bool losses_follow_level(Direction direction) const;
+  /// Of both directions, for questions about the moment: the answers are those of PathMargin.
+  std::optional<Margin> margin(Direction d, Time now) { return margins().margin(d, now); }
+  std::optional<double> margin_median_db(Direction d, Time now) {
+    return margins().median_db(d, now);
+  }
+  std::optional<double> received_margin_db(Direction d, Time now) {
+    return margins().received_db(d, now);
+  }
 
   std::optional<double> latency_s() const;  ///< median of the last 64
   double foreign_per_hour(Time now);
@@ -87,7 +79,8 @@ class LinkState {
   /// Asks for what a report touches, on the hop channel of this number (negative: none); then, with
   /// that in the cache, for what it points to.
   [[gnu::always_inline]] void prefetch_head(double channel) const {
-    prefetch_lines(this, reinterpret_cast<const char*>(&directions_) - reinterpret_cast<const char*>(this));
+    prefetch_lines(
+        this, reinterpret_cast<const char*>(&directions_) - reinterpret_cast<const char*>(this));
     for (const DirectionState& d : directions_) d.prefetch_head(channel);
   }
   [[gnu::always_inline]] void prefetch() const {
@@ -176,15 +169,7 @@ class LinkState {
   void learn_saturation(Direction direction, const Reading& reading);
   FrameSetting frame_setting(Direction direction) const;
   double presumed_lost(Duration window, Time now) const;
-  bool counts_losses(Direction direction) const;
-  bool needs_fit(Direction direction) const;
-  std::optional<double> dead_share(Direction direction) const;
-  double share_too_weak(Direction direction, double median_db) const;
-  FitQuestion own_question(Direction direction) const;
-  FitQuestion question(Direction direction, std::optional<Time> now);
-  double path_offset_db(Direction direction) const;
-  double reading_sd_db(Direction direction) const;
-  void learn_margins(Time hour);
+  PathMargin margins() { return {directions_, reciprocal_}; }
 
   static constexpr std::size_t kLatencies = 64;
 
@@ -224,8 +209,8 @@ class LinkState {
   std::array<std::optional<double>, kDirections> highest_power_dbm_;  ///< ever reported
   std::optional<Duration> silent_;
   double silent_intervals_ =
-      3;                ///< missing ones that make a silence; more where many are lost anyway
-  Time silence_due_{};  ///< next look at that
+      3;                  ///< missing ones that make a silence; more where many are lost anyway
+  Time silence_due_{};    ///< next look at that
   double slower_db_ = 0;  ///< gain of the slowest rate over that of the last frame
   std::array<CounterTracker, kCounters> counters_;
   CounterPair inbound_pair_;

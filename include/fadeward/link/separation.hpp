@@ -8,6 +8,9 @@
 
 namespace fadeward::link {
 
+/// So far below its ceiling an SNR begins to lag behind, dB.
+inline constexpr double kBendDb = 3.0;
+
 /// What one end reported for one frame; empty where it said nothing.
 struct Reading {
   std::optional<double> rssi_dbm;

@@ -65,57 +65,6 @@ TEST(LinkState, UnusedPowerIsWhatTheRadioCouldAdd) {
   EXPECT_DOUBLE_EQ(again.state.unused_power_db(Direction::inbound), 27 - 14);
 }
 
-// Frames with a Rice factor of 10 dB over steady noise; the weak ones are lost, and some whatever
-// their level. What is told apart is compared with what was done.
-TEST(LinkState, WhatTheLevelsLoseIsToldFromTheRest) {
-  struct Case {
-    double margin_db, collisions;
-    unsigned seed;
-  };
-  for (const Case& one : {Case{9, 0.05, 1}, Case{9, 0.20, 2}, Case{6, 0.05, 3}, Case{6, 0, 4},
-                          Case{3, 0, 5}, Case{3, 0.10, 6}, Case{20, 0.05, 7}, Case{0, 0, 8}}) {
-    LinkSettings settings;
-    settings.radio.modulation = RadioSettings::Modulation::css;
-    settings.radio.spreading_factor = 7;  // needs -7.5 dB
-    settings.radio.rssi = RadioSettings::Rssi::wanted;
-    LinkState state(settings, false);
-    std::mt19937_64 random(one.seed);
-    std::normal_distribution<double> normal;
-    std::uniform_real_distribution<double> uniform;
-    const double k = 10, steady = std::sqrt(k / (k + 1)), scattered = std::sqrt(0.5 / (k + 1));
-    double seq = 0, weak = 0, lost = 0, sent = 0;
-    Time now = kStart;
-    for (int i = 0; i < 24 * 360; ++i) {
-      now += 10s;
-      if (i % 6 == 0) state.tick(now);
-      ++seq;
-      const double power = std::pow(steady + scattered * normal(random), 2) +
-                           std::pow(scattered * normal(random), 2);
-      // Median of the power at this Rice factor: 0.956 of the mean (by simulation).
-      const double margin_db = one.margin_db + 10 * std::log10(power / 0.956);
-      const bool too_weak = margin_db < 0.6 * normal(random);
-      const bool met = uniform(random) < one.collisions;
-      if (i >= 23 * 360) {
-        ++sent;
-        weak += too_weak;
-        lost += too_weak || met;
-      }
-      if (too_weak || met) continue;
-      LinkReport report;
-      report.set(Field::seq, seq);
-      report.set(Field::rssi_dbm, std::round(-117 - 7.5 + margin_db + 0.3 * normal(random)));
-      report.set(Field::noise_dbm, std::round(-117 + 0.5 * normal(random)));
-      state.take(report, now);
-    }
-    const auto margin = state.margin(Direction::inbound, now);
-    ASSERT_TRUE(margin);
-    const double expected = weak / sent, error = std::sqrt(expected / sent);
-    EXPECT_NEAR(margin->too_weak, expected, 0.25 * expected + 2 * error + 0.01)
-        << "margin " << one.margin_db << ", collisions " << one.collisions << ", lost "
-        << lost / sent << ", seed " << one.seed;
-  }
-}
-
 TEST(LinkState, ALevelThatTheFarEndMeasuredJustNowBelongsToTheChannelOfItsFrame) {
   Radio radio;
   for (int i = 0; i < 40; ++i)
