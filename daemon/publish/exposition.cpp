@@ -12,7 +12,7 @@
 #include "escape.hpp"
 #include "fadeward/publish/families.hpp"
 #include "family_table.hpp"
-#include "number_text.hpp"
+#include "fadeward/publish/number_text.hpp"
 
 namespace fadeward::publish {
 

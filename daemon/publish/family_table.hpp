@@ -15,7 +15,7 @@
 #include "fadeward/judge/snapshot.hpp"
 #include "fadeward/publish/exposition.hpp"
 #include "fadeward/publish/families.hpp"
-#include "number_text.hpp"
+#include "fadeward/publish/number_text.hpp"
 
 namespace fadeward::publish {
 
