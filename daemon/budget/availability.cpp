@@ -16,12 +16,6 @@ constexpr double kMetricBarnettVigants = 6.0e-7;
 constexpr double kDeepFadeLaw = 0.1;
 constexpr double kLargestRicianDb = 30;
 
-std::string number(double value) {
-  std::string out;
-  append_rounded(out, value, 3);
-  return out;
-}
-
 double terrain_factor(Terrain terrain) {
   switch (terrain) {
     case Terrain::smooth: return 4;
@@ -112,8 +106,8 @@ Status p530_reaches(double distance_km, double frequency_ghz) {
   if (!(distance_km > 5)) return Error{"ITU-R P.530: made for paths longer than 5 km"};
   if (distance_km > 300) return Error{"ITU-R P.530: made for paths of up to 300 km"};
   if (!(frequency_ghz >= 15 / distance_km))
-    return Error{"ITU-R P.530: over " + number(distance_km) +
-                 " km valid from 15/d = " + number(15'000 / distance_km) + " MHz"};
+    return Error{"ITU-R P.530: over " + rounded_text(distance_km, 3) +
+                 " km valid from 15/d = " + rounded_text(15'000 / distance_km, 3) + " MHz"};
   if (frequency_ghz > 37) return Error{"ITU-R P.530: fitted to links of up to 37 GHz"};
   return success();
 }
@@ -125,7 +119,8 @@ Result<double> p530_worst_month_outage(const MultipathPath& path, double log10_k
   if (!(fade_db >= 0)) return Error{"ITU-R P.530: needs a margin above 0 dB"};
   const double p0 = p530_occurrence_percent(path, log10_k, dn75);
   if (!(p0 > 0 && p0 < 2000))
-    return Error{"ITU-R P.530: occurrence factor " + number(p0) + " % beyond its limit of 2000 %"};
+    return Error{"ITU-R P.530: occurrence factor " + rounded_text(p0, 3) +
+                 " % beyond its limit of 2000 %"};
   return std::min(1.0, fade_percent(p0, fade_db) / 100);
 }
 
@@ -133,13 +128,13 @@ Result<double> barnett_vigants_outage(double distance_km, double frequency_ghz, 
                                       Terrain terrain, Climate climate) {
   if (!(frequency_ghz >= 2))
     return Error{"Barnett-Vigants: fitted from about 2 GHz up, not to " +
-                 number(frequency_ghz * 1000) + " MHz"};
+                 rounded_text(frequency_ghz * 1000, 3) + " MHz"};
   if (!(distance_km > 0 && distance_km <= 160))
     return Error{"Barnett-Vigants: made for paths of up to 160 km"};
   const double worst_month = kMetricBarnettVigants * terrain_factor(terrain) * frequency_ghz *
                              distance_km * distance_km * distance_km * ratio_from_db(-fade_db);
   if (!(worst_month <= kDeepFadeLaw))
-    return Error{"Barnett-Vigants: a law of deep fades; " + number(fade_db) +
+    return Error{"Barnett-Vigants: a law of deep fades; " + rounded_text(fade_db, 3) +
                  " dB of margin is too little for it"};
   return climate_factor(climate) * worst_month;
 }

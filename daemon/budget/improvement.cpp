@@ -20,13 +20,7 @@ constexpr double kSameDb = 1e-6;
 constexpr double kUnevenDb = 0.5;  // of the margins: then one end's power is a choice of its own
 constexpr double kNoLimitDbm = 1000;
 
-std::string number(double value, int decimals = 2) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
-std::string seconds(double value) { return number(value, value < 1 ? 3 : 2) + " s"; }
+std::string seconds(double value) { return rounded_text(value, value < 1 ? 3 : 2) + " s"; }
 
 std::optional<double> frame_time_s(int spreading_factor, double bandwidth_hz) {
   CssFrame frame;
@@ -121,7 +115,7 @@ void Search::gain(const SiteSettings& site, Site which, double gain_db, std::str
   changed.budget.*which.*term = value;
   if (site.power_dbm && !newly_broken(changed).empty()) {
     *(changed.budget.*which).power_dbm -= gain_db;
-    what += ", " + number(gain_db) + " dB less power";
+    what += ", " + rounded_text(gain_db) + " dB less power";
   }
   settle(compared(changed, std::move(what)));
 }
@@ -131,18 +125,19 @@ void Search::site(const SiteSettings& site, Site which, const std::string& end) 
     LinkSettings changed = link_;
     const double height_m = *site.height_m + kHeightStepM;
     (changed.budget.*which).height_m = height_m;
-    settle(compared(changed, end + " antenna " + number(kHeightStepM) + " m higher (" +
-                                 number(height_m) + " m)"));
+    settle(compared(changed, end + " antenna " + rounded_text(kHeightStepM) + " m higher (" +
+                                 rounded_text(height_m) + " m)"));
   }
   const double antenna_dbi = site.antenna_dbi + kGainStepDb;
   gain(site, which, kGainStepDb,
-       end + " antenna of " + number(antenna_dbi) + " instead of " + number(site.antenna_dbi) +
-           " dBi",
+       end + " antenna of " + rounded_text(antenna_dbi) + " instead of " +
+           rounded_text(site.antenna_dbi) + " dBi",
        &SiteSettings::antenna_dbi, antenna_dbi);
   if (site.feeder_db >= kWorthwhileFeederDb) {
     const double left_db = site.feeder_db / 2;
     gain(site, which, left_db,
-         end + " feeder of " + number(left_db) + " instead of " + number(site.feeder_db) + " dB",
+         end + " feeder of " + rounded_text(left_db) + " instead of " +
+             rounded_text(site.feeder_db) + " dB",
          &SiteSettings::feeder_db, left_db);
   }
 }
@@ -171,14 +166,15 @@ void Search::power() {
     settle(compared(changed, std::move(what)));
   };
   const auto words = [](const std::string& end, double to_dbm, double from_dbm) {
-    return end + " power of " + number(to_dbm) + " instead of " + number(from_dbm) + " dBm";
+    return end + " power of " + rounded_text(to_dbm) + " instead of " + rounded_text(from_dbm) +
+           " dBm";
   };
   if (near_dbm && far_dbm)
     raise(near_dbm, far_dbm,
           near.power_dbm == far.power_dbm
               ? words("near and far", *near_dbm, *near.power_dbm)
-              : words("near", *near_dbm, *near.power_dbm) + ", far " + number(*far_dbm) +
-                    " instead of " + number(*far.power_dbm));
+              : words("near", *near_dbm, *near.power_dbm) + ", far " + rounded_text(*far_dbm) +
+                    " instead of " + rounded_text(*far.power_dbm));
   const bool uneven = lead_db >= kUnevenDb || !near_dbm || !far_dbm;
   if (near_dbm && uneven) raise(near_dbm, {}, words("near", *near_dbm, *near.power_dbm));
   if (far_dbm && uneven) raise({}, far_dbm, words("far", *far_dbm, *far.power_dbm));
@@ -197,7 +193,7 @@ void Search::trees() {
   LinkSettings changed = link_;
   changed.budget.foliage_m = 0;
   Improvement cleared =
-      compared(changed, "the path's " + number(link_.budget.foliage_m) + " m of wood cut");
+      compared(changed, "the path's " + rounded_text(link_.budget.foliage_m) + " m of wood cut");
   cleared.price = "it grows back";
   settle(std::move(cleared));
 }
@@ -240,15 +236,15 @@ void Search::rate() {
     LinkSettings changed = link_;
     changed.radio.bandwidth_hz = half_hz;
     slower(changed, {{}, half_hz, {}},
-           "bandwidth of " + number(half_hz / 1000) + " instead of " +
-               number(*radio.bandwidth_hz / 1000) + " kHz",
+           "bandwidth of " + rounded_text(half_hz / 1000) + " instead of " +
+               rounded_text(*radio.bandwidth_hz / 1000) + " kHz",
            frame_price(factor, half_hz));
   } else if (radio.bit_rate_bps && *radio.bit_rate_bps > 0) {
     const double half_bps = *radio.bit_rate_bps / 2;
     LinkSettings changed = link_;
     changed.radio.bit_rate_bps = half_bps;
     slower(changed, {{}, {}, half_bps},
-           number(half_bps) + " instead of " + number(*radio.bit_rate_bps) + " bit/s",
+           rounded_text(half_bps) + " instead of " + rounded_text(*radio.bit_rate_bps) + " bit/s",
            "frames take twice as long");
   }
 }

@@ -20,12 +20,6 @@ constexpr double kHeavyRainMmPerH = 50;
 constexpr double kClearPathKDb = 6;  // common practice for fixed links in the open
 constexpr double kShadowingDb = 8;   // common practice
 
-std::string number(double value, int decimals = 2) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 Figure known(double value) { return {value, {}}; }
 Figure unknown(std::string reason) { return {{}, std::move(reason)}; }
 
@@ -231,14 +225,14 @@ Availability Computation::by_barnett_vigants(double margin_db) const {
 
 /// Needs a path that is known to be clear: else the dominant wave is a wish.
 Availability Computation::by_rice(double margin_db) const {
-  Availability result{"Rice, direct wave " + number(kClearPathKDb) + " dB above the rest (assumed)",
-                      {}};
+  Availability result{
+      "Rice, direct wave " + rounded_text(kClearPathKDb) + " dB above the rest (assumed)", {}};
   const auto& ratio = out_.fresnel_clearance_ratio;
   if (!ratio.value)
     result.share = unknown("Rice: needs a clear path, and " + ratio.reason);
   else if (*ratio.value < kFreeShareOfFirstZone)
     result.share = unknown("Rice: needs 60 % of the first Fresnel zone free, the path has " +
-                           number(*ratio.value * 100, 0) + " %");
+                           rounded_text(*ratio.value * 100, 0) + " %");
   else
     result.share = known(1 - rician_outage(kClearPathKDb, margin_db));
   return result;
@@ -255,7 +249,7 @@ void Computation::availability(DirectionBudget& direction) const {
   methods.push_back(by_barnett_vigants(margin_db));
   methods.push_back({"Rayleigh", known(1 - rayleigh_outage(margin_db))});
   methods.push_back(by_rice(margin_db));
-  methods.push_back({"lognormal shadowing of " + number(kShadowingDb) + " dB (assumed)",
+  methods.push_back({"lognormal shadowing of " + rounded_text(kShadowingDb) + " dB (assumed)",
                      known(1 - lognormal_outage(margin_db, kShadowingDb))});
   const auto first = std::find_if(methods.begin(), methods.end(), [](const Availability& method) {
     return method.share.value.has_value();
@@ -270,9 +264,9 @@ void Computation::caution_target(Direction which) {
   if (*direction.availability.value >= *budget_.availability) return;
   out_.cautions.push_back(
       {"budget.availability", budget_.availability, direction.availability.value,
-       std::string(name_of(which)) + ": " + number(*direction.availability.value * 100, 4) +
+       std::string(name_of(which)) + ": " + rounded_text(*direction.availability.value * 100, 4) +
            " % by " + direction.availability_method + " misses the target of " +
-           number(*budget_.availability * 100, 4) + " %"});
+           rounded_text(*budget_.availability * 100, 4) + " %"});
 }
 
 void Computation::cautions() {
@@ -281,7 +275,7 @@ void Computation::cautions() {
       ratio && *ratio < kFreeShareOfFirstZone)
     out_.cautions.push_back(
         {"ITU-R P.530-19 2.2.2", kFreeShareOfFirstZone, *ratio,
-         "at " + number(*out_.fresnel_at_km, 3) + " km " +
+         "at " + rounded_text(*out_.fresnel_at_km, 3) + " km " +
              (*ratio < 0 ? "the line of sight is obstructed"
                          : "less than 60 % of the first Fresnel zone is free")});
   if (profile_) {
@@ -302,8 +296,8 @@ std::string Computation::rain() const {
   if (frequency_hz_ <= 0 || distance_km_ <= 0) return {};
   const auto loss_db_per_km = rain_loss_db_per_km(frequency_hz_, kHeavyRainMmPerH);
   if (!loss_db_per_km) return {};
-  return "no rain: " + number(kHeavyRainMmPerH) + " mm/h on all of the path would take " +
-         (frequency_hz_ < 1e9 ? "less than " : "") + number(*loss_db_per_km * distance_km_) +
+  return "no rain: " + rounded_text(kHeavyRainMmPerH) + " mm/h on all of the path would take " +
+         (frequency_hz_ < 1e9 ? "less than " : "") + rounded_text(*loss_db_per_km * distance_km_) +
          " dB (ITU-R P.838)";
 }
 
@@ -316,11 +310,12 @@ void Computation::assumptions() {
   if (from_path && !out_.diffraction_db.value)
     list.push_back("line of sight with the first Fresnel zone free: " + out_.diffraction_db.reason);
   if (inbound.receiver.noise_assumed_figure || outbound.receiver.noise_assumed_figure)
-    list.push_back("noise figure " + number(kDefaultNoiseFigureDb) + " dB (common practice)");
+    list.push_back("noise figure " + rounded_text(kDefaultNoiseFigureDb) + " dB (common practice)");
   if (inbound.receiver.required_snr_source == RequiredSnrSource::common_practice)
-    list.push_back("required SNR " + number(inbound.required_snr_db) + " dB (common practice)");
+    list.push_back("required SNR " + rounded_text(inbound.required_snr_db) +
+                   " dB (common practice)");
   if (!link_.radio.bandwidth_hz)
-    list.push_back("bandwidth " + number(inbound.receiver.bandwidth_hz / 1000) + " kHz (" +
+    list.push_back("bandwidth " + rounded_text(inbound.receiver.bandwidth_hz / 1000) + " kHz (" +
                    (link_.radio.bit_rate_bps && inbound.receiver.bandwidth_hz != kDefaultBandwidthHz
                         ? "twice the bit rate"
                         : "common practice") +

@@ -21,12 +21,6 @@ constexpr double kKmGap = 70;     ///< and of marks along the path
 constexpr double kEndGap = 64;    ///< the last mark stays clear of the length of the path
 constexpr double kLetterWidth = 6.6;
 
-std::string number(double value, int decimals = 2) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 /// 1, 2 or 5 times a power of ten, not below `least`.
 double round_step(double least) {
   const double power = std::pow(10, std::floor(std::log10(least)));
@@ -91,7 +85,9 @@ class Drawing {
     return size_.height - kBottom -
            (m - low_m_) / (high_m_ - low_m_) * (size_.height - kTop - kBottom);
   }
-  std::string place(double km, double m) const { return number(x(km), 1) + " " + number(y(m), 1); }
+  std::string place(double km, double m) const {
+    return rounded_text(x(km), 1) + " " + rounded_text(y(m), 1);
+  }
   void path(std::string_view style, const std::string& course);
   void text(std::string_view style, double x, double y, const std::string& words);
   std::string smooth(const At& height_m, bool backward = false) const;
@@ -134,8 +130,8 @@ void Drawing::path(std::string_view style, const std::string& course) {
 }
 
 void Drawing::text(std::string_view style, double x, double y, const std::string& words) {
-  out_ += "<text class=\"" + std::string(style) + "\" x=\"" + number(x, 1) + "\" y=\"" +
-          number(y, 1) + "\">";
+  out_ += "<text class=\"" + std::string(style) + "\" x=\"" + rounded_text(x, 1) + "\" y=\"" +
+          rounded_text(y, 1) + "\">";
   append_html(out_, words);
   out_ += "</text>";
 }
@@ -168,7 +164,7 @@ void Drawing::levels() {
   for (double level_m = std::ceil(low_m_ / step_m) * step_m; level_m < high_m_; level_m += step_m) {
     if (y(level_m) < kTop + kLevelGap / 3) continue;  // the unit stands there
     path("level", smooth([&](double km) { return std::min(level_m + bulge_m(km), high_m_); }));
-    text("end", kLeft - 6, y(level_m) + 4, number(level_m, decimals_of(step_m)));
+    text("end", kLeft - 6, y(level_m) + 4, rounded_text(level_m, decimals_of(step_m)));
   }
   text("start", 4, kTop - 2, "m above sea");
 }
@@ -180,12 +176,14 @@ void Drawing::kilometres() {
   for (int i = 0; i * step_km <= length_km_ * (1 + 1e-9); ++i) {
     const double km = i * step_km;
     if (x(length_km_) - x(km) < kEndGap && x(length_km_) - x(km) > 1) continue;
-    out_ += "<path class=\"mark\" d=\"M" + number(x(km), 1) + " " + number(y, 1) + "v5\"/>";
-    if (x(length_km_) - x(km) >= 1) text("middle", x(km), y + 18, number(km, decimals_of(step_km)));
+    out_ +=
+        "<path class=\"mark\" d=\"M" + rounded_text(x(km), 1) + " " + rounded_text(y, 1) + "v5\"/>";
+    if (x(length_km_) - x(km) >= 1)
+      text("middle", x(km), y + 18, rounded_text(km, decimals_of(step_km)));
   }
-  text("end", x(length_km_), y + 18, number(length_km_, 1) + " km");
-  text("start", kLeft, y + 36, "near, antenna " + number(view_.near_height_m, 1) + " m");
-  text("end", x(length_km_), y + 36, "far, antenna " + number(view_.far_height_m, 1) + " m");
+  text("end", x(length_km_), y + 18, rounded_text(length_km_, 1) + " km");
+  text("start", kLeft, y + 36, "near, antenna " + rounded_text(view_.near_height_m, 1) + " m");
+  text("end", x(length_km_), y + 36, "far, antenna " + rounded_text(view_.far_height_m, 1) + " m");
 }
 
 void Drawing::earth() {
@@ -241,8 +239,8 @@ void Drawing::ends() {
   path("mast", place(0, points_.front().height_m) + "L" + place(0, near_m_));
   path("mast", place(length_km_, points_.back().height_m) + "L" + place(length_km_, far_m_));
   for (const auto& [km, m] : {std::pair{0.0, near_m_}, std::pair{length_km_, far_m_}})
-    out_ += "<circle class=\"antenna\" cx=\"" + number(x(km), 1) + "\" cy=\"" + number(y(m), 1) +
-            "\" r=\"4\"/>";
+    out_ += "<circle class=\"antenna\" cx=\"" + rounded_text(x(km), 1) + "\" cy=\"" +
+            rounded_text(y(m), 1) + "\" r=\"4\"/>";
 }
 
 void Drawing::least_clearance() {
@@ -250,10 +248,10 @@ void Drawing::least_clearance() {
                                              view_.frequency_hz, kMedianEffectiveRadiusM);
   const double km = least.at_km;
   const std::string words =
-      (least.ratio < 0 ? "obstructed by " + number(-least.clearance_m, 1) + " m at "
-                       : number(100 * least.ratio, 0) + " % of the first zone free at ") +
-      number(km) + " km";
-  path("least", number(x(km), 1) + " " + number(kTop - 10, 1) + "L" +
+      (least.ratio < 0 ? "obstructed by " + rounded_text(-least.clearance_m, 1) + " m at "
+                       : rounded_text(100 * least.ratio, 0) + " % of the first zone free at ") +
+      rounded_text(km) + " km";
+  path("least", rounded_text(x(km), 1) + " " + rounded_text(kTop - 10, 1) + "L" +
                     place(km, sight_m(km) - least.clearance_m));
   const double half = kLetterWidth * static_cast<double>(words.size()) / 2;
   const double middle =
@@ -262,8 +260,8 @@ void Drawing::least_clearance() {
 }
 
 std::string Drawing::svg() {
-  out_ = "<svg class=\"path\" viewBox=\"0 0 " + number(size_.width, 0) + " " +
-         number(size_.height, 0) +
+  out_ = "<svg class=\"path\" viewBox=\"0 0 " + rounded_text(size_.width, 0) + " " +
+         rounded_text(size_.height, 0) +
          "\" role=\"img\" aria-label=\"Terrain, line of sight and first Fresnel zone\">";
   earth();
   levels();

@@ -27,12 +27,6 @@ std::string_view trim(std::string_view text) {
   return text.substr(first, text.find_last_not_of(kSpace) - first + 1);
 }
 
-std::string number(double value, int decimals = 3) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 std::optional<double> to_number(std::string_view text) {
   double value = 0;
   const auto [end, failure] = std::from_chars(text.data(), text.data() + text.size(), value);
@@ -112,12 +106,12 @@ Status Reader::place(const ProfilePoint& point) {
   }
   ProfilePoint& last = points.back();
   if (point.distance_km < last.distance_km)
-    return at_line("distance " + number(point.distance_km + origin_km_) + " km comes after " +
-                   number(last.distance_km + origin_km_) +
+    return at_line("distance " + rounded_text(point.distance_km + origin_km_, 3) +
+                   " km comes after " + rounded_text(last.distance_km + origin_km_, 3) +
                    " km: distances must rise from the near end to the far end (written from the "
                    "other end, or two profiles in one file?)");
   suspect(doubled_, "line " + std::to_string(line_) + ": distance " +
-                        number(point.distance_km + origin_km_) +
+                        rounded_text(point.distance_km + origin_km_, 3) +
                         " km is given twice; the higher point is used");
   if (point.height_m + point.clutter_m > last.height_m + last.clutter_m) last = point;
   return success();
@@ -135,23 +129,24 @@ Status Reader::take_point(std::string_view line) {
     if (!value) return at_line("\"" + printable(cells.text[i], 40) + "\" is not a number");
     values[i] = *value;
   }
-  if (values[0] < 0) return at_line("distance " + number(values[0]) + " km is below 0");
+  if (values[0] < 0) return at_line("distance " + rounded_text(values[0], 3) + " km is below 0");
   if (profile_.points.empty()) {
     origin_km_ = values[0];
     if (origin_km_ > 0)
-      profile_.suspicions.push_back("the profile begins at " + number(origin_km_) +
+      profile_.suspicions.push_back("the profile begins at " + rounded_text(origin_km_, 3) +
                                     " km; that point is taken as the near end");
   }
   const ProfilePoint point{values[0] - origin_km_, values[1], values[2]};
   if (point.distance_km > kLongestPathKm)
-    return at_line("distance " + number(values[0]) + " km: are these metres?");
+    return at_line("distance " + rounded_text(values[0], 3) + " km: are these metres?");
   if (point.height_m > kHighestGroundM || point.height_m < kLowestGroundM)
-    return at_line("no ground lies at " + number(point.height_m) +
+    return at_line("no ground lies at " + rounded_text(point.height_m, 3) +
                    " m; are these feet, or a mark for missing data?");
   if (point.clutter_m < 0 || point.clutter_m > kTallestClutterM)
-    return at_line("clutter of " + number(point.clutter_m) + " m");
+    return at_line("clutter of " + rounded_text(point.clutter_m, 3) + " m");
   if (point.height_m < 0)
-    suspect(below_sea_, "line " + std::to_string(line_) + ": ground at " + number(point.height_m) +
+    suspect(below_sea_, "line " + std::to_string(line_) + ": ground at " +
+                            rounded_text(point.height_m, 3) +
                             " m lies below the sea: right in a polder only");
   return place(point);
 }
@@ -168,8 +163,9 @@ void Reader::look_for_gaps() {
   const double limit_km = std::max(kSmallestGapKm, kGapFactor * *middle);
   for (std::size_t i = 0; i < steps_km.size(); ++i)
     if (steps_km[i] > limit_km)
-      suspect(gaps_, "gap: no point between " + number(points[i].distance_km + origin_km_) +
-                         " and " + number(points[i + 1].distance_km + origin_km_) +
+      suspect(gaps_, "gap: no point between " +
+                         rounded_text(points[i].distance_km + origin_km_, 3) + " and " +
+                         rounded_text(points[i + 1].distance_km + origin_km_, 3) +
                          " km; what stands there is not seen");
 }
 
@@ -225,8 +221,8 @@ std::string compare_length(const Profile& profile, double distance_km) {
   if (!(distance_km > 0) || profile.length_km() <= 0) return {};
   const double ratio = profile.length_km() / distance_km;
   if (close_to(ratio, 1)) return {};
-  std::string text = "the profile is " + number(profile.length_km()) +
-                     " km long, the settings say distance_km " + number(distance_km);
+  std::string text = "the profile is " + rounded_text(profile.length_km(), 3) +
+                     " km long, the settings say distance_km " + rounded_text(distance_km, 3);
   if (close_to(ratio, 1 / 1.609344))
     text += "; is the profile in miles?";
   else if (close_to(ratio, 1.609344))

@@ -27,12 +27,6 @@ constexpr double kTolerance = 1e-9;  // a plan that sits exactly on a limit keep
 
 double dbm_of_mw(double milliwatt) { return db_from_ratio(milliwatt); }
 
-std::string number(double value, int decimals = 2) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 // ---- limits --------------------------------------------------------------------------------
 
 void set_us_band(RuleLimits& limits) {
@@ -109,7 +103,7 @@ RuleLimits europe(const LinkSettings& link) {
   for (const SubBand& band : kSubBands) {
     if (mhz < band.low_mhz || mhz >= band.high_mhz) continue;
     const std::string rule =
-        source + ", " + number(band.low_mhz) + "-" + number(band.high_mhz) + " MHz";
+        source + ", " + rounded_text(band.low_mhz) + "-" + rounded_text(band.high_mhz) + " MHz";
     limits.band_low_mhz = {band.low_mhz, rule};
     limits.band_high_mhz = {band.high_mhz, rule};
     limits.erp_dbm = {dbm_of_mw(band.erp_mw), rule};
@@ -167,8 +161,8 @@ class Checker {
                const std::string& unit) {
     if (limit && value > limit->value + kRoundedDb)
       add(*limit, value,
-          what + " of " + number(value) + " " + unit + " exceeds the limit of " +
-              number(limit->value) + " " + unit);
+          what + " of " + rounded_text(value) + " " + unit + " exceeds the limit of " +
+              rounded_text(limit->value) + " " + unit);
   }
 
   void band();
@@ -189,31 +183,31 @@ void Checker::band() {
   if (!limits_.band_low_mhz) return;
   const RuleLimit& low = *limits_.band_low_mhz;
   const RuleLimit& high = *limits_.band_high_mhz;
-  const std::string range = number(low.value) + " to " + number(high.value) + " MHz";
+  const std::string range = rounded_text(low.value) + " to " + rounded_text(high.value) + " MHz";
   if (!link_.budget.frequency_mhz)
     return add(low, {}, "frequency_mhz is not stated; the rule is for " + range);
   const double mhz = *link_.budget.frequency_mhz;
   const double half_mhz = link_.radio.bandwidth_hz.value_or(0) / 2e6;
   if (mhz - half_mhz < low.value - kTolerance)
-    add(low, mhz, number(mhz, 3) + " MHz and its bandwidth reach out of " + range);
+    add(low, mhz, rounded_text(mhz, 3) + " MHz and its bandwidth reach out of " + range);
   else if (mhz + half_mhz > high.value + kTolerance)
-    add(high, mhz, number(mhz, 3) + " MHz and its bandwidth reach out of " + range);
+    add(high, mhz, rounded_text(mhz, 3) + " MHz and its bandwidth reach out of " + range);
 }
 
 void Checker::bandwidth() {
   const auto width = link_.radio.bandwidth_hz;
   if (limits_.bandwidth_min_hz && !width)
     add(*limits_.bandwidth_min_hz, {},
-        "bandwidth_hz is not stated; at least " + number(limits_.bandwidth_min_hz->value / 1000) +
-            " kHz are asked");
+        "bandwidth_hz is not stated; at least " +
+            rounded_text(limits_.bandwidth_min_hz->value / 1000) + " kHz are asked");
   if (limits_.bandwidth_min_hz && width && *width < limits_.bandwidth_min_hz->value)
     add(*limits_.bandwidth_min_hz, *width,
-        "bandwidth of " + number(*width / 1000) + " kHz is below the " +
-            number(limits_.bandwidth_min_hz->value / 1000) + " kHz asked (values in Hz)");
+        "bandwidth of " + rounded_text(*width / 1000) + " kHz is below the " +
+            rounded_text(limits_.bandwidth_min_hz->value / 1000) + " kHz asked (values in Hz)");
   if (limits_.bandwidth_max_hz && width && *width > limits_.bandwidth_max_hz->value)
     add(*limits_.bandwidth_max_hz, *width,
-        "bandwidth of " + number(*width / 1000) + " kHz exceeds the " +
-            number(limits_.bandwidth_max_hz->value / 1000) + " kHz allowed (values in Hz)");
+        "bandwidth of " + rounded_text(*width / 1000) + " kHz exceeds the " +
+            rounded_text(limits_.bandwidth_max_hz->value / 1000) + " kHz allowed (values in Hz)");
 }
 
 void Checker::power(const SiteSettings& site, const std::string& end) {
@@ -233,9 +227,9 @@ void Checker::power(const SiteSettings& site, const std::string& end) {
     const double allowed_dbm = limits_.conducted_dbm->value - excess_db;
     if (excess_db > 0 && at_antenna_dbm > allowed_dbm + kRoundedDb)
       add({allowed_dbm, limits_.antenna_dbi->rule}, at_antenna_dbm,
-          end + " end: " + number(at_antenna_dbm) + " dBm at the antenna; its " +
-              number(site.antenna_dbi) + " dBi are " + number(excess_db) +
-              " dB above 6 dBi and leave " + number(allowed_dbm) + " dBm");
+          end + " end: " + rounded_text(at_antenna_dbm) + " dBm at the antenna; its " +
+              rounded_text(site.antenna_dbi) + " dBi are " + rounded_text(excess_db) +
+              " dB above 6 dBi and leave " + rounded_text(allowed_dbm) + " dBm");
   }
   if (limits_.density_dbm_per_3khz && link_.radio.bandwidth_hz && *link_.radio.bandwidth_hz > 0)
     ceiling(limits_.density_dbm_per_3khz,
@@ -245,7 +239,7 @@ void Checker::power(const SiteSettings& site, const std::string& end) {
 
 void Checker::channels() {
   if (!limits_.channels_min || is_custom_) return;
-  const std::string asked = "at least " + number(limits_.channels_min->value) + " are asked";
+  const std::string asked = "at least " + rounded_text(limits_.channels_min->value) + " are asked";
   if (!link_.rules.channels)
     add(*limits_.channels_min, {}, "rules.channels is not stated; " + asked);
   else if (*link_.rules.channels < limits_.channels_min->value)
@@ -267,29 +261,30 @@ std::optional<double> Checker::typical_air_time_s() const {
 void Checker::dwell() {
   if (!limits_.dwell_s) return;
   const std::string period =
-      limits_.dwell_period_s ? " in " + number(limits_.dwell_period_s->value) + " s" : "";
-  const std::string asked = "at most " + number(limits_.dwell_s->value) + " s" + period;
+      limits_.dwell_period_s ? " in " + rounded_text(limits_.dwell_period_s->value) + " s" : "";
+  const std::string asked = "at most " + rounded_text(limits_.dwell_s->value) + " s" + period;
   if (!is_custom_) {
     if (!link_.rules.dwell_s)
       add(*limits_.dwell_s, {}, "rules.dwell_s is not stated; " + asked + " on one channel");
     else if (*link_.rules.dwell_s > limits_.dwell_s->value + kTolerance)
       add(*limits_.dwell_s, *link_.rules.dwell_s,
-          "dwell of " + number(*link_.rules.dwell_s, 3) + " s on one channel; " + asked);
+          "dwell of " + rounded_text(*link_.rules.dwell_s, 3) + " s on one channel; " + asked);
   }
   if (const auto air_s = typical_air_time_s(); air_s && *air_s > limits_.dwell_s->value)
     add(*limits_.dwell_s, *air_s,
         "one frame of " + std::to_string(kTypicalPayloadBytes) + " bytes takes " +
-            number(*air_s, 3) + " s at this spreading factor; " + asked + " on one channel");
+            rounded_text(*air_s, 3) + " s at this spreading factor; " + asked + " on one channel");
 }
 
 void Checker::duty() {
   if (!limits_.duty_ratio || is_custom_) return;
-  const std::string asked = "at most " + number(limits_.duty_ratio->value * 100) + " % of any hour";
+  const std::string asked =
+      "at most " + rounded_text(limits_.duty_ratio->value * 100) + " % of any hour";
   if (!link_.rules.duty_ratio)
     add(*limits_.duty_ratio, {}, "rules.duty_ratio is not stated; " + asked);
   else if (*link_.rules.duty_ratio > limits_.duty_ratio->value + kTolerance)
     add(*limits_.duty_ratio, *link_.rules.duty_ratio,
-        "duty of " + number(*link_.rules.duty_ratio * 100) + " %; " + asked);
+        "duty of " + rounded_text(*link_.rules.duty_ratio * 100) + " %; " + asked);
 }
 
 }  // namespace

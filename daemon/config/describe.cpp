@@ -16,14 +16,8 @@ namespace {
 
 // ---- laying out ------------------------------------------------------------------------------
 
-std::string rounded(double value, int decimals) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 std::string with_unit(double value, std::string_view unit) {
-  return rounded(value, 3) + ' ' + std::string(unit);
+  return rounded_text(value, 3) + ' ' + std::string(unit);
 }
 
 // Joins what is known with commas; empty parts are left out.
@@ -324,7 +318,8 @@ std::string noise_words(const LinkSettings& link) {
   if (!link.radio.bandwidth_hz)
     return "as measured; else thermal + noise figure " + with_unit(*figure, "dB") +
            " in the bandwidth of the reports";
-  return "as measured; else " + rounded(receiver_noise_dbm(*link.radio.bandwidth_hz, *figure), 1) +
+  return "as measured; else " +
+         rounded_text(receiver_noise_dbm(*link.radio.bandwidth_hz, *figure), 1) +
          " dBm (thermal in " + with_unit(*link.radio.bandwidth_hz / 1000, "kHz") +
          " + noise figure " + with_unit(*figure, "dB") + ")";
 }
@@ -373,7 +368,7 @@ std::string budget_words(const BudgetSettings& budget) {
   if (budget.foliage_m > 0) out.add(with_unit(budget.foliage_m, "m of foliage"));
   if (budget.extra_loss_db > 0) out.add(with_unit(budget.extra_loss_db, "dB of extra loss"));
   if (budget.availability)
-    out.add("for " + rounded(*budget.availability * 100, 6) + " % of the time");
+    out.add("for " + rounded_text(*budget.availability * 100, 6) + " % of the time");
   return out.or_else("none");
 }
 

@@ -27,12 +27,6 @@ std::string capital(std::string text) {
   return text;
 }
 
-std::string plain_number(double value) {
-  std::string out;
-  append_rounded(out, value, 3);
-  return out;
-}
-
 }  // namespace
 
 LinkJudge::LinkJudge(const LinkSettings& settings, bool keep_intervals, Time start)
@@ -137,7 +131,8 @@ void LinkJudge::note_setting(const link::Noticed& noticed, Time now,
   found.severity = Severity::info;
   found.onset = now;
   found.text = "Setting " + std::string(field_info(*noticed.setting).name) + " changed from " +
-               plain_number(noticed.change.from) + " to " + plain_number(noticed.change.to) + ".";
+               rounded_text(noticed.change.from, 3) + " to " + rounded_text(noticed.change.to, 3) +
+               ".";
   alerts_.raise(owner, AlertName::SettingChanged, {}, now, std::move(found));
 }
 
@@ -507,12 +502,12 @@ void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {
            ? state_.latency_s()
            : std::nullopt,
        [](double value) {
-         return "Round trip of acknowledged frames takes " + plain_number(value) + " s";
+         return "Round trip of acknowledged frames takes " + rounded_text(value, 3) + " s";
        }},
       {AlertName::ForeignFrames, foreign_, settings_.alerts.foreign_per_hour,
        state_.foreign_per_hour(now),
        [](double value) {
-         return plain_number(value) +
+         return rounded_text(value, 3) +
                 " frames of another network or with a wrong key in the last hour";
        }},
   };

@@ -21,12 +21,6 @@ constexpr Duration kHour = std::chrono::hours{1};
 constexpr Duration kLongPause = std::chrono::minutes{30};
 constexpr const char* kAid = "; only reported frames are seen, and the local regulator decides.";
 
-std::string number(double value, int decimals) {
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
-}
-
 std::int64_t minute_of(Time at) {
   return std::chrono::floor<std::chrono::minutes>(at).time_since_epoch().count();
 }
@@ -167,9 +161,9 @@ std::optional<RuleWatch::Verdict> RuleWatch::hop_clock() {
   Verdict verdict;
   verdict.broken = clock_off_;
   verdict.value = *middle;
-  verdict.text = "The hop clocks of both ends are " + number(1000 * *middle, 2) +
+  verdict.text = "The hop clocks of both ends are " + rounded_text(1000 * *middle, 2) +
                  " ms apart (median of the last " + std::to_string(kClockFrames) + " frames), " +
-                 number(1000 * clock_limit_s_, 2) + " ms are usual";
+                 rounded_text(1000 * clock_limit_s_, 2) + " ms are usual";
   verdict.text +=
       clock_off_ ? ": frames are cut where channels change, and hopping may fall out of step." : ".";
   return verdict;
@@ -221,8 +215,8 @@ std::optional<RuleWatch::Verdict> RuleWatch::channel_use() {
   verdict.text =
       "Of " + std::to_string(channels) + " hop channels " + std::to_string(channels - unused) +
       " carried the last " + std::to_string(frames_) + " frames heard; the busiest had " +
-      number(100 * verdict.value, 1) + " % (" + number(100 / static_cast<double>(channels), 1) +
-      " % would be even; chi-square " + number(even.statistic, 0) + " with " +
+      rounded_text(100 * verdict.value, 1) + " % (" + rounded_text(100 / static_cast<double>(channels), 1) +
+      " % would be even; chi-square " + rounded_text(even.statistic, 0) + " with " +
       std::to_string(even.freedom) + " degrees of freedom)";
   verdict.text +=
       verdict.broken
@@ -242,16 +236,16 @@ std::optional<RuleWatch::Verdict> RuleWatch::dwell(Time now) const {
   verdict.broken = broken;
   if (!broken) {
     verdict.text =
-        "For an hour no channel was used longer than " + number(limits_.dwell_s->value, 3) + " s.";
+        "For an hour no channel was used longer than " + rounded_text(limits_.dwell_s->value, 3) + " s.";
     return verdict;
   }
   verdict.value = dwell_broken_->seconds;
   verdict.text =
-      "Channel " + number(dwell_broken_->channel, 0) + " was in use for " +
-      number(dwell_broken_->seconds, 3) + " s" +
-      (limits_.dwell_period_s ? " within " + number(limits_.dwell_period_s->value, 1) + " s"
+      "Channel " + rounded_text(dwell_broken_->channel, 0) + " was in use for " +
+      rounded_text(dwell_broken_->seconds, 3) + " s" +
+      (limits_.dwell_period_s ? " within " + rounded_text(limits_.dwell_period_s->value, 1) + " s"
                               : " at once") +
-      ", " + number(limits_.dwell_s->value, 3) + " s are allowed (" + limits_.dwell_s->rule + ")" +
+      ", " + rounded_text(limits_.dwell_s->value, 3) + " s are allowed (" + limits_.dwell_s->rule + ")" +
       kAid;
   return verdict;
 }
@@ -266,8 +260,8 @@ std::optional<RuleWatch::Verdict> RuleWatch::duty(Direction direction, Time now)
   verdict.broken = broken;
   verdict.value = ratio;
   verdict.text = std::string(direction == Direction::inbound ? "The far end" : "The near end") +
-                 " transmitted " + number(100 * ratio, 2) + " % of the last hour, " +
-                 number(100 * limits_.duty_ratio->value, 2) + " % are allowed (" +
+                 " transmitted " + rounded_text(100 * ratio, 2) + " % of the last hour, " +
+                 rounded_text(100 * limits_.duty_ratio->value, 2) + " % are allowed (" +
                  limits_.duty_ratio->rule + ")" + (broken ? kAid : ".");
   return verdict;
 }

@@ -63,9 +63,7 @@ void put_items(std::string& out, const auto& items) {
 
 std::string height_words(const std::optional<double>& height_m) {
   if (!height_m) return "";
-  std::string out;
-  append_rounded(out, *height_m, 2);
-  return out + " m (as configured)";
+  return rounded_text(*height_m) + " m (as configured)";
 }
 
 void put_signatures(std::string& out, const Proof& proof) {

@@ -15,9 +15,7 @@ std::string three_figures(double value, int most) {
   const double size = std::fabs(value);
   int decimals = 0;
   for (double limit = 100; decimals < most && size < limit; limit /= 10) ++decimals;
-  std::string out;
-  append_rounded(out, value, decimals);
-  return out;
+  return rounded_text(value, decimals);
 }
 
 std::string two_digits(long value) {

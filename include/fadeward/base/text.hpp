@@ -16,6 +16,11 @@ void append_number(std::string& out, std::uint64_t value);
 /// Appends `value` rounded to `decimals` (0..9) without trailing zeros; "-0" becomes "0".
 /// Not finite: null.
 void append_rounded(std::string& out, double value, int decimals);
+inline std::string rounded_text(double value, int decimals = 2) {
+  std::string out;
+  append_rounded(out, value, decimals);
+  return out;
+}
 /// The same with all its decimals: what stands below each other lines up; "-0.0" becomes "0.0".
 void append_fixed(std::string& out, double value, int decimals);
 
