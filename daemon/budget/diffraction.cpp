@@ -213,8 +213,6 @@ DeltaBullington delta_bullington(const Profile& profile, double near_height_m, d
   result.bullington_smooth_db = bullington_db(profile, smooth, [](std::size_t) { return 0.0; });
   result.spherical_db = spherical_earth_loss_db(actual.d_km, smooth.hts_m, smooth.hrs_m,
                                                 frequency_hz, effective_radius_m, ground);
-  result.loss_db =
-      result.bullington_db + std::max(0.0, result.spherical_db - result.bullington_smooth_db);
   return result;
 }
 

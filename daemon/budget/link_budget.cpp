@@ -44,7 +44,7 @@ class Computation {
   void direction(Direction which);
   Figure path_signal(const SiteSettings& receiver_site, const Figure& eirp_dbm) const;
   void availability(DirectionBudget& direction) const;
-  Availability by_p530() const;
+  Availability by_p530(double margin_db) const;
   Availability by_barnett_vigants(double margin_db) const;
   Availability by_rice(double margin_db) const;
   void cautions();
@@ -133,7 +133,7 @@ void Computation::terrain() {
 
 void Computation::diffraction(double near_height_m, double far_height_m) {
   const double loss_db =
-      delta_bullington(*profile_, near_height_m, far_height_m, frequency_hz_).loss_db;
+      delta_bullington(*profile_, near_height_m, far_height_m, frequency_hz_).loss_db();
   out_.diffraction_db =
       std::isfinite(loss_db) ? known(loss_db) : unknown("the diffraction loss is not finite");
 }
@@ -198,17 +198,31 @@ void Computation::direction(Direction which) {
   availability(direction);
 }
 
-Availability Computation::by_p530() const {
-  Availability result{"ITU-R P.530", {}};
-  if (frequency_hz_ <= 0 || distance_km_ <= 0) {
-    result.share = unknown("ITU-R P.530: needs frequency and distance");
+/// The margin is what may fade below the clear-air level, which is the predicted one.
+Availability Computation::by_p530(double margin_db) const {
+  Availability result{"ITU-R P.530, average worst month", {}};
+  const auto refuse = [&](const std::string& reason) {
+    result.share = unknown(reason);
     return result;
-  }
-  const Status reaches = p530_reaches(distance_km_, frequency_hz_ * 1e-9);
-  result.share =
-      unknown(reaches ? "ITU-R P.530: needs the geoclimatic factor of the place, which the "
-                        "settings do not hold"
-                      : reaches.error().message);
+  };
+  if (frequency_hz_ <= 0 || distance_km_ <= 0)
+    return refuse("ITU-R P.530: needs frequency and distance");
+  if (const Status reaches = p530_reaches(distance_km_, frequency_hz_ * 1e-9); !reaches)
+    return refuse(reaches.error().message);
+  const MultipathSettings& place = budget_.multipath;
+  if (!place.log10_k || !place.dn75)
+    return refuse(
+        "ITU-R P.530: needs the geoclimatic factor of the place, which its maps tell "
+        "(budget.multipath)");
+  if (!profile_ || !budget_.near.height_m || !budget_.far.height_m)
+    return refuse(
+        "ITU-R P.530: needs heights above sea: a terrain profile and both antennas' height_m");
+  const MultipathPath path{distance_km_, frequency_hz_ * 1e-9,
+                           profile_->points.front().height_m + *budget_.near.height_m,
+                           profile_->points.back().height_m + *budget_.far.height_m,
+                           profile_->mean_height_m()};
+  const auto outage = p530_worst_month_outage(path, *place.log10_k, *place.dn75, margin_db);
+  result.share = outage ? known(1 - *outage) : unknown(outage.error().message);
   return result;
 }
 
@@ -245,7 +259,7 @@ void Computation::availability(DirectionBudget& direction) const {
   }
   const double margin_db = *direction.margin_db.value;
   auto& methods = direction.availability_by_method;
-  methods.push_back(by_p530());
+  methods.push_back(by_p530(margin_db));
   methods.push_back(by_barnett_vigants(margin_db));
   methods.push_back({"Rayleigh", known(1 - rayleigh_outage(margin_db))});
   methods.push_back(by_rice(margin_db));

@@ -215,6 +215,14 @@ bool close_to(double ratio, double target) { return std::abs(ratio / target - 1)
 
 }  // namespace
 
+double Profile::mean_height_m() const {
+  double area = 0;
+  for (std::size_t i = 1; i < points.size(); ++i)
+    area += (points[i].height_m + points[i - 1].height_m) / 2 *
+            (points[i].distance_km - points[i - 1].distance_km);
+  return length_km() > 0 ? area / length_km() : 0;
+}
+
 Result<Profile> parse_profile(std::string_view text) { return Reader().read(text); }
 
 std::string compare_length(const Profile& profile, double distance_km) {

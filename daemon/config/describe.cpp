@@ -367,6 +367,8 @@ std::string budget_words(const BudgetSettings& budget) {
   if (!budget.profile.empty()) out.add("terrain from " + printable(budget.profile));
   if (budget.foliage_m > 0) out.add(with_unit(budget.foliage_m, "m of foliage"));
   if (budget.extra_loss_db > 0) out.add(with_unit(budget.extra_loss_db, "dB of extra loss"));
+  if (budget.multipath.log10_k)
+    out.add("multipath with log10 K " + rounded_text(*budget.multipath.log10_k));
   if (budget.availability)
     out.add("for " + rounded_text(*budget.availability * 100, 6) + " % of the time");
   return out.or_else("none");

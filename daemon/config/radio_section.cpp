@@ -119,6 +119,21 @@ const Section<RadioSettings>& radio_section() {
   return section;
 }
 
+const Section<MultipathSettings>& multipath_section() {
+  using T = MultipathSettings;
+  static const Section<T> section(
+      {
+          key<T>("log10_k", &T::log10_k, number(-12, 0, "(log10 of the geoclimatic factor)")),
+          key<T>("dn75", &T::dn75, number(0, 1000, "N-units")),
+      },
+      [](Reading& reading, const Node& map, MultipathSettings& multipath) {
+        if (multipath.log10_k.has_value() != multipath.dn75.has_value())
+          reading.complain_at(map, multipath.log10_k ? "log10_k" : "dn75",
+                              "ITU-R P.530-19 needs both log10_k and dn75");
+      });
+  return section;
+}
+
 const Section<BudgetSettings>& budget_section() {
   using T = BudgetSettings;
   static const Section<T> section({
@@ -132,6 +147,7 @@ const Section<BudgetSettings>& budget_section() {
       key<T>("profile", &T::profile, file_path()),
       key<T>("foliage_m", &T::foliage_m, number(0, 100'000, "m of path through foliage")),
       key<T>("extra_loss_db", &T::extra_loss_db, number(0, 200, "dB of loss")),
+      key<T>("multipath", &T::multipath, Reader<MultipathSettings>(multipath_section())),
       key<T>("availability", &T::availability, open_ratio()),
   });
   return section;

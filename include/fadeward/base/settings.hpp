@@ -150,6 +150,13 @@ struct SiteSettings {
   std::optional<double> noise_figure_db;
 };
 
+/// What ITU-R P.530-19 section 2.3 asks of the place of a path, from the maps of the Recommendation
+/// or measured.
+struct MultipathSettings {
+  std::optional<double> log10_k;               ///< geoclimatic factor K
+  std::optional<double> dn75;                  ///< refractivity statistic, N-units
+};
+
 struct BudgetSettings {
   std::optional<double> inbound_signal_dbm;    ///< the expected level given outright
   std::optional<double> outbound_signal_dbm;
@@ -160,6 +167,7 @@ struct BudgetSettings {
   std::string profile;                         ///< path of a terrain profile, resolved against the file
   double foliage_m = 0;
   double extra_loss_db = 0;
+  MultipathSettings multipath;
   std::optional<double> availability;          ///< target, 0..1
 };
 

@@ -35,7 +35,12 @@ struct DeltaBullington {
   double bullington_db = 0;         ///< over the actual profile
   double bullington_smooth_db = 0;  ///< over its smooth replacement
   double spherical_db = 0;          ///< spherical earth with the heights above that
-  double loss_db = 0;               ///< the answer, >= 0
+
+  /// The answer, >= 0: eq (64) of P.526-16, the same in P.452-18 and P.1812-8.
+  double loss_db() const {
+    return bullington_db +
+           (spherical_db > bullington_smooth_db ? spherical_db - bullington_smooth_db : 0);
+  }
 };
 
 /// The profile's clutter stands on its inner points. Heights are those of the antennas above the

@@ -21,6 +21,8 @@ struct Profile {
   std::vector<std::string> suspicions;  ///< what looks wrong but can be computed with, in words
 
   double length_km() const { return points.empty() ? 0 : points.back().distance_km; }
+  /// Of the ground above sea, along the path; straight lines between the points. 0 without a path.
+  double mean_height_m() const;
 };
 
 inline constexpr std::size_t kMaxProfileBytes = 16u << 20;

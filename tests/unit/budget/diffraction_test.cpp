@@ -31,7 +31,38 @@ TEST(DeltaBullington, ReproducesTheOfficialExamples) {
     EXPECT_NEAR(loss.bullington_db, row.at("Lbulla_db"), 0.01);
     EXPECT_NEAR(loss.bullington_smooth_db, row.at("Lbulls_db"), 0.01);
     EXPECT_NEAR(loss.spherical_db, row.at("Ldsph_db"), 0.01);
-    EXPECT_NEAR(loss.loss_db, row.at("Ld_db"), 0.01);
+    EXPECT_NEAR(loss.loss_db(), row.at("Ld_db"), 0.01);
+  }
+}
+
+// Official ITU-R Study Group 3 intermediate values of P.1812, columns Lbulla, Lbulls, Ldsph and
+// Ld50: how the three parts are put together. The terrain behind them is not at hand.
+TEST(DeltaBullington, PutsItsPartsTogetherAsP1812Does) {
+  const auto rows = test::read_csv("standards/p1812_intermediate_validation.csv");
+  ASSERT_EQ(rows.size(), 63u);
+  for (const auto& row : rows) {
+    const DeltaBullington parts{row.at("Lbulla"), row.at("Lbulls"), row.at("Ldsph")};
+    EXPECT_NEAR(parts.loss_db(), row.at("Ld50"), 1e-7);
+  }
+}
+
+// Official ITU-R Study Group 3 values of P.452-18 over flat land, the one terrain of theirs that
+// its name describes: 5, 100 and 1000 km, antennas 10 m above it, 0.1 to 50 GHz, vertical
+// polarisation.
+TEST(DeltaBullington, ReproducesP452OverFlatLand) {
+  const auto rows = test::read_csv("standards/p452_flat_land_validation.csv");
+  ASSERT_EQ(rows.size(), 54u);
+  for (const auto& row : rows) {
+    const double length_km = row.at("dtot");
+    Profile flat;
+    for (int n = 0; n <= 1000; ++n) flat.points.push_back({n * length_km / 1000, 0, 0});
+    Ground ground;
+    ground.vertical_polarisation = row.at("pol") == 2;
+    const DeltaBullington loss = delta_bullington(flat, row.at("htg"), row.at("hrg"),
+                                                  row.at("f") * 1e9, row.at("ae") * 1e3, ground);
+    SCOPED_TRACE(std::to_string(row.at("f")) + " GHz, " + std::to_string(length_km) + " km");
+    EXPECT_NEAR(loss.spherical_db, row.at("Ldsph"), 0.01);
+    EXPECT_NEAR(loss.loss_db(), row.at("Ld50"), 0.01);
   }
 }
 
@@ -76,13 +107,13 @@ TEST(RoundedObstacle, AddsToTheKnifeEdge) {
 TEST(DeltaBullington, SurvivesDegeneratePaths) {
   Profile profile;
   for (int i = 0; i <= 20; ++i) profile.points.push_back({0.05 * i, 0, 0});
-  EXPECT_EQ(delta_bullington(profile, 60, 60, 915e6).loss_db, 0);
+  EXPECT_EQ(delta_bullington(profile, 60, 60, 915e6).loss_db(), 0);
   profile.points[10].clutter_m = 60;
-  const double touching_db = delta_bullington(profile, 60, 60, 915e6, 1e15).loss_db;
+  const double touching_db = delta_bullington(profile, 60, 60, 915e6, 1e15).loss_db();
   EXPECT_GT(touching_db, 6.0);
   EXPECT_LT(touching_db, 6.1 + 10.1);
   for (double height_m : {0.0, -5.0}) {
-    const double loss_db = delta_bullington(profile, height_m, height_m, 915e6).loss_db;
+    const double loss_db = delta_bullington(profile, height_m, height_m, 915e6).loss_db();
     EXPECT_TRUE(std::isfinite(loss_db));
     EXPECT_GT(loss_db, 0);
   }
@@ -94,7 +125,7 @@ TEST(DeltaBullington, IsQuick) {
   const Profile profile = official_profile(2);
   const auto start = std::chrono::steady_clock::now();
   double sum_db = 0;
-  for (int i = 0; i < 200; ++i) sum_db += delta_bullington(profile, 10 + i, 10, 915e6).loss_db;
+  for (int i = 0; i < 200; ++i) sum_db += delta_bullington(profile, 10 + i, 10, 915e6).loss_db();
   const double each_ms =
       std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - start).count() /
       200;

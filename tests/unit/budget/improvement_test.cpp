@@ -78,7 +78,7 @@ TEST(Improvements, HeightIsWorthWhatDiffractionSays) {
   const Profile profile = hill();
   const auto list = improvements(link, &profile);
   const auto loss_db = [&](double near_m, double far_m) {
-    return delta_bullington(profile, near_m, far_m, 915e6).loss_db;
+    return delta_bullington(profile, near_m, far_m, 915e6).loss_db();
   };
   const Improvement* near = find(list, "near antenna 5 m higher (15 m)");
   const Improvement* far = find(list, "far antenna 5 m higher (15 m)");

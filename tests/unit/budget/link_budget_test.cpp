@@ -159,7 +159,7 @@ TEST(LinkBudget, TerrainCostsWhatDiffractionSays) {
   link.budget.near.height_m = link.budget.far.height_m = 10;
   const Profile profile = hill(80);
   const LinkBudget budget = compute(link, &profile);
-  const double loss_db = delta_bullington(profile, 10, 10, 915e6).loss_db;
+  const double loss_db = delta_bullington(profile, 10, 10, 915e6).loss_db();
   EXPECT_GT(loss_db, 10);
   EXPECT_NEAR(*budget.diffraction_db.value, loss_db, 1e-9);
   EXPECT_NEAR(*inbound(budget).signal_dbm.value, 30 + 4.3 - 111.676 - kGasOver10KmDb - loss_db,
@@ -209,6 +209,37 @@ TEST(LinkBudget, PlanningMethodsRefuseOutsideTheirRange) {
   EXPECT_NEAR(*inbound(budget).availability.value, std::exp(-std::pow(10, -margin_db / 10)), 1e-12);
   EXPECT_THAT(inbound(compute(one_watt(40))).availability_by_method[0].share.reason,
               HasSubstr("geoclimatic"));
+}
+
+// ITU-R P.530-19 section 2.3, worked independently: log10 K = -5, dN75 = 100, 40 km, 915 MHz,
+// antennas at 100 and 150 m above sea over ground at 20 m: 30 dB down in 0.01327404 % of the
+// average worst month, 40 dB in a tenth of that.
+TEST(LinkBudget, MultipathWhereItsPlaceIsKnown) {
+  LinkSettings link = one_watt(40);
+  link.budget.near.height_m = 80;
+  link.budget.far.height_m = 130;
+  link.budget.multipath = {-5.0, 100.0};
+  const Profile flat{{{0, 20}, {10, 20}, {40, 20}}, {}};
+  const auto share = [&](double margin_db) {
+    const LinkBudget plain = compute(link, &flat);
+    link.budget.inbound_signal_dbm =
+        inbound(plain).noise_dbm + inbound(plain).required_snr_db + margin_db;
+    const LinkBudget budget = compute(link, &flat);
+    EXPECT_NEAR(*inbound(budget).margin_db.value, margin_db, 1e-9);
+    EXPECT_EQ(inbound(budget).availability_method, "ITU-R P.530, average worst month");
+    return *inbound(budget).availability.value;
+  };
+  EXPECT_NEAR((1 - share(30)) / 1.327404e-4, 1, 1e-5);
+  EXPECT_NEAR((1 - share(40)) / 1.327404e-5, 1, 1e-5);
+
+  const auto reason = [&](const Profile* profile) {
+    const LinkBudget budget = compute(link, profile);
+    return inbound(budget).availability_by_method.front().share.reason;
+  };
+  link.budget.profile = "path.csv";
+  EXPECT_THAT(reason(nullptr), HasSubstr("heights above sea"));
+  link.budget.multipath = {};
+  EXPECT_THAT(reason(&flat), HasSubstr("budget.multipath"));
 }
 
 TEST(LinkBudget, CautionsAboutRulesAndTarget) {

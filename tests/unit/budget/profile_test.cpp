@@ -36,6 +36,13 @@ TEST(Profile, ReadsPointsAndClutter) {
 }
 
 // Terrain profiles of the official P.526 examples: real terrain raises no suspicion.
+TEST(Profile, MeanHeightGoesByDistanceNotByPoints) {
+  EXPECT_DOUBLE_EQ(Profile{}.mean_height_m(), 0);
+  // By hand: 2 km at 150 m in the middle of a ramp and 8 km at 200 m.
+  const Profile profile{{{0, 100}, {2, 200}, {10, 200}}, {}};
+  EXPECT_DOUBLE_EQ(profile.mean_height_m(), (2 * 150 + 8 * 200) / 10.0);
+}
+
 TEST(Profile, RealTerrainIsNotSuspect) {
   const std::size_t points[] = {1663, 2648, 349, 812};
   for (int number = 1; number <= 4; ++number) {

@@ -104,6 +104,8 @@ const Refused kCases[] = {
     {"spreading factor of another modulation",
      link_with("radio: { modulation: fsk, spreading_factor: 9 }"),
      "f.yaml:2:57: defaults.radio.spreading_factor: belongs to modulation: css"},
+    {"half of what multipath planning needs", link_with("budget: { multipath: { log10_k: -5 } }"),
+     "f.yaml:2:45: defaults.budget.multipath.log10_k: ITU-R P.530-19 needs both log10_k and dn75"},
     {"a slowest rate that is none", link_with("radio: { slowest: {} }"),
      "f.yaml:2:31: defaults.radio.slowest: needs spreading_factor, bandwidth_hz or bit_rate_bps"},
     {"a slowest rate of another modulation",
