@@ -6,6 +6,7 @@
 #include <bit>
 #include <cstdint>
 #include <cstring>
+#include <limits>
 #include <string>
 #include <string_view>
 
@@ -72,6 +73,20 @@ class BitWriter {
   std::uint64_t word_ = 0;
   int held_ = 0;
 };
+
+/// The order 0..7 that makes the codes of `values` shortest, found by going up until they grow.
+template <class Values>
+int best_order(const Values& values) {
+  int best = 0, size = std::numeric_limits<int>::max();
+  for (int k = 0; k < 8; ++k) {
+    int sum = 0;
+    for (const auto value : values) sum += BitWriter::golomb_size(value, k);
+    if (sum >= size) break;
+    size = sum;
+    best = k;
+  }
+  return best;
+}
 
 /// Exponential Golomb codes of one order as they begin in the next ten bits: most cells of a
 /// histogram take two to four bits, so that a look into the table gives some three at once.

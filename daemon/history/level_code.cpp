@@ -1,0 +1,140 @@
+#include "fadeward/history/level_code.hpp"
+
+#include "histogram_parts.hpp"
+
+namespace fadeward::history {
+
+namespace {
+
+constexpr std::int64_t kStepCdb = 50;
+constexpr std::size_t kMostCells = 16384;  // of -4000..4000 dB
+constexpr std::int64_t kFarthest = kMostCells;
+
+/// Moments of the middles of the cells. In unsigned arithmetic: damaged numbers must not trap.
+struct Middles {
+  std::uint64_t held = 0, sum = 0, square = 0;
+  explicit Middles(const RawLevels& raw) {
+    std::int64_t middle = raw.lowest * kStepCdb;
+    for (const std::uint64_t count : raw.counts) {
+      const std::uint64_t part = count * static_cast<std::uint64_t>(middle);
+      held += count;
+      sum += part;
+      square += part * static_cast<std::uint64_t>(middle);
+      middle += kStepCdb;
+    }
+  }
+  /// What the sum of squares would be, were all values off by the same.
+  std::uint64_t square_with(std::uint64_t off) const {
+    const auto count = static_cast<std::int64_t>(held);
+    const std::int64_t mean = count <= 0 ? 0 : static_cast<std::int64_t>(sum) / count;
+    return square + 2 * static_cast<std::uint64_t>(mean) * off;
+  }
+};
+
+template <class Counts>
+void take_counts(RawLevels& raw, std::int64_t first_cell, const Counts& counts) {
+  std::size_t first = 0, end = counts.size();
+  while (first < end && counts[first] == 0) ++first;
+  while (end > first && counts[end - 1] == 0) --end;
+  raw.lowest = first_cell + static_cast<std::int64_t>(first);
+  raw.below = first;
+  raw.counts.assign(counts.begin() + static_cast<std::ptrdiff_t>(first),
+                    counts.begin() + static_cast<std::ptrdiff_t>(end));
+}
+
+}  // namespace
+
+void put_levels(BitWriter& bits, const RawLevels& raw, std::int64_t& near) {
+  bits.golomb(raw.counts.size(), 5);
+  if (raw.counts.empty()) return;
+  bits.golomb(zigzag(raw.lowest - near), 3);
+  near = raw.lowest;
+  const int k = best_order(raw.counts);
+  bits.bits(static_cast<unsigned>(k), 3);
+  for (const std::uint64_t count : raw.counts) bits.golomb(count, k);
+  const Middles middles(raw);
+  bits.flag(raw.total == middles.held);
+  if (raw.total != middles.held) bits.sized(raw.total - middles.held);
+  const std::uint64_t off = static_cast<std::uint64_t>(raw.sum_cdb) - middles.sum;
+  const std::uint64_t square =
+      static_cast<std::uint64_t>(raw.sum_square_cdb) - middles.square_with(off);
+  bits.flag(off == 0 && square == 0);
+  if (off == 0 && square == 0) return;
+  bits.sized(zigzag(static_cast<std::int64_t>(off)));
+  bits.sized(zigzag(static_cast<std::int64_t>(square)));
+}
+
+bool get_levels(BitReader& bits, RawLevels& raw, std::int64_t& near) {
+  raw.counts.clear();
+  raw.total = raw.below = 0;
+  raw.sum_cdb = raw.sum_square_cdb = 0;
+  const std::uint64_t size = bits.golomb(5);
+  if (size == 0) return bits.ok();
+  if (size > kMostCells) return false;
+  const std::int64_t further = unzigzag(bits.golomb(3));
+  if (further < -2 * kFarthest || further > 2 * kFarthest) return false;
+  near += further;
+  raw.lowest = near;
+  if (near < -kFarthest || near > kFarthest) return false;
+  const int k = static_cast<int>(bits.bits(3));
+  raw.counts.resize(size);
+  BitReader own = bits;  // in registers: the counts could be its members, for all that is known
+  own.golombs(raw.counts.data(), raw.counts.size(), k);
+  bits = own;
+  if (!bits.ok()) return false;
+  const Middles middles(raw);
+  raw.total = middles.held;
+  if (!bits.flag()) raw.total += bits.sized();
+  std::uint64_t off = 0, square = 0;
+  if (!bits.flag()) {
+    off = static_cast<std::uint64_t>(unzigzag(bits.sized()));
+    square = static_cast<std::uint64_t>(unzigzag(bits.sized()));
+  }
+  raw.sum_cdb = static_cast<std::int64_t>(middles.sum + off);
+  raw.sum_square_cdb = static_cast<std::int64_t>(middles.square_with(off) + square);
+  return bits.ok();
+}
+
+RawLevels raw_of(const LevelHistogram& histogram) {
+  const HistogramParts parts = parts_of(histogram);
+  RawLevels raw;
+  take_counts(raw, parts.first_cell, parts.counts);
+  raw.total = parts.total;
+  raw.sum_cdb = parts.sum_cdb;
+  raw.sum_square_cdb = parts.sum_square_cdb;
+  return raw;
+}
+
+RawLevels raw_of(const Levels& levels) {
+  RawLevels raw;
+  take_counts(raw, levels.first_cell(), levels.cells());
+  raw.total = levels.total();
+  raw.sum_cdb = levels.sum_cdb();
+  raw.sum_square_cdb = levels.sum_square_cdb();
+  return raw;
+}
+
+bool to_histogram(const RawLevels& raw, LevelHistogram& out) {
+  if (raw.counts.empty()) return true;
+  HistogramParts parts;
+  if (raw.below + raw.counts.size() > parts.counts.size()) return false;
+  const std::int64_t first = raw.lowest - static_cast<std::int64_t>(raw.below);
+  if (first < INT16_MIN || first > INT16_MAX) return false;
+  parts.first_cell = static_cast<std::int16_t>(first);
+  for (std::size_t i = 0; i < raw.counts.size(); ++i) {
+    if (raw.counts[i] > 0xffff) return false;
+    parts.counts[raw.below + i] = static_cast<std::uint16_t>(raw.counts[i]);
+  }
+  parts.total = static_cast<std::uint32_t>(raw.total);
+  parts.sum_cdb = raw.sum_cdb;
+  parts.sum_square_cdb = raw.sum_square_cdb;
+  out = histogram_of(parts);
+  return true;
+}
+
+void add_to(Levels& out, const RawLevels& raw) {
+  out.add_cells(raw.lowest, raw.counts.data(), raw.counts.size(), raw.total, raw.sum_cdb,
+                raw.sum_square_cdb);
+}
+
+}  // namespace fadeward::history
