@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <span>
 
 namespace fadeward::history {
 
@@ -50,11 +51,57 @@ void put_channels(BitWriter& bits, const std::vector<ChannelTotal>& channels) {
   }
 }
 
+namespace {
+
+/// Codes of one kind of number, in stretches: `take(first, values)` gets a span of bytes or of words
+/// for the channels from `first` on.
+template <class Take>
+void each_stretch(BitReader& bits, std::size_t size, Take take) {
+  constexpr std::size_t kStretch = 64;
+  const int k = static_cast<int>(bits.bits(3));
+  for (std::size_t at = 0; at < size; at += kStretch) {
+    const std::size_t count = std::min(kStretch, size - at);
+    const BitReader begin = bits;
+    std::array<std::uint8_t, kStretch + BitReader::kByteRoom> bytes;
+    if (bits.golomb_bytes(bytes.data(), count, k)) {
+      take(at, std::span<const std::uint8_t>(bytes.data(), count));
+      continue;
+    }
+    bits = begin;
+    std::array<std::uint64_t, kStretch> words;
+    bits.golombs(words.data(), count, k);
+    take(at, std::span<const std::uint64_t>(words.data(), count));
+  }
+}
+
+/// Level sums from means in steps; false: a mean is beyond what there is.
+template <double ChannelTotal::*kSum>
+bool get_sums(BitReader& bits, std::vector<ChannelTotal>& channels, std::int64_t mean) {
+  double farthest = 0;
+  const auto base = static_cast<double>(mean);
+  each_stretch(bits, channels.size(), [&](std::size_t first, auto values) {
+    ChannelTotal* channel = channels.data() + first;
+    for (const auto value : values) {
+      const double steps = base + static_cast<double>(unzigzag(value));
+      farthest = std::max(farthest, std::abs(steps));
+      // Signed numbers are the ones that processors turn into floating point at once.
+      const auto frames = static_cast<std::int64_t>(channel->frames);
+      channel->*kSum = steps / kMeanSteps * static_cast<double>(frames);
+      ++channel;
+    }
+  });
+  return farthest <= kFarthestDb * kMeanSteps;
+}
+
+}  // namespace
+
 bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
-  channels.clear();
   const std::uint64_t size = bits.golomb(4);
-  if (size == 0 || size > kMostChannels) return size == 0 && bits.ok();
-  channels.resize(size);
+  if (size == 0 || size > kMostChannels) {
+    channels.clear();
+    return size == 0 && bits.ok();
+  }
+  channels.resize(size);  // all of each is written below
   const bool dense = bits.flag();
   std::uint64_t next = 0;
   for (ChannelTotal& channel : channels) {
@@ -62,36 +109,19 @@ bool get_channels(BitReader& bits, std::vector<ChannelTotal>& channels) {
     if (next > 0xffff) return false;
     channel.channel = static_cast<std::uint16_t>(next++);
   }
-  const std::int64_t signal_mean = unzigzag(bits.golomb(8)), noise_mean = unzigzag(bits.golomb(8));
+  const std::int64_t signal_mean = unzigzag(bits.golomb(8));
+  const std::int64_t noise_mean = unzigzag(bits.golomb(8));
   bool sound = true;
-  // In stretches: the codes of one kind of number follow each other.
-  const auto run = [&](auto take) {
-    const int k = static_cast<int>(bits.bits(3));
-    std::array<std::uint64_t, 64> values{};
-    BitReader own = bits;
-    for (std::size_t at = 0; at < size; at += values.size()) {
-      const std::size_t count = std::min(values.size(), static_cast<std::size_t>(size) - at);
-      own.golombs(values.data(), count, k);
-      for (std::size_t i = 0; i < count; ++i) take(channels[at + i], values[i]);
+  each_stretch(bits, size, [&](std::size_t first, auto values) {
+    ChannelTotal* channel = channels.data() + first;
+    for (const std::uint64_t value : values) {
+      channel++->frames = value;
+      sound &= value - 1 < kMostFrames;
     }
-    bits = own;
-  };
-  run([&](ChannelTotal& channel, std::uint64_t value) {
-    channel.frames = value;
-    sound = sound && value > 0 && value <= kMostFrames;
   });
-  const auto sum = [&](std::int64_t mean, std::uint64_t value, std::uint64_t frames) {
-    const double steps = static_cast<double>(mean) + static_cast<double>(unzigzag(value));
-    sound = sound && std::abs(steps) <= kFarthestDb * kMeanSteps;
-    return steps / kMeanSteps * static_cast<double>(frames);
-  };
-  run([&](ChannelTotal& channel, std::uint64_t value) {
-    channel.signal_sum_dbm = sum(signal_mean, value, channel.frames);
-  });
-  run([&](ChannelTotal& channel, std::uint64_t value) {
-    channel.noise_sum_dbm = sum(noise_mean, value, channel.frames);
-  });
-  return sound && bits.ok();
+  if (!sound) return false;
+  return get_sums<&ChannelTotal::signal_sum_dbm>(bits, channels, signal_mean) &&
+         get_sums<&ChannelTotal::noise_sum_dbm>(bits, channels, noise_mean) && bits.ok();
 }
 
 }  // namespace fadeward::history

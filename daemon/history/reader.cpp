@@ -84,8 +84,8 @@ std::optional<Database> Reader::State::open(Month month) {
   const std::string path = dir + "/" + file_name(month);
   Database db;
   const auto usable = [&db] {
-    // Each page is needed once.
-    return db.run("PRAGMA cache_size = -256; BEGIN") == SQLITE_OK &&
+    // Each page is needed once; a larger store would grow and shrink the heap with every month.
+    return db.run("PRAGMA cache_size = -64; BEGIN") == SQLITE_OK &&
            db.number("SELECT count(*) FROM sqlite_schema");
   };
   bool ok = db.open(path, Database::Mode::read) == SQLITE_OK && usable();

@@ -92,36 +92,36 @@ int best_order(const Values& values) {
 /// histogram take two to four bits, so that a look into the table gives some three at once.
 struct GolombTable {
   static constexpr int kLookBits = 10;
-  static constexpr std::size_t kMost = 6;
-  struct Entry {
-    std::uint8_t bits = 0;   ///< of all codes that are here whole
-    std::uint8_t count = 0;  ///< 0: not even the first
-    std::array<std::uint8_t, kMost> values{};
-  };
-  std::array<Entry, std::size_t{1} << kLookBits> entries{};
+  static constexpr unsigned kMost = 6;
+  /// From the lowest byte: bits of all codes that are here whole, their count (0: not even the
+  /// first), their values. One word, so that one store writes all values.
+  std::array<std::uint64_t, std::size_t{1} << kLookBits> entries{};
 
   constexpr explicit GolombTable(int k) {
     for (std::size_t look = 0; look < entries.size(); ++look) {
-      Entry& entry = entries[look];
-      while (entry.count < kMost) {
-        const int left = kLookBits - entry.bits;
+      std::uint64_t values = 0;
+      int bits = 0;
+      unsigned count = 0;
+      while (count < kMost) {
+        const int left = kLookBits - bits;
         const auto rest = static_cast<unsigned>(look & ((std::size_t{1} << left) - 1));
         const int zeros = left - static_cast<int>(std::bit_width(rest));
         const int size = 2 * zeros + 1 + k;
         if (size > left) break;
-        const unsigned value = (rest >> (left - size)) - (1U << k);
+        const std::uint64_t value = (rest >> (left - size)) - (1U << k);
         if (value > 0xff) break;
-        entry.values[entry.count++] = static_cast<std::uint8_t>(value);
-        entry.bits = static_cast<std::uint8_t>(entry.bits + size);
+        values |= value << (8 * count++);
+        bits += size;
       }
+      entries[look] = values << 16 | std::uint64_t{count} << 8 | static_cast<unsigned>(bits);
     }
   }
 };
 
-inline constexpr int kGolombTables = 4;
-/// Of the orders 0..3.
+inline constexpr int kGolombTables = 6;
+/// Of the orders 0..5.
 inline constexpr std::array<GolombTable, kGolombTables> kGolombCodes = {
-    GolombTable(0), GolombTable(1), GolombTable(2), GolombTable(3)};
+    GolombTable(0), GolombTable(1), GolombTable(2), GolombTable(3), GolombTable(4), GolombTable(5)};
 
 /// Reads beyond the end give zeros and `ok() == false`.
 class BitReader {
@@ -148,40 +148,19 @@ class BitReader {
   }
   /// `count` codes of order `k`.
   void golombs(std::uint64_t* out, std::size_t count, int k) {
-    const std::uint64_t* const end = out + count;
-    if (k < kGolombTables) {
-      const auto& entries = kGolombCodes[static_cast<std::size_t>(k)].entries;
-      // In registers: what is written could be the members, for all that the compiler knows.
-      std::uint64_t word = word_;
-      int held = held_;
-      while (static_cast<std::size_t>(end - out) >= GolombTable::kMost) {
-        if (held < 32) {
-          word_ = word;
-          held_ = held;
-          refill();
-          word = word_;
-          held = held_;
-          if (held < 32) break;  // near the end
-        }
-        const GolombTable::Entry& entry = entries[word >> (64 - GolombTable::kLookBits)];
-        if (entry.count == 0) [[unlikely]] {
-          word_ = word;
-          held_ = held;
-          *out++ = golomb(k);
-          word = word_;
-          held = held_;
-          continue;
-        }
-#pragma GCC unroll 6
-        for (std::size_t i = 0; i < GolombTable::kMost; ++i) out[i] = entry.values[i];
-        out += entry.count;
-        word <<= entry.bits;
-        held -= entry.bits;
-      }
-      word_ = word;
-      held_ = held;
-    }
-    while (out < end) *out++ = golomb(k);
+    // In registers: what is written could be the members, for all that the compiler knows.
+    BitReader own = *this;
+    for (std::size_t i = 0; i < count; ++i) out[i] = own.golomb(k);
+    *this = own;
+  }
+  static constexpr std::size_t kByteRoom = 8;  ///< that golomb_bytes needs beyond `count`
+  /// The same, several at a time. False: one is more than a byte holds; the reader is then behind
+  /// it, and what was read has no meaning.
+  bool golomb_bytes(std::uint8_t* out, std::size_t count, int k) {
+    BitReader own = *this;
+    const bool small = own.bytes_in_registers(out, count, k);
+    *this = own;
+    return small;
   }
   std::uint64_t sized() {
     const int width = static_cast<int>(few(6));
@@ -190,6 +169,44 @@ class BitReader {
   bool ok() const { return ok_; }
 
  private:
+  [[gnu::always_inline]] bool bytes_in_registers(std::uint8_t* out, std::size_t count, int k) {
+    const std::uint64_t* const entries =
+        k < kGolombTables ? kGolombCodes[static_cast<std::size_t>(k)].entries.data() : nullptr;
+    while (count > 0) {
+      if (held_ < kLooks * GolombTable::kLookBits) refill();
+      if (entries != nullptr && held_ >= kLooks * GolombTable::kLookBits) {
+        std::uint64_t word = word_;
+        int taken = 0;
+        bool all = true;
+#pragma GCC unroll 3
+        for (int look = 0; look < kLooks; ++look) {
+          const std::uint64_t entry = entries[word >> (64 - GolombTable::kLookBits)];
+          const std::size_t codes = entry >> 8 & 0xff;
+          if (codes - 1 >= count) {  // none, or more than wanted
+            all = false;
+            break;
+          }
+          put_bytes(out, entry >> 16);
+          out += codes;
+          count -= codes;
+          word <<= entry & 0xff;
+          taken += static_cast<int>(entry & 0xff);
+        }
+        word_ = word;
+        held_ -= taken;
+        if (all || count == 0) continue;
+      }
+      const std::uint64_t value = golomb(k);
+      if (value > 0xff) return false;
+      *out++ = static_cast<std::uint8_t>(value);
+      --count;
+    }
+    return true;
+  }
+  static void put_bytes(std::uint8_t* out, std::uint64_t bytes) {
+    if constexpr (std::endian::native == std::endian::big) bytes = __builtin_bswap64(bytes);
+    std::memcpy(out, &bytes, sizeof bytes);
+  }
   std::uint64_t long_golomb(int k) {
     int zeros = 0;
     while (zeros < 64 && few(1) == 0 && ok_) ++zeros;
@@ -230,6 +247,8 @@ class BitReader {
     held_ -= count;
     return value;
   }
+  static constexpr int kLooks = 3;  ///< into a table, for one refill
+
   const unsigned char* at_;
   const unsigned char* end_;
   std::uint64_t word_ = 0;  ///< the next bits at the top; below them zeros

@@ -1,5 +1,5 @@
-// Hop channels as bits: frames of each, and mean levels to a quarter of a decibel against the mean of
-// all of them.
+// Hop channels as bits: frames of each, and mean levels to a quarter of a decibel against the mean
+// of all of them.
 #pragma once
 
 #include <vector>

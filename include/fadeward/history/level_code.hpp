@@ -2,7 +2,9 @@
 // middles of the cells do not tell.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "fadeward/base/level_histogram.hpp"
@@ -11,9 +13,42 @@
 
 namespace fadeward::history {
 
+/// Counts of neighbouring cells: bytes while all fit into one, which is nearly always so.
+class CellCounts {
+ public:
+  /// As many bytes as are looked at together; zeros follow the last one for so many.
+  static constexpr std::size_t kLane = 16;
+
+  std::size_t size() const { return size_; }
+  bool empty() const { return size_ == 0; }
+  /// Calls `visit` with a span of bytes or of words and gives what it gives.
+  template <class Visit>
+  auto visit(Visit visit) const {
+    return wide_ ? visit(std::span<const std::uint64_t>(words_.data(), size_))
+                 : visit(std::span<const std::uint8_t>(bytes_.data(), size_));
+  }
+
+  void clear() { size_ = 0; }
+  template <class Iterator>
+  void assign(Iterator begin, Iterator end) {
+    words_.assign(begin, end);
+    size_ = words_.size();
+    wide_ = true;
+  }
+  /// Codes of order `k`. The reader tells whether it had them all.
+  void read(BitReader& bits, std::size_t size, int k);
+
+ private:
+  static constexpr std::size_t kRoom = std::max(kLane, BitReader::kByteRoom);
+  std::vector<std::uint8_t> bytes_;  ///< with kRoom at least; never shrinks
+  std::vector<std::uint64_t> words_;
+  std::size_t size_ = 0;
+  bool wide_ = false;  ///< words hold them
+};
+
 struct RawLevels {
   std::int64_t lowest = 0;  ///< grid index of counts[0]
-  std::vector<std::uint64_t> counts;
+  CellCounts counts;
   std::uint64_t total = 0;
   std::int64_t sum_cdb = 0;
   std::int64_t sum_square_cdb = 0;

@@ -53,7 +53,12 @@ class Levels {
   template <class Count>
   void add_cells(std::int64_t first, const Count* cells, std::size_t count, std::uint64_t total,
                  std::int64_t sum_cdb, std::int64_t sum_square_cdb) {
-    if (count > 0) {
+    if (count > 0 && cells_.empty()) {
+      first_cell_ = first;
+      cells_.resize(count);
+      std::uint64_t* at = cells_.data();
+      for (std::size_t i = 0; i < count; ++i) at[i] = cells[i];
+    } else if (count > 0) {
       make_room(first, first + static_cast<std::int64_t>(count) - 1);
       std::uint64_t* at = cells_.data() + (first - first_cell_);
       for (std::size_t i = 0; i < count; ++i) at[i] += cells[i];

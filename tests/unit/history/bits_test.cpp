@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <random>
 #include <string>
 #include <vector>
@@ -61,6 +62,46 @@ TEST(Bits, ARunReadsWhatWasWritten) {
   }
 }
 
+TEST(Bits, ARunOfBytesReadsWhatWasWrittenAndNothingBeyondTheRoom) {
+  for (unsigned seed = 1; seed <= 400; ++seed) {
+    std::mt19937_64 random(seed);
+    const int k = static_cast<int>(seed % 8);
+    std::vector<std::uint8_t> values(random() % 90);
+    for (std::uint8_t& value : values)
+      value = static_cast<std::uint8_t>(random() % 256 >> random() % 9);
+    std::string out;
+    {
+      BitWriter bits(out);
+      bits.bits(1, static_cast<int>(seed % 11));
+      for (const std::uint8_t value : values) bits.golomb(value, k);
+      bits.bits(0x2a5, 10);
+    }
+    BitReader bits(out);
+    bits.bits(static_cast<int>(seed % 11));
+    std::vector<std::uint8_t> back(values.size() + BitReader::kByteRoom + 4, 0xee);
+    ASSERT_TRUE(bits.golomb_bytes(back.data(), values.size(), k)) << "seed " << seed;
+    EXPECT_TRUE(std::equal(values.begin(), values.end(), back.begin())) << "seed " << seed;
+    EXPECT_TRUE(std::all_of(back.end() - 4, back.end(), [](auto byte) { return byte == 0xee; }));
+    EXPECT_EQ(bits.bits(10), 0x2a5u) << "seed " << seed;
+    EXPECT_TRUE(bits.ok()) << "seed " << seed;
+  }
+}
+
+TEST(Bits, ARunOfBytesSaysSoWhereOneIsLarger) {
+  for (int k = 0; k < 8; ++k)
+    for (std::size_t at = 0; at < 30; ++at)
+      for (const std::uint64_t large : {255ULL, 256ULL, ~0ULL >> 9}) {
+        std::string out;
+        {
+          BitWriter bits(out);
+          for (std::size_t i = 0; i < 30; ++i) bits.golomb(i == at ? large : i % 4, k);
+        }
+        BitReader bits(out);
+        std::vector<std::uint8_t> back(30 + BitReader::kByteRoom);
+        EXPECT_EQ(bits.golomb_bytes(back.data(), 30, k), large < 256) << k << ", " << at;
+      }
+}
+
 // Cut anywhere: a run stops where single codes stop, and says so.
 TEST(Bits, ARunBeyondTheEndIsNotSound) {
   for (unsigned seed = 1; seed <= 60; ++seed) {
@@ -83,6 +124,13 @@ TEST(Bits, ARunBeyondTheEndIsNotSound) {
       if (size + 1 < out.size()) {
         ASSERT_FALSE(run.ok());
       }
+      BitReader bytes(std::string_view(out).substr(0, size));
+      std::vector<std::uint8_t> few(values.size() + BitReader::kByteRoom);
+      const bool small = bytes.golomb_bytes(few.data(), values.size(), k);
+      ASSERT_EQ(small, std::ranges::all_of(single, [](auto value) { return value < 256; }));
+      if (!small) continue;
+      ASSERT_TRUE(std::equal(single.begin(), single.end(), few.begin())) << "seed " << seed;
+      ASSERT_EQ(bytes.ok(), one.ok()) << "seed " << seed << ", " << size << " bytes";
     }
   }
 }

@@ -37,7 +37,9 @@ TEST(RateCode, BringsRatesBack) {
   const std::vector<RateTotal> one = {{14.25F, true, 7, 125000, 90}};
   expect_same(there_and_back(one, 90), one);
   const std::vector<RateTotal> some = {
-      {-0.0F, false, 0, 7812.5F, 0}, {13.1F, true, 12, 0, 1}, {1e30F, true, 255, -250000, 1ULL << 40}};
+      {-0.0F, false, 0, 7812.5F, 0},
+      {13.1F, true, 12, 0, 1},
+      {1e30F, true, 255, -250000, 1ULL << 40}};
   expect_same(there_and_back(some, 90), some);
 }
 
