@@ -9,6 +9,7 @@
 
 #include "fadeward/history/reader.hpp"
 #include "support/temp_dir.hpp"
+#include "unit/history/fault_vfs.hpp"
 
 namespace fadeward::app::history_writer_test {
 namespace {
@@ -86,6 +87,40 @@ TEST(HistoryWriter, WaitsForADiskThatDoesNotTakeIt) {
   EXPECT_NE(said.lines[1].find("written again"), std::string::npos) << said.lines[1];
   EXPECT_TRUE(writer->finish());
   EXPECT_EQ(kept(dir / "h"), 2U);
+}
+
+TEST(HistoryWriter, CountsADiskThatFailsRecoversAndFailsAgainAndKeepsAll) {
+  const test::TempDir dir;
+  test::FaultVfs disk("writer");
+  Said said;
+  history::StoreOptions options;
+  options.vfs = disk.name();
+  auto writer = std::move(HistoryWriter::open(dir / "h", options, said.log())).value();
+  const auto wait_for_errors = [&](std::uint64_t errors) {
+    for (int i = 0; i < 500 && writer->errors() < errors; ++i) std::this_thread::sleep_for(10ms);
+    EXPECT_EQ(writer->errors(), errors);
+  };
+  disk.broken = true;
+  writer->push(quarter(0), kStart + kBinSpan);
+  wait_for_errors(1);
+  disk.broken = false;
+  for (int i = 0; i < 1000 && said.size() < 2; ++i) std::this_thread::sleep_for(10ms);
+  ASSERT_EQ(said.size(), 2U) << "failed, and written again";
+  std::this_thread::sleep_for(300ms);  // its housekeeping is over
+  disk.broken = true;
+  writer->push(quarter(1), kStart + 2 * kBinSpan);
+  wait_for_errors(2);
+  writer->push(quarter(2), kStart + 3 * kBinSpan);
+  disk.broken = false;
+  EXPECT_TRUE(writer->finish());
+  EXPECT_EQ(writer->errors(), 2U);
+  EXPECT_EQ(writer->dropped(), 0U);
+  EXPECT_EQ(kept(dir / "h"), 3U);
+  ASSERT_EQ(said.size(), 4U) << "each trouble once, each end once";
+  for (const std::size_t line : {0U, 2U})
+    EXPECT_NE(said.lines[line].find("cannot be written"), std::string::npos) << said.lines[line];
+  for (const std::size_t line : {1U, 3U})
+    EXPECT_NE(said.lines[line].find("again after 1 failed"), std::string::npos) << said.lines[line];
 }
 
 /// Periods are kept in the month in which they are told, not in one that a wrong clock once showed.

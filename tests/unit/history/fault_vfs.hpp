@@ -3,6 +3,7 @@
 
 #include <sqlite3.h>
 
+#include <atomic>
 #include <cstring>
 #include <string>
 
@@ -34,6 +35,7 @@ class FaultVfs {
   long operations = 0;
   long fail_from = -1;
   long fail_count = 1;
+  std::atomic<bool> broken = false;  ///< every operation fails; may be told from another thread
   int error = SQLITE_FULL;  ///< of writes; other operations fail with an I/O error
 
  private:
@@ -45,6 +47,7 @@ class FaultVfs {
   static bool fails() {
     FaultVfs& self = *current_;
     const long at = ++self.operations;
+    if (self.broken) return true;
     return self.fail_from >= 0 && at >= self.fail_from && at < self.fail_from + self.fail_count;
   }
 

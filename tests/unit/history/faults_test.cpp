@@ -86,6 +86,107 @@ TEST_P(FailingDisk, LosesNothingThatItTook) {
   EXPECT_GT(last, 100);
 }
 
+/// As the writer's thread does it: what is not taken waits for the next quarter hour, which comes
+/// behind it. One attempt each.
+class Writing {
+ public:
+  Writing(const std::string& dir, StoreOptions options)
+      : store_(std::move(Store::open(dir, std::move(options))).value()) {}
+
+  void quarter_hour(int q) {
+    waiting_.append(quarter(maker_, q));
+    waiting_starts_.push_back(at(kApril2031) + kBinSpan * q);
+    attempt();
+    for (int turn = 0; turn < 10; ++turn) {
+      const auto more = store_->tidy(at(kApril2031) + kBinSpan * (q + 1));
+      if (!more || !*more) break;
+    }
+  }
+  void attempt() {
+    if (store_->write(waiting_)) {
+      taken.insert(taken.end(), waiting_starts_.begin(), waiting_starts_.end());
+      waiting_starts_.clear();
+    } else {
+      ++failures;
+    }
+  }
+  std::uint64_t refused() const { return store_->refused(); }
+  std::uint64_t set_aside() const { return store_->set_aside(); }
+
+  std::vector<Time> taken;
+  int failures = 0;  ///< attempts to write
+
+ private:
+  std::unique_ptr<Store> store_;
+  BinMaker maker_{1};
+  Batch waiting_;
+  std::vector<Time> waiting_starts_;
+};
+
+/// The next run, on a disk that works, finds all of it sound; `taken` in order of time.
+void expect_whole(const std::string& dir, const std::vector<Time>& taken) {
+  int remarks = 0;
+  StoreOptions options;
+  options.remark = [&](const std::string&) { ++remarks; };
+  auto store = std::move(Store::open(dir, options)).value();
+  BinMaker maker(2);
+  Batch next = quarter(maker, 200);
+  EXPECT_TRUE(store->write(next));
+  EXPECT_TRUE(store->close());
+  EXPECT_EQ(remarks, 0) << "nothing is set aside";
+  const auto found = starts_in(dir);
+  EXPECT_TRUE(std::ranges::includes(found, taken)) << found.size() << " of " << taken.size();
+}
+
+/// The n-th operation fails, the disk recovers, soon after it the m-th fails again and the power
+/// goes: what was taken is in the files as they lie there. Without the power cut, all is.
+TEST_P(FailingDisk, FailsRecoversAndFailsAgainAndLosesNothingThatItTook) {
+  test::FaultVfs disk("fault");
+  disk.error = GetParam();
+  int twice = 0;
+  for (const long n : {1, 2, 5, 13, 34, 110, 200})
+    for (const long m : {1, 2, 4, 9, 25, 60}) {
+      SCOPED_TRACE("operation " + std::to_string(n) + ", then " + std::to_string(m));
+      const test::TempDir dir;
+      StoreOptions options;
+      options.vfs = disk.name();
+      Writing writing(dir / "h", options);
+      disk.operations = 0;
+      disk.fail_from = n;
+      disk.fail_count = 1 + m % 3;
+      bool first_over = false, second_over = false;
+      constexpr int kQuarters = 104, kStep = 4;  // a day is packed on the way
+      for (int q = 0; q < kQuarters; q += kStep) {
+        const int failures = writing.failures;
+        const long before = disk.operations;
+        writing.quarter_hour(q);
+        const bool hit =
+            before < disk.fail_from + disk.fail_count && disk.operations >= disk.fail_from;
+        // An operation that failed is an attempt that failed, or one of housekeeping.
+        ASSERT_TRUE(hit || writing.failures == failures);
+        const bool over = disk.operations >= disk.fail_from + disk.fail_count;
+        if (!first_over && over && !writing.taken.empty() && writing.failures == failures) {
+          first_over = true;
+          disk.fail_from = disk.operations + m;
+        } else if (first_over && !second_over && hit) {
+          second_over = true;
+          // What a power cut leaves: the files as they are, while the program still has them open.
+          std::filesystem::copy(dir / "h", dir / "cut", std::filesystem::copy_options::recursive);
+          expect_whole(dir / "cut", writing.taken);
+        }
+      }
+      disk.fail_from = -1;
+      writing.attempt();  // of what the last quarter hour left waiting
+      const auto all = starts_in(dir / "h");
+      EXPECT_EQ(all, writing.taken);
+      EXPECT_EQ(all.size(), static_cast<std::size_t>(kQuarters / kStep));
+      EXPECT_EQ(writing.refused(), 0U);
+      EXPECT_EQ(writing.set_aside(), 0U);
+      if (second_over) ++twice;
+    }
+  EXPECT_GE(twice, 30);
+}
+
 INSTANTIATE_TEST_SUITE_P(Full, FailingDisk, ::testing::Values(SQLITE_FULL));
 INSTANTIATE_TEST_SUITE_P(Broken, FailingDisk, ::testing::Values(SQLITE_IOERR_WRITE));
 
