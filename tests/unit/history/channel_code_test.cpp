@@ -6,7 +6,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::history {
+namespace fadeward::history::channel_code_test {
 namespace {
 
 std::string bytes_of(const std::vector<ChannelTotal>& channels) {
@@ -82,4 +82,4 @@ TEST(ChannelCode, CutAnywhereItIsRefused) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::channel_code_test

@@ -7,7 +7,7 @@
 #include <random>
 #include <string>
 
-namespace fadeward::history {
+namespace fadeward::history::level_code_test {
 namespace {
 
 /// One after the other, as in a row; empty: damaged.
@@ -110,4 +110,4 @@ TEST(LevelCode, BitsAtRandomAreReadOrRefusedAndNeverGrow) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::level_code_test

@@ -3,7 +3,7 @@
 
 #include <gtest/gtest.h>
 
-namespace fadeward::history {
+namespace fadeward::history::piece_test {
 namespace {
 
 std::string piece_of(PieceKind kind, std::uint64_t word) {
@@ -43,4 +43,4 @@ TEST(Piece, NeitherAWrongBitNorAMissingByteNorALaterKindPasses) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::piece_test

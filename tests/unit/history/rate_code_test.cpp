@@ -7,7 +7,7 @@
 #include <limits>
 #include <string>
 
-namespace fadeward::history {
+namespace fadeward::history::rate_code_test {
 namespace {
 
 std::vector<RateTotal> there_and_back(const std::vector<RateTotal>& rates, std::uint64_t frames,
@@ -76,4 +76,4 @@ TEST(RateCode, MoreThanASummaryHoldsIsRefused) {
 }
 
 }  // namespace
-}  // namespace fadeward::history
+}  // namespace fadeward::history::rate_code_test
