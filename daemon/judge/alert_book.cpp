@@ -6,10 +6,12 @@
 namespace fadeward::judge {
 
 namespace {
-constexpr Duration kRemembered = std::chrono::minutes{15};   // so that pushes can resolve it
-}
+constexpr Duration kRemembered = std::chrono::minutes{15};  // so that pushes can resolve it
+constexpr Duration kApart = std::chrono::minutes{30};  // onsets of one change are no further apart
+}  // namespace
 
-const AlertBook::Record* AlertBook::find(AlertName alert, std::optional<Direction> direction) const {
+const AlertBook::Record* AlertBook::find(AlertName alert,
+                                         std::optional<Direction> direction) const {
   const auto it = std::ranges::find_if(records_, [&](const Record& record) {
     return record.alert == alert && record.direction == direction;
   });
@@ -49,7 +51,10 @@ void AlertBook::raise(const Owner& owner, AlertName alert, std::optional<Directi
   }
   const bool was_active = record->active;
   record->stale = false;
-  if (was_active && record->severity == finding.severity && record->cause == finding.cause) {
+  const bool further = was_active && record->onset && finding.onset && finding.size_db &&
+                       *finding.onset > *record->onset + kApart;
+  if (was_active && !further && record->severity == finding.severity &&
+      record->cause == finding.cause) {
     record->size_db = finding.size_db;
     record->confidence = finding.confidence;
     record->text = std::move(finding.text);
@@ -61,7 +66,7 @@ void AlertBook::raise(const Owner& owner, AlertName alert, std::optional<Directi
   record->severity = finding.severity;
   record->cause = finding.cause;
   record->shape = finding.shape;
-  if (!was_active || !record->onset) record->onset = finding.onset;
+  if (!was_active || !record->onset || further) record->onset = finding.onset;
   record->size_db = finding.size_db;
   record->confidence = finding.confidence;
   record->text = std::move(finding.text);
@@ -92,7 +97,8 @@ bool AlertBook::active(AlertName alert, std::optional<Direction> direction) cons
   return record != nullptr && record->active;
 }
 
-std::optional<Severity> AlertBook::severity(AlertName alert, std::optional<Direction> direction) const {
+std::optional<Severity> AlertBook::severity(AlertName alert,
+                                            std::optional<Direction> direction) const {
   const Record* record = find(alert, direction);
   if (record == nullptr || !record->active) return {};
   return record->severity;

@@ -14,20 +14,22 @@ constexpr std::size_t kFewestFrames = 4;                         // of a directi
 constexpr std::array<std::size_t, 5> kAfter = {1, 2, 4, 8, 16};  // blocks
 constexpr std::array<std::size_t, 5> kBefore = {4, 4, 6, 8, 16};
 // What is usual before anything was learned (fading of a rural path, 18 frames a block).
-constexpr double kPriorDb[5][kStreams] = {{0.55, 0.9, 0.45, 0.45},
-                                          {0.50, 0.7, 0.40, 0.40},
-                                          {0.45, 0.55, 0.40, 0.40},
-                                          {0.55, 0.45, 0.40, 0.40},
-                                          {0.70, 0.40, 0.45, 0.45}};
+constexpr double kPriorDb[5][kStreams] = {{0.55, 0.85, 0.45, 0.45},
+                                          {0.50, 0.65, 0.40, 0.40},
+                                          {0.45, 0.50, 0.40, 0.40},
+                                          {0.55, 0.40, 0.40, 0.40},
+                                          {0.70, 0.35, 0.45, 0.45}};
 constexpr double kPriorJumps = 40, kMostJumps = 2500;
 constexpr double kLeastSigmaDb = 0.12;
 constexpr std::uint32_t kFewestJumps =
     15;                               // three quarters of an hour before anything is suspected,
 constexpr std::uint32_t kYoung = 40;  // and only what is plain before two hours
 constexpr double kPlainGain = 30, kPlainDb = 4;
-constexpr std::size_t kReferenceBlocks = 6;  // before a change
-constexpr double kCandidateGain = 12.5;      // five standard deviations
-constexpr double kPathCandidateGain = 8;     // four: the path has to prove itself by lasting
+constexpr std::size_t kReferenceBlocks = 6;  // before a change, of the path
+// All other streams hardly wander: the longer they are looked at before a change, the better.
+constexpr std::array<std::size_t, 5> kSteadyBefore = {8, 12, 16, 24, 40};
+constexpr double kCandidateGain = 12.5;   // five standard deviations
+constexpr double kPathCandidateGain = 8;  // four: the path has to prove itself by lasting
 constexpr std::uint32_t kBothForGood =
     40;  // see both_seen_: ten blocks with both more than missing ones
 constexpr double kMoreThanWeatherDb = 10;
@@ -167,6 +169,37 @@ ChangeWatch::Mean ChangeWatch::mean_of(std::size_t first_back, std::size_t count
   return out;
 }
 
+/// What was before: of the path the blocks just before, of the rest as many as `of_rest`, unless
+/// something moved among them.
+ChangeWatch::Mean ChangeWatch::mean_before(std::size_t first_back, std::size_t of_path,
+                                           std::size_t of_rest) const {
+  Mean out = mean_of(first_back, of_path);
+  const std::size_t there = recent_.size() > first_back ? recent_.size() - first_back : 0;
+  const std::size_t longer = std::min(of_rest, there);
+  if (longer <= of_path) return out;
+  constexpr double kMoved = 6.25 * 0.55;  // 2.5 deviations of some six blocks, from those of four
+  const Mean rest = mean_of(first_back, longer);
+  for (std::size_t i = 1; i < kStreams; ++i) {
+    const double apart_db = rest.db[i] - out.db[i];
+    const double usual =
+        std::max(static_cast<double>(square_[2][i]), kLeastSigmaDb * kLeastSigmaDb);
+    if (rest.known[i] != out.known[i] || apart_db * apart_db > kMoved * usual) return out;
+  }
+  for (std::size_t i = 1; i < kStreams; ++i) out.db[i] = rest.db[i];
+  return out;
+}
+
+/// How many blocks before this one nothing began in that is watched already.
+std::size_t ChangeWatch::clear_before(std::size_t blocks_back) const {
+  std::size_t clear = kRecent;
+  for (const Suspect& s : suspects_) {
+    if (s.shape != Shape::step || s.blocks <= blocks_back) continue;
+    if (s.state == Suspect::State::pending || s.told())
+      clear = std::min(clear, s.blocks - blocks_back - 1);
+  }
+  return clear;
+}
+
 /// Nothing that could be explained with the gain that is asked for: the squares add up to too
 /// little. Mostly so, and cheaper than to weigh it.
 bool ChangeWatch::quiet(const Mean& before, const Mean& after, std::size_t scale) const {
@@ -222,7 +255,7 @@ void ChangeWatch::learn_jumps(const Means& after_means) {
   for (std::size_t s = 0; s < kScales; ++s) {
     if (recent_.size() < kAfter[s] + kBefore[s]) continue;
     const Mean& after = after_means[s];
-    const Mean before = mean_of(kAfter[s], kBefore[s]);
+    const Mean before = mean_before(kAfter[s], kBefore[s], kSteadyBefore[s]);
     for (std::size_t i = 0; i < kStreams; ++i) {
       if (!after.known[i] || !before.known[i]) continue;
       const double usual = static_cast<double>(square_[s][i]);
@@ -331,7 +364,9 @@ void ChangeWatch::look_for_steps(const link::Block& block, const Means& after_me
     if (recent_.size() < after_blocks + kBefore[s]) continue;
     // The block in which it began lies between the two.
     const std::size_t skip = after_blocks < 16 ? 1 : 0;
-    const Mean before = mean_of(after_blocks + skip, std::min(kBefore[s], kReferenceBlocks));
+    const std::size_t first_back = after_blocks + skip;
+    const Mean before = mean_before(first_back, std::min(kBefore[s], kReferenceBlocks),
+                                    std::min(kSteadyBefore[s], clear_before(first_back)));
     if (quiet(before, after_means[s], s)) continue;
     const Changes changes =
         changes_between(before, after_means[s], static_cast<double>(after_blocks));
@@ -431,7 +466,7 @@ void ChangeWatch::judge_pending(Suspect& suspect, Time now) {
   if (matters && (suspect.blocks == 4 || suspect.blocks == 8 || suspect.blocks == 12 ||
                   suspect.blocks == 16 || suspect.blocks == 24))
     suspect.abrupt = began_at_once(suspect);
-  if (may_be_told(suspect) && still_there(suspect)) tell(suspect, now);
+  if (may_be_told(suspect) && still_there(suspect) && stands_out(suspect)) tell(suspect, now);
   // What has lasted so long without being told is left to the look over days.
   const std::uint32_t patience = of_path(suspect.what.cause) && suspect.abrupt ? 300 : 60;
   if (suspect.state == Suspect::State::pending && suspect.blocks > patience)
@@ -449,6 +484,39 @@ bool ChangeWatch::still_there(const Suspect& suspect) const {
                                                    : 1;
   const Changes changes = changes_between(before, mean_of(0, newest), static_cast<double>(newest));
   return size_of(suspect.what.cause, changes) >= still * suspect.what.size_db;
+}
+
+/// The blocks of up to two hours before it; empty where there are less than one, or where another
+/// change lies among them.
+std::optional<ChangeWatch::Mean> ChangeWatch::hours_before(const Suspect& suspect) const {
+  constexpr std::size_t kMostBefore = 40, kFewestBefore = 20;
+  const std::size_t skipped = suspect.blocks + 1;  // the block in which it began
+  if (recent_.size() < skipped + kFewestBefore) return {};
+  const std::size_t count = std::min(kMostBefore, recent_.size() - skipped);
+  for (const Suspect& other : suspects_)
+    if (&other != &suspect && other.shape == Shape::step && other.blocks >= suspect.blocks &&
+        other.blocks <= skipped + count + kReferenceBlocks)
+      return {};
+  return mean_of(skipped, count);
+}
+
+/// The few blocks before a change may have been high by chance, and then what follows is low by it.
+/// All streams but that of the path are steady enough to be compared with the hours before, which
+/// is what the change is measured against from then on.
+bool ChangeWatch::stands_out(Suspect& suspect) const {
+  constexpr double kOfItsSize = 0.65;
+  if (of_path(suspect.what.cause) || of_antenna(suspect.what.cause)) return true;
+  const auto hours = hours_before(suspect);
+  if (!hours) return true;
+  Mean before{suspect.before_db, suspect.before_known};
+  for (std::size_t i = 1; i < kStreams; ++i)
+    if (hours->known[i] && before.known[i]) before.db[i] = hours->db[i];
+  const std::size_t whole = suspect.blocks >= 3 ? suspect.blocks - 1 : suspect.blocks;
+  const Changes changes =
+      changes_between(before, mean_of(0, std::min<std::size_t>(whole, 20)), suspect.blocks);
+  if (size_of(suspect.what.cause, changes) < kOfItsSize * suspect.what.size_db) return false;
+  suspect.before_db = before.db;
+  return true;
 }
 
 bool ChangeWatch::may_be_told(const Suspect& s) const {

@@ -24,6 +24,13 @@ constexpr double kClearOfThresholdDb =
 std::array<AlertName, 3> const kSuspected = {
     AlertName::FadingSuspected, AlertName::InterferenceSuspected, AlertName::EquipmentSuspected};
 
+/// Of two changes with the same cause the later one speaks, if it is not small beside the other.
+double share_to_beat(Cause cause, Time onset, Cause standing, Time standing_onset) {
+  constexpr double kNotSmall = 0.7;
+  if (cause != standing || cause == Cause::collisions) return 1;
+  return onset > standing_onset ? kNotSmall : 1 / kNotSmall;
+}
+
 double below_nothing(double margin_db, double deviation_db) {
   return 0.5 * std::erfc(margin_db / (std::max(deviation_db, 0.5) * std::sqrt(2.0)));
 }
@@ -294,7 +301,10 @@ void Suspicions::tell(Time now, AlertBook& book, const AlertBook::Owner& owner,
         if (alert_of(one.cause) != name || direction_of_told(one) != direction) continue;
         // What stands gives way only to what is clearly graver.
         const double weight = one.weight * (standing == one.cause ? kStandingCounts : 1);
-        if (gravest != nullptr && weight <= heaviest) continue;
+        if (gravest != nullptr &&
+            weight <=
+                heaviest * share_to_beat(one.cause, one.onset, gravest->cause, gravest->onset))
+          continue;
         gravest = &one;
         heaviest = weight;
       }

@@ -35,8 +35,9 @@ class AlertBook {
     std::vector<Event>* events = nullptr;
   };
 
-  /// Raises the alert, or changes it where severity or cause differ; otherwise size and text follow
-  /// without an event.
+  /// Raises the alert, or changes it where severity or cause differ or the finding is a further
+  /// change of some size, which began half an hour after the one that was told or later; otherwise
+  /// size and text follow without an event.
   void raise(const Owner& owner, AlertName alert, std::optional<Direction> direction, Time now,
              Finding finding);
   /// Ends the alert if it is active.

@@ -100,6 +100,8 @@ class ChangeWatch {
   void push(const Levels& levels);
   Mean mean_of(std::size_t first_back,
                std::size_t count) const;  ///< blocks, counted back from the newest
+  Mean mean_before(std::size_t first_back, std::size_t of_path, std::size_t of_rest) const;
+  std::size_t clear_before(std::size_t blocks_back) const;
   Changes changes_between(const Mean& before, const Mean& after, double blocks_after) const;
   Changes off_usual(std::size_t blocks, double blocks_after, std::uint32_t fewest_hours) const;
   double sigma_db(std::size_t stream, double blocks_after) const;
@@ -113,6 +115,8 @@ class ChangeWatch {
   void judge_told(Suspect& suspect, Time now);
   bool may_be_told(const Suspect& suspect) const;
   bool still_there(const Suspect& suspect) const;
+  std::optional<Mean> hours_before(const Suspect& suspect) const;
+  bool stands_out(Suspect& suspect) const;
   bool began_at_once(const Suspect& suspect) const;
   void tell(Suspect& suspect, Time now);
   void end(Suspect& suspect, Suspect::State how);

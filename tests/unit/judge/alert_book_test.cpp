@@ -37,6 +37,27 @@ TEST(AlertBook, OneEventPerChange) {
   EXPECT_EQ(b.events[2].severity, Severity::critical);   // what it had been
 }
 
+TEST(AlertBook, AFurtherChangeIsAnEventAndToldOnce) {
+  Book b;
+  const auto raise = [&](Time onset, std::optional<double> size_db, Time now) {
+    Finding found;
+    found.cause = Cause::far_transmit;
+    found.onset = onset;
+    found.size_db = size_db;
+    b.book.raise(b.owner, AlertName::EquipmentSuspected, Direction::inbound, now, found);
+  };
+  raise(kStart, 3.0, kStart + 10min);
+  raise(kStart, 3.2, kStart + 20min);                 // better known
+  raise(kStart + 72h, 6.0, kStart + 72h + 10min);     // further
+  raise(kStart, 9.0, kStart + 73h);                   // the first one speaks again
+  raise(kStart + 72h, 6.1, kStart + 74h);
+  raise(kStart + 100h, std::nullopt, kStart + 101h);  // of no size that could be told
+  ASSERT_EQ(b.events.size(), 2U);
+  EXPECT_EQ(b.events[1].change, Change::changed);
+  EXPECT_EQ(b.events[1].onset, kStart + 72h);
+  EXPECT_EQ(b.events[1].size_db, 6.0);
+}
+
 TEST(AlertBook, KeepsEndedOnesForAQuarterHour) {
   Book b;
   b.raise(Severity::warning, Cause::path, kStart);

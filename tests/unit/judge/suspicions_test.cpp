@@ -5,6 +5,7 @@
 
 #include <cmath>
 #include <random>
+#include <tuple>
 
 #include "fadeward/base/archive.hpp"
 
@@ -313,6 +314,31 @@ TEST(Suspicions, CollisionsOfBothDirectionsStayTheAlertTheyWere) {
   bench.run(24h);
   EXPECT_EQ(bench.count(Change::cleared), 1) << bench.story();
   EXPECT_EQ(bench.events.size(), 2U) << bench.story();
+}
+
+TEST(Suspicions, AFaultThatGetsWorseIsToldAgain) {
+  for (const auto& [first, second, cause] :
+       {std::tuple{Air{.in = -3}, Air{.in = -9}, Cause::far_transmit},
+        std::tuple{Air{.near_noise = 4}, Air{.near_noise = 10}, Cause::near_noise}}) {
+    Bench bench(12);
+    bench.run(3 * 24h);
+    bench.air = first;
+    bench.run(2 * 24h);
+    ASSERT_EQ(bench.events.size(), 1U) << bench.story();
+    bench.air = second;
+    const Time worse = bench.now;
+    bench.run(2h);
+    ASSERT_EQ(bench.events.size(), 2U) << bench.story();
+    EXPECT_EQ(bench.events[1].change, Change::changed) << bench.story();
+    EXPECT_EQ(bench.events[1].cause, cause) << bench.story();
+    EXPECT_NEAR(*bench.events[1].size_db, 6, 1) << bench.story();
+    EXPECT_LT(std::chrono::abs(*bench.events[1].onset - worse), 10min) << bench.story();
+    bench.run(2 * 24h);
+    EXPECT_EQ(bench.events.size(), 2U) << bench.story();
+    bench.air = {};
+    bench.run(24h);
+    EXPECT_EQ(bench.count(Change::cleared), 1) << bench.story();
+  }
 }
 
 TEST(Suspicions, ANewBaselineSaysSo) {
