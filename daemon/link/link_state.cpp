@@ -339,9 +339,10 @@ void LinkState::measure(Direction d, const Reading& reading, Time at,
     levels.source = NoiseSource::idle;
     levels.noise_dbm = *reading.noise_dbm + rules.level_offset_db;
     const double total_dbm = *reading.rssi_dbm + rules.level_offset_db;
-    levels.signal_dbm = *reading.snr_db < rules.snr_ceiling_db
-                            ? total_dbm - excess_over_signal_db(*reading.snr_db)
-                            : signal_of_total(total_dbm, levels.noise_dbm);
+    const bool usable = *reading.snr_db < rules.snr_ceiling_db &&
+                        !snr_lags_behind(*reading.snr_db, total_dbm - levels.noise_dbm);
+    levels.signal_dbm = usable ? total_dbm - excess_over_signal_db(*reading.snr_db)
+                               : signal_of_total(total_dbm, levels.noise_dbm);
     state.measured(at, levels, rules.required_snr_db, channel, weight);
     return;
   }
@@ -521,7 +522,7 @@ std::optional<LinkState::Loss> LinkState::loss(Direction d, estimate::RollingCou
 }
 
 std::optional<double> LinkState::retry_ratio(Direction d, Time now) {
-  if (direction(d).sent_total == 0) return {};   // the sender counts nothing
+  if (direction(d).sent_total == 0) return {};  // the sender counts nothing
   constexpr double kFewestSent = 20;
   auto counts = direction(d).repeats.sum(estimate::RollingCounts::Window::hour, now);
   if (static_cast<double>(counts.hits) + counts.misses < kFewestSent)

@@ -12,7 +12,7 @@ namespace {
 double excess_computed_db(double snr_db) { return db_from_ratio(1.0 + ratio_from_db(-snr_db)); }
 
 struct ExcessTable {
-  static constexpr int kLowest = -128, kHighest = 128;   // quarters of a decibel
+  static constexpr int kLowest = -128, kHighest = 128;  // quarters of a decibel
   std::array<double, kHighest - kLowest + 1> values;
   ExcessTable() {
     for (int i = kLowest; i <= kHighest; ++i)
@@ -20,10 +20,10 @@ struct ExcessTable {
   }
 };
 
-/// What total power exceeds the signal by when it exceeds the noise by so much, for quarter decibels:
-/// readings in steps of 0.25, 0.5 or 1 dB are all there.
+/// What total power exceeds the signal by when it exceeds the noise by so much, for quarter
+/// decibels: readings in steps of 0.25, 0.5 or 1 dB are all there.
 struct NoisePartTable {
-  static constexpr int kHighest = 4 * 80;   // beyond 80 dB the noise adds less than 1e-7 dB
+  static constexpr int kHighest = 4 * 80;  // beyond 80 dB the noise adds less than 1e-7 dB
   std::array<double, kHighest + 1> values{};
   NoisePartTable() {
     for (int i = 2; i <= kHighest; ++i)
@@ -51,7 +51,8 @@ double excess_over_signal_db(double snr_db) {
   const double quarters = snr_db * 4;
   if (quarters >= ExcessTable::kLowest && quarters <= ExcessTable::kHighest) {
     const int whole = static_cast<int>(quarters);
-    if (quarters == whole) return kExcess.values[static_cast<std::size_t>(whole - ExcessTable::kLowest)];
+    if (quarters == whole)
+      return kExcess.values[static_cast<std::size_t>(whole - ExcessTable::kLowest)];
   }
   return excess_computed_db(snr_db);
 }
@@ -71,7 +72,7 @@ std::optional<Separated> separate(const Reading& reading, const ReadingRules& ru
     out.noise_dbm = rules.receiver_noise_dbm;
     out.source = NoiseSource::assumed;
   }
-  if (!reading.rssi_dbm) {   // SNR alone: the level is relative to whatever the noise is
+  if (!reading.rssi_dbm) {  // SNR alone: the level is relative to whatever the noise is
     if (!idle) out.noise_dbm = rules.receiver_noise_dbm;
     out.source = idle ? NoiseSource::idle : snr_usable ? NoiseSource::snr : NoiseSource::assumed;
     out.signal_dbm = out.noise_dbm + *reading.snr_db;
@@ -80,7 +81,7 @@ std::optional<Separated> separate(const Reading& reading, const ReadingRules& ru
   const double rssi_dbm = *reading.rssi_dbm + rules.level_offset_db;
   if (!rules.rssi_is_total) {
     out.signal_dbm = rssi_dbm;
-  } else if (snr_usable) {
+  } else if (snr_usable && !(idle && snr_lags_behind(*reading.snr_db, rssi_dbm - out.noise_dbm))) {
     out.signal_dbm = rssi_dbm - excess_over_signal_db(*reading.snr_db);
   } else {
     out.signal_dbm = signal_of_total(rssi_dbm, out.noise_dbm);

@@ -58,6 +58,18 @@ TEST(Separation, SaturatedSnrSaysNothingOfNoise) {
   EXPECT_DOUBLE_EQ(idle->noise_dbm, -112);
 }
 
+// A receiver that stops at 8 dB, which nobody has told: -100 dBm total over -117 dBm is a signal of
+// -100.0875 dBm (10 lg(10^-10 - 10^-11.7)), not -100.64 as an SNR of 8 dB would have it.
+TEST(Separation, AnSnrThatHasStoppedFollowingIsNotBelieved) {
+  ReadingRules rules;
+  const auto stopped = separate({-100, 8, -117}, rules);
+  ASSERT_TRUE(stopped);
+  EXPECT_NEAR(stopped->signal_dbm, -100.0875, 1e-3);
+  // Interference within the frame: a low SNR counts whatever the idle channel says.
+  const auto met = separate({-100, 0, -117}, rules);
+  EXPECT_NEAR(met->signal_dbm, -103.0103, 1e-3);
+}
+
 TEST(Separation, WantedRssiIsTheSignal) {
   ReadingRules rules;
   rules.rssi_is_total = false;
