@@ -227,6 +227,12 @@ void append_performance(std::string& out, const LinkPerformance& all) {
   out += '}';
   array(out, "upkeep_differences", all.upkeep_differences,
         [&](const std::string& one) { append_json_string(out, one); });
+  array(out, "undated", all.undated, [&](const history::MarkRecord& mark) {
+    out += '{';
+    json::moment(out, "time", mark.time);
+    json::text(out, "text", mark.text);
+    out += '}';
+  });
   array(out, "months", all.months, [&](const PerformanceMonth& month) {
     out += '{';
     json::text(out, "month", month_digits(month.from));

@@ -7,6 +7,7 @@
 #include "fadeward/base/html_text.hpp"
 #include "fadeward/base/text.hpp"
 #include "fadeward/publish/landing_page.hpp"
+#include "fadeward/review/undated.hpp"
 #include "fadeward/review/words.hpp"
 #include "review_figures.hpp"
 
@@ -181,6 +182,11 @@ class Page {
     for (const std::string& one : all.upkeep_differences) {
       out += "<p>";
       append_html(out, one);
+      out += "</p>\n";
+    }
+    for (const auto& one : all.undated) {
+      out += "<p>Undated: ";
+      append_html(out, review::undated_words(one));
       out += "</p>\n";
     }
     if (!all.interval) {

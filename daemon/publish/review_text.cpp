@@ -4,6 +4,7 @@
 #include <array>
 
 #include "fadeward/base/text.hpp"
+#include "fadeward/review/undated.hpp"
 #include "fadeward/review/words.hpp"
 #include "review_figures.hpp"
 
@@ -187,6 +188,8 @@ void append_outages(std::string& out, const LinkPerformance& all) {
 
 void append_performance(std::string& out, const LinkPerformance& all) {
   for (const std::string& one : all.upkeep_differences) append_wrapped(out, printable(one, 400), 0);
+  for (const auto& one : all.undated)
+    append_wrapped(out, "Undated: " + printable(review::undated_words(one), 400), 0);
   if (!all.interval) {
     out += "Fewer than ten frames in seven days: no availability can be told.\n";
     return;

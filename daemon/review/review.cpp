@@ -5,6 +5,7 @@
 #include <iterator>
 
 #include "fadeward/base/settings.hpp"
+#include "fadeward/review/undated.hpp"
 #include "fadeward/review/words.hpp"
 
 namespace fadeward::review {
@@ -97,6 +98,7 @@ LinkPerformance performance_of(history::Reader& reader, const Question& question
   input.to = bounds.to;
   LinkPerformance out = link_performance(input);
   out.upkeep_differences = upkeep.differences;
+  out.undated = undated_of(marks);
   return out;
 }
 

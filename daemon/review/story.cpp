@@ -4,6 +4,7 @@
 #include <span>
 
 #include "fadeward/estimate/median.hpp"
+#include "fadeward/review/undated.hpp"
 #include "fadeward/review/words.hpp"
 #include "story_parts.hpp"
 
@@ -51,6 +52,7 @@ class Story : StoryPart {
     noisy_channels();
     channels();
     availability();
+    undated();
     record();
   }
 
@@ -242,6 +244,11 @@ class Story : StoryPart {
                    : "") +
               ": " + std::string(meaning_of(one->cause)) + ".";
     add("Availability", text);
+  }
+
+  void undated() {
+    for (const history::MarkRecord& one : review_.performance.undated)
+      add("Undated", undated_words(one));
   }
 
   void record() {

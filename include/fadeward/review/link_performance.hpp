@@ -41,6 +41,9 @@ struct LinkPerformance {
   Tallies total;
   std::vector<PerformanceMonth> months;
   std::vector<std::string> upkeep_differences;  ///< between history and configuration; see Upkeep
+  /// Starts that found quarter hours which nobody could place in time: of all links of the gateway,
+  /// counted in `text`, in no figure.
+  std::vector<history::MarkRecord> undated;
   std::vector<Outage> outages;  ///< in order; of the directions, joined where both are out
 };
 
