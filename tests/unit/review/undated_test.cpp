@@ -9,7 +9,7 @@
 #include "support/temp_dir.hpp"
 #include "unit/history/sample_bins.hpp"
 
-namespace fadeward::review {
+namespace fadeward::review::undated_test {
 namespace {
 
 using namespace std::chrono_literals;
@@ -70,4 +70,4 @@ TEST(Undated, StandsInTheReviewOfItsPeriodAlone) {
 }
 
 }  // namespace
-}  // namespace fadeward::review
+}  // namespace fadeward::review::undated_test
