@@ -20,4 +20,12 @@ for room in "${!may[@]}"; do
   done < <(grep -rnoE '#include "fadeward/[a-z]+' "$top/include/fadeward/$room" "$top/daemon/$room" 2>/dev/null |
            sed -E 's/#include "fadeward\///' || true)
 done
+# Devices are opened and written to in `port` alone, besides the program that plays a radio: so no
+# request that `publish` answers can reach one.
+while IFS= read -r where; do
+  echo "$where: only port may open a serial device"
+  wrong=1
+done < <(grep -rnE '#include <(termios|asm/termbits|linux/serial|boost/asio/serial_port)[a-z_.]*>' \
+           "$top/include/fadeward" "$top/daemon" |
+         grep -vE "^$top/(include/fadeward/port|daemon/port)/|^$top/daemon/app/simulate.cpp:" || true)
 exit $wrong
