@@ -2,8 +2,12 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <map>
+#include <string>
+#include <utility>
 
 #include "support/standard_csv.hpp"
 
@@ -64,6 +68,96 @@ TEST(DeltaBullington, ReproducesP452OverFlatLand) {
     EXPECT_NEAR(loss.spherical_db, row.at("Ldsph"), 0.01);
     EXPECT_NEAR(loss.loss_db(), row.at("Ld50"), 0.01);
   }
+}
+
+Profile flat_land(double length_km, double step_km, double clutter_m) {
+  Profile profile;
+  const int steps = static_cast<int>(std::lround(length_km / step_km));
+  for (int i = 0; i <= steps; ++i)
+    profile.points.push_back({length_km * i / steps, 0, i % steps == 0 ? 0 : clutter_m});
+  return profile;
+}
+
+Ground polarised(double number) {
+  Ground ground;
+  ground.vertical_polarisation = number == 2;
+  return ground;
+}
+
+// The same source where houses of one height stand on all of the path: they count on its inner
+// points, and for the smooth surface they do not.
+TEST(DeltaBullington, ReproducesP452UnderClutter) {
+  const auto rows = test::read_csv("standards/p452_flat_land_clutter_validation.csv");
+  ASSERT_EQ(rows.size(), 54u);
+  for (const auto& row : rows) {
+    SCOPED_TRACE(std::to_string(row.at("f")) + " GHz, " + std::to_string(row.at("clutter_m")) +
+                 " m");
+    const Profile profile = flat_land(row.at("dtot"), row.at("step_km"), row.at("clutter_m"));
+    const DeltaBullington loss =
+        delta_bullington(profile, row.at("htg"), row.at("hrg"), row.at("f") * 1e9,
+                         row.at("ae") * 1e3, polarised(row.at("pol")));
+    EXPECT_NEAR(loss.spherical_db, row.at("Ldsph"), 0.01);
+    EXPECT_NEAR(loss.loss_db(), row.at("Ld50"), 0.01);
+  }
+}
+
+/// Heights of the ends above the smooth surface that replaces a terrain.
+struct Heights {
+  double near_m;
+  double far_m;
+};
+
+/// Losses over that surface: a flat profile with the ends at these heights.
+DeltaBullington over_smooth(const Heights& heights, const std::map<std::string, double>& row) {
+  return delta_bullington(flat_land(row.at("d"), 0.1, 0), heights.near_m, heights.far_m,
+                          row.at("f") * 1e9, row.at("ae") * 1e3, polarised(row.at("pol")));
+}
+
+/// The two heights at which both losses of one row come out, by Newton's method.
+Heights heights_of(const std::map<std::string, double>& row) {
+  const auto misfit = [&](const Heights& heights) {
+    const DeltaBullington loss = over_smooth(heights, row);
+    return std::pair{loss.bullington_smooth_db - row.at("Lbulls"),
+                     loss.spherical_db - row.at("Ldsph")};
+  };
+  constexpr double kStep = 1e-4;  // of the logarithm of a height
+  Heights heights{20, 120};
+  for (int round = 0; round < 40; ++round) {
+    const auto [a, b] = misfit(heights);
+    const auto [a_near, b_near] = misfit({heights.near_m * std::exp(kStep), heights.far_m});
+    const auto [a_far, b_far] = misfit({heights.near_m, heights.far_m * std::exp(kStep)});
+    const double n1 = (a_near - a) / kStep, n2 = (b_near - b) / kStep;
+    const double f1 = (a_far - a) / kStep, f2 = (b_far - b) / kStep;
+    const double determinant = n1 * f2 - n2 * f1;
+    heights.near_m *= std::exp(std::clamp(-(a * f2 - b * f1) / determinant, -0.5, 0.5));
+    heights.far_m *= std::exp(std::clamp(-(n1 * b - n2 * a) / determinant, -0.5, 0.5));
+  }
+  return heights;
+}
+
+// P.1812 again, columns Lbulls and Ldsph: smooth earth between two heights that it does not tell.
+// They belong to the path alone, so those that one frequency tells must hold for all the others,
+// from 30 MHz to 6 GHz and in both polarisations.
+TEST(DeltaBullington, AgreesOverOneSmoothPathAtAllFrequencies) {
+  const auto rows = test::read_csv("standards/p1812_intermediate_validation.csv");
+  const auto of_the_path = [](const auto& row) {
+    return row.at("d") == 96.2 && row.at("htg") == 12;
+  };
+  const auto first = std::ranges::find_if(
+      rows, [&](const auto& row) { return of_the_path(row) && row.at("f") == 1; });
+  ASSERT_NE(first, rows.end());
+  const Heights heights = heights_of(*first);
+  int compared = 0;
+  for (const auto& row : rows) {
+    if (!of_the_path(row)) continue;
+    SCOPED_TRACE(std::to_string(row.at("f")) + " GHz, heights " + std::to_string(heights.near_m) +
+                 " and " + std::to_string(heights.far_m) + " m");
+    const DeltaBullington loss = over_smooth(heights, row);
+    EXPECT_NEAR(loss.bullington_smooth_db, row.at("Lbulls"), 0.01);
+    EXPECT_NEAR(loss.spherical_db, row.at("Ldsph"), 0.01);
+    ++compared;
+  }
+  EXPECT_EQ(compared, 21);
 }
 
 // Recommendation ITU-R P.526-16 eq (30), the exact form with Fresnel integrals, evaluated
