@@ -15,7 +15,6 @@ namespace {
 
 constexpr double kWorthwhileFeederDb = 0.2;
 constexpr int kSlowestFactor = 12;
-constexpr std::size_t kTypicalPayloadBytes = 20;
 constexpr double kSameDb = 1e-6;
 constexpr double kUnevenDb = 0.5;  // of the margins: then one end's power is a choice of its own
 constexpr double kNoLimitDbm = 1000;

@@ -12,6 +12,7 @@
 #include "fadeward/budget/free_space.hpp"
 #include "fadeward/budget/fresnel.hpp"
 #include "fadeward/budget/rules.hpp"
+#include "fadeward/budget/time_on_air.hpp"
 
 namespace fadeward::budget {
 namespace {
@@ -19,6 +20,7 @@ namespace {
 constexpr double kHeavyRainMmPerH = 50;
 constexpr double kClearPathKDb = 6;  // common practice for fixed links in the open
 constexpr double kShadowingDb = 8;   // common practice
+constexpr std::string_view kP530Method = "ITU-R P.530, average worst month";
 
 Figure known(double value) { return {value, {}}; }
 Figure unknown(std::string reason) { return {{}, std::move(reason)}; }
@@ -40,6 +42,7 @@ class Computation {
   void terrain();
   void diffraction(double near_height_m, double far_height_m);
   void clearance(double near_height_m, double far_height_m);
+  void air_time();
   void exposure();
   void direction(Direction which);
   Figure path_signal(const SiteSettings& receiver_site, const Figure& eirp_dbm) const;
@@ -111,8 +114,8 @@ void Computation::foliage() {
 
 void Computation::terrain() {
   const auto refuse = [&](const std::string& reason) {
-    out_.diffraction_db = out_.fresnel_clearance_ratio = out_.fresnel_clearance_ratio_worst_month =
-        unknown(reason);
+    out_.diffraction_db = out_.knife_edge_db = out_.fresnel_clearance_ratio =
+        out_.fresnel_clearance_ratio_worst_month = unknown(reason);
   };
   if (!profile_) {
     refuse(budget_.profile.empty() ? "no terrain profile is set"
@@ -144,10 +147,38 @@ void Computation::clearance(double near_height_m, double far_height_m) {
                               effective_radius_m);
   };
   const Clearance median = smallest(kMedianEffectiveRadiusM);
+  const double near_m = median.at_km * 1e3;
+  const double far_m = (profile_->length_km() - median.at_km) * 1e3;
+  out_.knife_edge_db = known(
+      knife_edge_loss_db(knife_edge_parameter(-median.clearance_m, near_m, far_m, frequency_hz_)));
   const double worst_radius_m = kEarthRadiusM * k_factor_worst_month(profile_->length_km());
   out_.fresnel_clearance_ratio = known(median.ratio);
   out_.fresnel_at_km = median.at_km;
   out_.fresnel_clearance_ratio_worst_month = known(smallest(worst_radius_m).ratio);
+}
+
+/// Chirps where the settings name a spreading factor, plain frequency shift elsewhere.
+void Computation::air_time() {
+  const RadioSettings& radio = link_.radio;
+  using M = RadioSettings::Modulation;
+  const auto figure = [](std::optional<double> value, const char* reason) {
+    return value ? known(*value) : unknown(reason);
+  };
+  if (radio.modulation == M::css ||
+      (radio.modulation == M::unspecified && radio.spreading_factor)) {
+    constexpr const char* kReason = "radio.spreading_factor and bandwidth_hz are not set";
+    CssFrame frame;
+    frame.spreading_factor = radio.spreading_factor.value_or(0);
+    frame.bandwidth_hz = radio.bandwidth_hz.value_or(0);
+    frame.payload_bytes = kTypicalPayloadBytes;
+    out_.bit_rate_bps = figure(css_bit_rate_bps(frame), kReason);
+    out_.time_on_air_s = figure(css_time_on_air_s(frame), kReason);
+  } else {
+    constexpr const char* kReason = "radio.bit_rate_bps is not set";
+    out_.bit_rate_bps = usable(radio.bit_rate_bps) ? known(*radio.bit_rate_bps) : unknown(kReason);
+    out_.time_on_air_s =
+        figure(fsk_time_on_air_s(radio.bit_rate_bps.value_or(0), kTypicalPayloadBytes), kReason);
+  }
 }
 
 void Computation::exposure() {
@@ -184,8 +215,11 @@ void Computation::direction(Direction which) {
 
   DirectionBudget& direction = out_.directions[static_cast<std::size_t>(which)];
   direction.receiver = receiver_of(link_.radio, {}, receiver_site.noise_figure_db);
-  direction.noise_dbm = direction.receiver.noise_dbm;
+  direction.noise_dbm = direction.receiver.noise_dbm +
+                        man_made_rise_db(direction.receiver.noise_figure_db,
+                                         receiver_site.man_made_noise_db, receiver_site.feeder_db);
   direction.required_snr_db = direction.receiver.required_snr_db;
+  direction.sensitivity_dbm = direction.noise_dbm + direction.required_snr_db;
   direction.eirp_dbm =
       sender.power_dbm
           ? known(*sender.power_dbm - sender.feeder_db + sender.antenna_dbi)
@@ -200,7 +234,7 @@ void Computation::direction(Direction which) {
 
 /// The margin is what may fade below the clear-air level, which is the predicted one.
 Availability Computation::by_p530(double margin_db) const {
-  Availability result{"ITU-R P.530, average worst month", {}};
+  Availability result{std::string(kP530Method), {}};
   const auto refuse = [&](const std::string& reason) {
     result.share = unknown(reason);
     return result;
@@ -217,6 +251,8 @@ Availability Computation::by_p530(double margin_db) const {
   if (!profile_ || !budget_.near.height_m || !budget_.far.height_m)
     return refuse(
         "ITU-R P.530: needs heights above sea: a terrain profile and both antennas' height_m");
+  if (out_.fresnel_clearance_ratio.value.value_or(0) < 0)
+    return refuse("ITU-R P.530: made for lines of sight, this one is obstructed");
   const MultipathPath path{distance_km_, frequency_hz_ * 1e-9,
                            profile_->points.front().height_m + *budget_.near.height_m,
                            profile_->points.back().height_m + *budget_.far.height_m,
@@ -338,7 +374,12 @@ void Computation::assumptions() {
     list.push_back(
         "Rayleigh fading under the mean level, no dominant path: too dark a view of a "
         "path in clear sight");
-  list.push_back("noise without interference and without man-made noise");
+  if (inbound.availability_method == kP530Method || outbound.availability_method == kP530Method)
+    list.push_back("ITU-R P.530 speaks of the average worst month; the year as a whole is better");
+  const bool place_known = budget_.near.man_made_noise_db > 0 && budget_.far.man_made_noise_db > 0;
+  list.push_back(place_known ? "noise without interference"
+                             : "noise without interference and without man-made noise where no "
+                               "man_made_noise_db is set");
   if (std::string text = rain(); from_path && !text.empty()) list.push_back(std::move(text));
 }
 
@@ -351,6 +392,7 @@ LinkBudget Computation::run() {
   terrain();
   direction(Direction::inbound);
   direction(Direction::outbound);
+  air_time();
   exposure();
   cautions();
   assumptions();

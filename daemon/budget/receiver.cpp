@@ -99,6 +99,12 @@ Receiver receiver_of(const RadioSettings& radio, const FrameRate& rate,
   return receiver;
 }
 
+double man_made_rise_db(double noise_figure_db, double man_made_noise_db, double feeder_db) {
+  if (!(man_made_noise_db > 0)) return 0;
+  const double heard = (ratio_from_db(man_made_noise_db) - 1) / ratio_from_db(feeder_db);
+  return db_from_ratio(1 + heard / ratio_from_db(noise_figure_db));
+}
+
 double slowest_rate_gain_db(const RadioSettings& radio, const FrameRate& rate) {
   if (!radio.slowest.said()) return 0;
   FrameRate slow = rate;

@@ -7,6 +7,7 @@
 
 #include "fadeward/base/text.hpp"
 #include "fadeward/budget/exposure.hpp"
+#include "fadeward/budget/time_on_air.hpp"
 
 namespace fadeward::budget {
 namespace {
@@ -89,6 +90,7 @@ void append_direction(std::string& out, const DirectionBudget& direction) {
   object.flag("signal_given", direction.signal_given);
   object.number("noise_dbm", direction.noise_dbm);
   object.number("required_snr_db", direction.required_snr_db);
+  object.number("sensitivity_dbm", direction.sensitivity_dbm);
   object.number("margin_db", direction.margin_db.value);
   object.number("availability", direction.availability.value, kShareDecimals);
   object.text_or_null("availability_method", direction.availability_method);
@@ -138,6 +140,7 @@ void append_plan(std::string& out, const Plan& plan) {
   object.number("free_space_db", budget.free_space_db.value);
   object.number("gas_db", budget.gas_db.value);
   object.number("diffraction_db", budget.diffraction_db.value);
+  object.number("knife_edge_db", budget.knife_edge_db.value);
   object.number("foliage_db", budget.foliage_db.value);
   object.number("foliage_leafless_db", budget.foliage_leafless_db.value);
   for (Direction which : {Direction::inbound, Direction::outbound})
@@ -146,6 +149,9 @@ void append_plan(std::string& out, const Plan& plan) {
   object.number("at_km", budget.fresnel_at_km);
   object.number("fresnel_clearance_ratio_worst_month",
                 budget.fresnel_clearance_ratio_worst_month.value);
+  object.number("bit_rate_bps", budget.bit_rate_bps.value);
+  object.number("time_on_air_s", budget.time_on_air_s.value, 6);
+  object.number("time_on_air_payload_bytes", static_cast<double>(kTypicalPayloadBytes));
   object.key("exposure_distance_m");
   Object exposure(out);
   exposure.number("near", budget.near_exposure_m.value);
@@ -167,6 +173,8 @@ void append_plan(std::string& out, const Plan& plan) {
                   {"diffraction_db", &budget.diffraction_db},
                   {"foliage_db", &budget.foliage_db},
                   {"fresnel_clearance_ratio", &budget.fresnel_clearance_ratio},
+                  {"bit_rate_bps", &budget.bit_rate_bps},
+                  {"time_on_air_s", &budget.time_on_air_s},
                   {"exposure_distance_m.near", &budget.near_exposure_m},
                   {"exposure_distance_m.far", &budget.far_exposure_m}});
   object.close();
@@ -230,6 +238,11 @@ std::optional<double> percent(const Figure& share) {
   return share.value ? std::optional(*share.value * 100) : std::nullopt;
 }
 
+std::string air_time_note(const LinkBudget& budget) {
+  return "a frame of " + std::to_string(kTypicalPayloadBytes) + " bytes takes " +
+         fixed(budget.time_on_air_s.value.value_or(0), 3) + " s";
+}
+
 void print_directions(Page& page, const LinkBudget& budget) {
   const DirectionBudget& in = budget.direction(Direction::inbound);
   const DirectionBudget& out = budget.direction(Direction::outbound);
@@ -239,6 +252,7 @@ void print_directions(Page& page, const LinkBudget& budget) {
   page.two("signal at the receiver", in.signal_dbm.value, out.signal_dbm.value, 2, "dBm");
   page.two("receiver noise", in.noise_dbm, out.noise_dbm, 2, "dBm");
   page.two("required SNR", in.required_snr_db, out.required_snr_db, 2, "dB");
+  page.two("sensitivity", in.sensitivity_dbm, out.sensitivity_dbm, 2, "dBm");
   page.two("margin", in.margin_db.value, out.margin_db.value, 2, "dB");
   page.two("availability", percent(in.availability), percent(out.availability), 4,
            "%" + (in.availability_method.empty() ? "" : "   by " + in.availability_method));
@@ -249,6 +263,29 @@ void print_directions(Page& page, const LinkBudget& budget) {
                 " not known: " + printable(direction.margin_db.reason));
     else if (direction.signal_given)
       page.line("  " + std::string(name_of(which)) + " signal as given in the settings");
+  }
+}
+
+/// All methods beside each other; where one is silent, why.
+void print_availability(Page& page, const LinkBudget& budget) {
+  const auto& in = budget.direction(Direction::inbound).availability_by_method;
+  const auto& out = budget.direction(Direction::outbound).availability_by_method;
+  if (in.empty() || in.size() != out.size()) return;
+  constexpr std::string_view kTitle = "Share of time the margin lasts";
+  std::size_t width = kTitle.size();
+  for (const Availability& method : in)
+    if (method.share.value) width = std::max(width, method.method.size());
+  page.line("");
+  page.line("  " + padded_right(std::string(kTitle), width) + padded_left("inbound", kValueWidth) +
+            padded_left("outbound", kValueWidth));
+  for (std::size_t i = 0; i < in.size(); ++i) {
+    const std::string& reason = in[i].share.value ? out[i].share.reason : in[i].share.reason;
+    if (in[i].share.value || out[i].share.value)
+      page.line("  " + padded_right(in[i].method, width) + cell(percent(in[i].share), 4) +
+                cell(percent(out[i].share), 4) + " %" +
+                (reason.empty() ? "" : "   " + printable(reason)));
+    else
+      page.line("  - " + printable(reason));
   }
 }
 
@@ -294,7 +331,7 @@ void print_plan(std::string& out, const Plan& plan) {
             (budget.distance_km ? ", " + fixed(*budget.distance_km, 2) + " km" : ""));
   page.one("free space", budget.free_space_db, 2, "dB");
   page.one("gas of the air", budget.gas_db, 2, "dB");
-  page.one("diffraction", budget.diffraction_db, 2, "dB", "delta-Bullington, median conditions");
+  page.one("diffraction", budget.diffraction_db, 2, "dB", diffraction_note(budget));
   const bool wooded = budget.foliage_db.value.value_or(0) > 0;
   page.one(
       "foliage", budget.foliage_db, 2, "dB",
@@ -304,8 +341,10 @@ void print_plan(std::string& out, const Plan& plan) {
   if (budget.fresnel_clearance_ratio_worst_month.value)
     page.one("  in the worst month", budget.fresnel_clearance_ratio_worst_month, 2,
              "of the first zone");
+  page.one("bit rate", budget.bit_rate_bps, 0, "bit/s", air_time_note(budget));
   page.line("");
   print_directions(page, budget);
+  print_availability(page, budget);
   print_improvements(page, plan.improvements);
   page.line("");
   page.one("exposure distance, near", budget.near_exposure_m, 2, "m");
@@ -320,6 +359,14 @@ void print_plan(std::string& out, const Plan& plan) {
 }
 
 }  // namespace
+
+std::string diffraction_note(const LinkBudget& budget) {
+  std::string note = "delta-Bullington, median conditions";
+  if (budget.knife_edge_db.value.value_or(0) > 0)
+    note += "; its worst point alone, as a knife edge, " +
+            rounded_text(*budget.knife_edge_db.value, 1) + " dB";
+  return note;
+}
 
 std::span<const std::string_view> standing_cautions() { return kStanding; }
 

@@ -5,6 +5,7 @@
 #include "fadeward/base/text.hpp"
 #include "fadeward/budget/exposure.hpp"
 #include "fadeward/budget/report.hpp"
+#include "fadeward/budget/time_on_air.hpp"
 
 namespace fadeward::budget {
 namespace {
@@ -134,7 +135,7 @@ void add_path(std::vector<Row>& rows, const Plan& plan) {
   rows.push_back({"its antenna", far.antenna_dbi, near.antenna_dbi, "dBi"});
   both("free space", budget.free_space_db);
   both("gas of the air", budget.gas_db);
-  both("diffraction", budget.diffraction_db, "delta-Bullington, median conditions");
+  both("diffraction", budget.diffraction_db, diffraction_note(budget));
   const bool wooded = budget.foliage_db.value.value_or(0) > 0;
   both("trees", budget.foliage_db,
        wooded ? "in leaf; leafless " + fixed(budget.foliage_leafless_db.value) + " dB" : "");
@@ -157,6 +158,8 @@ std::vector<Row> ladder(const Plan& plan) {
   rows.push_back({"less its noise", in.noise_dbm, out.noise_dbm, "dBm"});
   rows.push_back({"less the SNR it needs", in.required_snr_db, out.required_snr_db});
   rows.push_back({"margin", in.margin_db.value, out.margin_db.value, "dB", "", true});
+  rows.push_back({"the weakest level received", in.sensitivity_dbm, out.sensitivity_dbm, "dBm",
+                  "sensitivity: noise and the SNR needed"});
   return rows;
 }
 
@@ -173,6 +176,12 @@ void put_ladder(std::string& out, const Plan& plan) {
     put(out, "<td class=\"unit\">", row.unit, "</td></tr>\n");
   }
   out += "</tbody></table>\n";
+  if (plan.budget.bit_rate_bps.value && plan.budget.time_on_air_s.value)
+    put(out, "<p>",
+        fixed(plan.budget.bit_rate_bps.value, 0) + " bit/s; a frame of " +
+            std::to_string(kTypicalPayloadBytes) + " bytes takes " +
+            fixed(plan.budget.time_on_air_s.value, 3) + " s on the air.",
+        "</p>\n");
 }
 
 // ---- which decibel is cheapest ---------------------------------------------------------------

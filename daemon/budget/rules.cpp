@@ -21,7 +21,6 @@ constexpr std::array kSets{kUsHopping, kUsDigital, kUsHybrid, kEurope, kAustrali
 
 constexpr double kDipoleDbi = 2.15;
 constexpr double kUsWideHopHz = 250e3;
-constexpr std::size_t kTypicalPayloadBytes = 20;
 constexpr double kRoundedDb = 0.03;  // 25 mW are 13.98 dBm and written as 14 by everybody
 constexpr double kTolerance = 1e-9;  // a plan that sits exactly on a limit keeps it
 

@@ -6,6 +6,8 @@
 namespace fadeward::budget {
 namespace {
 
+constexpr std::size_t kFskBytesAround = 10;
+
 bool in_range(const CssFrame& frame) {
   return frame.spreading_factor >= 5 && frame.spreading_factor <= 12 &&
          std::isfinite(frame.bandwidth_hz) && frame.bandwidth_hz > 0 &&
@@ -42,6 +44,11 @@ std::optional<double> css_time_on_air_s(const CssFrame& frame) {
 std::optional<double> css_bit_rate_bps(const CssFrame& frame) {
   if (!in_range(frame)) return std::nullopt;
   return bits_per_symbol(frame) / symbol_s(frame) * 4 / (4 + frame.coding_rate);
+}
+
+std::optional<double> fsk_time_on_air_s(double bit_rate_bps, std::size_t payload_bytes) {
+  if (!std::isfinite(bit_rate_bps) || bit_rate_bps <= 0) return std::nullopt;
+  return 8 * static_cast<double>(payload_bytes + kFskBytesAround) / bit_rate_bps;
 }
 
 }  // namespace fadeward::budget

@@ -350,6 +350,8 @@ std::string site_words(const SiteSettings& site) {
   if (site.polarisation_db != 0) out.add("polarisation " + with_unit(site.polarisation_db, "dB"));
   out.add_if(site.height_m, "", "m above ground");
   out.add_if(site.noise_figure_db, "noise figure ", "dB");
+  if (site.man_made_noise_db > 0)
+    out.add("man-made noise " + with_unit(site.man_made_noise_db, "dB above thermal"));
   return out.or_else("");
 }
 
@@ -368,7 +370,8 @@ std::string budget_words(const BudgetSettings& budget) {
   if (budget.foliage_m > 0) out.add(with_unit(budget.foliage_m, "m of foliage"));
   if (budget.extra_loss_db > 0) out.add(with_unit(budget.extra_loss_db, "dB of extra loss"));
   if (budget.multipath.log10_k)
-    out.add("multipath with log10 K " + rounded_text(*budget.multipath.log10_k));
+    out.add("multipath with log10 K " + rounded_text(*budget.multipath.log10_k) + ", dN75 " +
+            rounded_text(*budget.multipath.dn75));
   if (budget.availability)
     out.add("for " + rounded_text(*budget.availability * 100, 6) + " % of the time");
   return out.or_else("none");

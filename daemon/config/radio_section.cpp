@@ -73,6 +73,7 @@ const Section<SiteSettings>& site_section() {
       key<T>("polarisation_db", &T::polarisation_db, number(0, 60, "dB of loss")),
       key<T>("height_m", &T::height_m, number(0, 10'000, "m above ground")),
       key<T>("noise_figure_db", &T::noise_figure_db, number(0, 40, "dB")),
+      key<T>("man_made_noise_db", &T::man_made_noise_db, number(0, 60, "dB above thermal noise")),
   });
   return section;
 }
@@ -123,13 +124,16 @@ const Section<MultipathSettings>& multipath_section() {
   using T = MultipathSettings;
   static const Section<T> section(
       {
-          key<T>("log10_k", &T::log10_k, number(-12, 0, "(log10 of the geoclimatic factor)")),
+          key<T>("log10_k", &T::log10_k,
+                 number(-12, 0, "log10 of the geoclimatic factor K, not K itself")),
           key<T>("dn75", &T::dn75, number(0, 1000, "N-units")),
       },
       [](Reading& reading, const Node& map, MultipathSettings& multipath) {
-        if (multipath.log10_k.has_value() != multipath.dn75.has_value())
-          reading.complain_at(map, multipath.log10_k ? "log10_k" : "dn75",
-                              "ITU-R P.530-19 needs both log10_k and dn75");
+        const char* missing = multipath.log10_k ? "dn75" : "log10_k";
+        const char* given = multipath.log10_k ? "log10_k" : "dn75";
+        if (multipath.log10_k.has_value() != multipath.dn75.has_value() &&
+            map.find(missing) == nullptr)
+          reading.complain_at(map, given, "ITU-R P.530-19 needs both log10_k and dn75");
       });
   return section;
 }

@@ -121,6 +121,25 @@ def settings(t):
 
 
 def outputs(t):
+    t.section("ITU-R P.530 where the place is known")
+    plans = Plans(t)
+    # 20 km: 15/d is 750 MHz, so 868.3 MHz are within its range.
+    place = dict(multipath="{ log10_k: -4.5, dn75: 30 }", near="{ power_dbm: 14, height_m: 60 }",
+                 far="{ power_dbm: 14, height_m: 60 }")
+    code, out, log = plans.run(flat(20), "--json", **place)
+    link = json.loads(out)[0] if code == 0 else {"inbound": {}}
+    t.equal(link["inbound"].get("availability_method"), "ITU-R P.530, average worst month",
+            "it comes first")
+    t.expect(0.9 < link["inbound"].get("availability", 0) < 1, "a share", link["inbound"])
+    code, out, log = plans.run(flat(20), "--json", **{**place, "multipath": None})
+    reason = json.loads(out)[0]["inbound"]["availability_by_method"][0]["reason"]
+    t.expect("budget.multipath" in reason, "without it: silent, and what it needs", reason)
+    code, out, log = plans.run(flat(20), **place)
+    t.expect("by ITU-R P.530, average worst month" in out and "year as a whole" in out,
+             "the text says that it is the worst month")
+    plans.refused("the factor itself instead of its logarithm", flat(20), "not K itself",
+                  **{**place, "multipath": "{ log10_k: 0.00003, dn75: 30 }"})
+
     t.section("text, JSON and page of one plan")
     plans = Plans(t)
     wood = HEADER.replace("\n", ",clutter_m\n") + "".join(

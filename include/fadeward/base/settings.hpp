@@ -148,6 +148,7 @@ struct SiteSettings {
   double polarisation_db = 0;
   std::optional<double> height_m;              ///< of the antenna above ground
   std::optional<double> noise_figure_db;
+  double man_made_noise_db = 0;                ///< what its antenna hears, above thermal noise (Fa)
 };
 
 /// What ITU-R P.530-19 section 2.3 asks of the place of a path, from the maps of the Recommendation

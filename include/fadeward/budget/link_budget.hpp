@@ -32,8 +32,9 @@ struct Availability {
 struct DirectionBudget {
   Figure eirp_dbm;       ///< of this direction's sender
   Figure signal_dbm;     ///< at the receiver's input
-  double noise_dbm = 0;  ///< without interference
+  double noise_dbm = 0;  ///< of the receiver and its place, without interference
   double required_snr_db = 0;
+  double sensitivity_dbm = 0;       ///< noise + required SNR: the weakest level that is received
   Figure margin_db;                 ///< signal - noise - required SNR
   Figure availability;              ///< 0..1 by `availability_method`
   std::string availability_method;  ///< empty where no method is in range
@@ -47,6 +48,7 @@ struct LinkBudget {
   Figure free_space_db;
   Figure gas_db;          ///< of the air; below 1 GHz the bound that holds at 1 GHz
   Figure diffraction_db;  ///< median conditions
+  Figure knife_edge_db;   ///< what the point of least clearance would cost alone; not in the sum
   Figure foliage_db;      ///< in leaf
   Figure foliage_leafless_db;
   std::array<DirectionBudget, kDirections> directions;  ///< index: Direction
@@ -54,7 +56,9 @@ struct LinkBudget {
   std::optional<double> fresnel_at_km;
   Figure
       fresnel_clearance_ratio_worst_month;  ///< the same with the k-factor of ITU-R P.530-19 eq (4)
-  Figure near_exposure_m;                   ///< stricter limit for the general public, full duty
+  Figure bit_rate_bps;
+  Figure time_on_air_s;    ///< of a frame of `kTypicalPayloadBytes`
+  Figure near_exposure_m;  ///< stricter limit for the general public, full duty
   Figure far_exposure_m;
   std::optional<double> distance_km;     ///< used: of the settings, else of the profile
   std::vector<Caution> cautions;         ///< rules, clearance, profile, target availability

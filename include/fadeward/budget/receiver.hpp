@@ -60,6 +60,11 @@ struct Receiver {
 Receiver receiver_of(const RadioSettings& radio, const FrameRate& rate,
                      std::optional<double> site_noise_figure_db = {});
 
+/// By how much the noise that an antenna hears raises that of its receiver behind a feeder, dB:
+/// f becomes f + (fa - 1) / l, the sum of noise factors of ITU-R P.372 with all parts at 290 K.
+/// man_made_noise_db is 10 log fa; 0 or less (nothing above thermal noise) raises nothing.
+double man_made_rise_db(double noise_figure_db, double man_made_noise_db, double feeder_db);
+
 /// By how many decibels the weakest level that is still received falls when the link goes from the
 /// rate of this frame to `radio.slowest`: the difference of noise + required SNR, white noise taken
 /// for granted where the bandwidth changes. 0 where no slowest rate is said or the frame is as slow.

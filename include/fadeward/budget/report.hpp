@@ -24,18 +24,24 @@ struct Plan {
 /// Budget, improvements and view of one link. `profile` as for `compute`.
 Plan plan_of(const LinkSettings& link, const Profile* profile = nullptr);
 
+/// What stands behind the diffraction loss: the method and, where it costs something, the worst
+/// point by itself.
+std::string diffraction_note(const LinkBudget& budget);
+
 /// What is printed with every budget, whatever the plan.
 std::span<const std::string_view> standing_cautions();
 
 /// An array with one object per link, one line of text each, newline at the end. Keys:
-/// link, distance_km, free_space_db, gas_db, diffraction_db, foliage_db, foliage_leafless_db,
-/// inbound, outbound, fresnel_clearance_ratio, at_km, fresnel_clearance_ratio_worst_month,
-/// exposure_distance_m {near, far}, improvements [{what, inbound_db, outbound_db, weaker_db, price,
-/// breaks}], cautions [{rule, limit, value, text}], assumptions, standing (the standing cautions)
-/// and reasons {key: why it is null}. Each direction: eirp_dbm, signal_dbm, signal_given,
-/// noise_dbm, required_snr_db, margin_db, availability, availability_method, reason (of the missing
-/// availability, else null), availability_by_method [{method, availability, reason}], reasons. A
-/// value not known is null. Levels are rounded to 0.0001 dB.
+/// link, distance_km, free_space_db, gas_db, diffraction_db, knife_edge_db (not in the sum),
+/// foliage_db, foliage_leafless_db, inbound, outbound, fresnel_clearance_ratio, at_km,
+/// fresnel_clearance_ratio_worst_month, bit_rate_bps, time_on_air_s and its
+/// time_on_air_payload_bytes, exposure_distance_m {near, far}, improvements [{what, inbound_db,
+/// outbound_db, weaker_db, price, breaks}], cautions [{rule, limit, value, text}], assumptions,
+/// standing (the standing cautions) and reasons {key: why it is null}. Each direction: eirp_dbm,
+/// signal_dbm, signal_given, noise_dbm, required_snr_db, sensitivity_dbm, margin_db, availability,
+/// availability_method, reason (of the missing availability, else null), availability_by_method
+/// [{method, availability, reason}], reasons. A value not known is null. Levels are rounded to
+/// 0.0001 dB.
 std::string to_json(std::span<const Plan> plans);
 
 /// Aligned columns for a terminal, one block per link, standing cautions at the end.

@@ -80,6 +80,36 @@ TEST(LinkBudget, CountsEveryTermOnce) {
   EXPECT_NEAR(*outbound(budget).margin_db.value, -79.126 - kGasOver10KmDb + 114.006 + 7.5, 0.001);
 }
 
+// Man-made noise of ITU-R P.372 belongs to the end that hears it: 3.596 dB on 6 dB of noise figure
+// (see ManMadeNoise). What the receiver needs above it stays, also where it comes from a
+// sensitivity.
+TEST(LinkBudget, ManMadeNoiseBelongsToThePlace) {
+  LinkSettings link = one_watt(10);
+  link.radio.bandwidth_hz = 125e3;
+  link.radio.sensitivity_dbm = -110;
+  const LinkBudget quiet = compute(link);
+  EXPECT_NEAR(inbound(quiet).sensitivity_dbm, -110, 1e-9);
+  link.budget.near.man_made_noise_db = 7.875;
+  const LinkBudget city = compute(link);
+  EXPECT_NEAR(inbound(city).noise_dbm, -117.006 + 3.596, 0.001);
+  EXPECT_NEAR(inbound(city).sensitivity_dbm, -110 + 3.596, 0.001);
+  EXPECT_NEAR(*inbound(city).margin_db.value, *inbound(quiet).margin_db.value - 3.596, 0.001);
+  EXPECT_DOUBLE_EQ(*outbound(city).margin_db.value, *outbound(quiet).margin_db.value);
+  EXPECT_THAT(city.assumptions, Contains(HasSubstr("without man-made noise where")));
+  link.budget.far.man_made_noise_db = 3;
+  EXPECT_THAT(compute(link).assumptions, Contains("noise without interference"));
+}
+
+TEST(LinkBudget, SaysBitRateAndAirTimeOrWhyNot) {
+  LinkSettings link = one_watt(10);
+  EXPECT_EQ(compute(link).bit_rate_bps.reason, "radio.bit_rate_bps is not set");
+  link.radio.bit_rate_bps = 9600;
+  EXPECT_DOUBLE_EQ(*compute(link).bit_rate_bps.value, 9600);
+  EXPECT_NEAR(*compute(link).time_on_air_s.value, 0.025, 1e-12);  // 30 octets by hand
+  link.radio.modulation = RadioSettings::Modulation::css;
+  EXPECT_THAT(compute(link).time_on_air_s.reason, HasSubstr("spreading_factor"));
+}
+
 TEST(LinkBudget, AGivenLevelWins) {
   LinkSettings link = one_watt(10);
   link.budget.inbound_signal_dbm = -100;
@@ -166,6 +196,10 @@ TEST(LinkBudget, TerrainCostsWhatDiffractionSays) {
               0.001);
   EXPECT_LT(*budget.fresnel_clearance_ratio.value, 0);
   EXPECT_NEAR(*budget.fresnel_at_km, 4, 0.2);
+  // P.526-16 eq (26) and (2): nu is the clearance in first zones times the root of 2, downwards.
+  EXPECT_NEAR(*budget.knife_edge_db.value,
+              knife_edge_loss_db(-std::sqrt(2) * *budget.fresnel_clearance_ratio.value), 1e-6);
+  EXPECT_GT(*budget.knife_edge_db.value, 6);
   EXPECT_LT(*budget.fresnel_clearance_ratio_worst_month.value,
             *budget.fresnel_clearance_ratio.value);
   ASSERT_FALSE(budget.cautions.empty());
@@ -231,6 +265,10 @@ TEST(LinkBudget, MultipathWhereItsPlaceIsKnown) {
   };
   EXPECT_NEAR((1 - share(30)) / 1.327404e-4, 1, 1e-5);
   EXPECT_NEAR((1 - share(40)) / 1.327404e-5, 1, 1e-5);
+  EXPECT_THAT(compute(link, &flat).assumptions, Contains(HasSubstr("the year as a whole")));
+  // The transition to shallow fades: 0.705035 % at 10 dB for an occurrence factor of 10 %.
+  link.budget.multipath.log10_k = -5 + std::log10(10 / 13.27404);
+  EXPECT_NEAR((1 - share(10)) / 0.705035e-2, 1, 1e-5);
 
   const auto reason = [&](const Profile* profile) {
     const LinkBudget budget = compute(link, profile);
@@ -238,6 +276,8 @@ TEST(LinkBudget, MultipathWhereItsPlaceIsKnown) {
   };
   link.budget.profile = "path.csv";
   EXPECT_THAT(reason(nullptr), HasSubstr("heights above sea"));
+  const Profile ridge{{{0, 20}, {20, 200}, {40, 20}}, {}};
+  EXPECT_THAT(reason(&ridge), HasSubstr("obstructed"));
   link.budget.multipath = {};
   EXPECT_THAT(reason(&flat), HasSubstr("budget.multipath"));
 }

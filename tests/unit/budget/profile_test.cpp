@@ -35,7 +35,6 @@ TEST(Profile, ReadsPointsAndClutter) {
   EXPECT_THAT(parsed->suspicions, IsEmpty());
 }
 
-// Terrain profiles of the official P.526 examples: real terrain raises no suspicion.
 TEST(Profile, MeanHeightGoesByDistanceNotByPoints) {
   EXPECT_DOUBLE_EQ(Profile{}.mean_height_m(), 0);
   // By hand: 2 km at 150 m in the middle of a ramp and 8 km at 200 m.
@@ -43,6 +42,7 @@ TEST(Profile, MeanHeightGoesByDistanceNotByPoints) {
   EXPECT_DOUBLE_EQ(profile.mean_height_m(), (2 * 150 + 8 * 200) / 10.0);
 }
 
+// Terrain profiles of the official P.526 examples: real terrain raises no suspicion.
 TEST(Profile, RealTerrainIsNotSuspect) {
   const std::size_t points[] = {1663, 2648, 349, 812};
   for (int number = 1; number <= 4; ++number) {

@@ -155,5 +155,16 @@ TEST(Receiver, ForeignNonsenseIsNotSaid) {
   }
 }
 
+// ITU-R P.372: business area at 915 MHz, 44.3 - 12.3 lg 915 = 7.875 dB. Noise factors by hand:
+// 3.981 + 6.131 - 1 = 9.112, 3.596 dB above the 6 dB of the receiver; behind 3 dB of feeder
+// 3.981 + 5.131 / 1.995 = 6.553, 2.164 dB above.
+TEST(ManMadeNoise, AddsAsNoiseFactorsDo) {
+  EXPECT_NEAR(man_made_rise_db(6, 7.875, 0), 3.596, 0.001);
+  EXPECT_NEAR(man_made_rise_db(6, 7.875, 3), 2.164, 0.001);
+  EXPECT_NEAR(man_made_rise_db(0, 20, 0), 20, 1e-9);  // a receiver without noise hears all of it
+  EXPECT_EQ(man_made_rise_db(6, 0, 0), 0);
+  EXPECT_EQ(man_made_rise_db(6, -5, 0), 0);
+}
+
 }  // namespace
 }  // namespace fadeward::budget::receiver_test

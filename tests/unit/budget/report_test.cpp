@@ -63,7 +63,12 @@ TEST(BudgetJson, CarriesTheFigures) {
   EXPECT_NEAR(outbound.at("signal_dbm").as_double(), 29.15 - 111.676 - 0.054 + 2.15, 0.001);
   EXPECT_NEAR(outbound.at("noise_dbm").as_double(), -117.006, 0.001);
   EXPECT_NEAR(outbound.at("required_snr_db").as_double(), -7.5, 1e-9);
+  EXPECT_NEAR(outbound.at("sensitivity_dbm").as_double(), -117.006 - 7.5, 0.001);
   EXPECT_NEAR(outbound.at("margin_db").as_double(), 44.076, 0.001);
+  // Regional parameters RP002-1.0.3: 5470 bit/s, rounded, at spreading factor 7 and 125 kHz.
+  EXPECT_NEAR(link.at("bit_rate_bps").as_double(), 5470, 5);
+  // Datasheet formula by hand: 8 + 4.25 + 8 + 5 ceil(176 / 28) symbols of 1.024 ms.
+  EXPECT_NEAR(link.at("time_on_air_s").as_double(), 55.25 * 1.024e-3, 1e-6);
   EXPECT_GT(outbound.at("availability").as_double(), 0.9999);
   EXPECT_EQ(outbound.at("availability_method").as_string(), "Rayleigh");
   EXPECT_TRUE(outbound.at("reason").is_null());
@@ -103,7 +108,8 @@ TEST(BudgetText, CarriesTheCautionsOfEveryPlan) {
   const std::string text = to_text(std::vector{plan_of(ridge())});
   for (const char* part : {"exposure distance, near", "live antenna", "Masts", "lightning",
                            "local regulator", "47 CFR 15.247(a)(1)(i)", "Taken for granted",
-                           "111.68 dB", "44.08 dB", "far.power_dbm is not set"})
+                           "111.68 dB", "44.08 dB", "far.power_dbm is not set", "5469 bit/s",
+                           "a frame of 20 bytes takes 0.057 s", "sensitivity"})
     EXPECT_THAT(text, HasSubstr(part));
   EXPECT_THAT(text, HasSubstr("Link ridge \"north\"\\x0a"));
 }
@@ -120,7 +126,7 @@ TEST(BudgetText, PointsStandUnderEachOther) {
     if (rows++ == 0) column = point;
     EXPECT_EQ(point, column) << line;
   }
-  EXPECT_EQ(rows, 3);
+  EXPECT_EQ(rows, 4);
 }
 
 Profile flat(double length_km) {
@@ -154,6 +160,17 @@ TEST(BudgetText, ListsWhatChangesWouldGain) {
   const std::string text = to_text(std::vector{plan_of(planned(), &profile)});
   EXPECT_THAT(text, HasSubstr("Which decibel is cheapest"));
   EXPECT_THAT(text, HasSubstr("far antenna 5 m higher (30 m)"));
+}
+
+// P.530 from 15/d GHz, Barnett-Vigants from 2 GHz on: what is silent says why, the rest has
+// figures.
+TEST(BudgetText, ShowsEveryMethodOrWhyItIsSilent) {
+  const Profile profile = flat(10);
+  const std::string text = to_text(std::vector{plan_of(planned(), &profile)});
+  for (const char* part :
+       {"Share of time the margin lasts", "  Rayleigh  ", "  Rice, direct wave", "  lognormal",
+        "  - ITU-R P.530: over 10 km valid from 15/d = 1500 MHz\n", "  - Barnett-Vigants: fitted"})
+    EXPECT_THAT(text, HasSubstr(part));
 }
 
 TEST(BudgetPage, StandsAloneAndEscapes) {

@@ -45,6 +45,13 @@ TEST(BitRate, AgreesWithPublishedFigures) {
   EXPECT_NEAR(css_bit_rate_bps(fastest).value(), 37'500, 1e-9);
 }
 
+// By hand: 20 octets and 10 around them are 240 bits.
+TEST(TimeOnAir, OfPlainFrequencyShift) {
+  EXPECT_NEAR(fsk_time_on_air_s(9600, 20).value(), 240.0 / 9600, 1e-12);
+  EXPECT_FALSE(fsk_time_on_air_s(0, 20));
+  EXPECT_FALSE(fsk_time_on_air_s(-9600, 20));
+}
+
 TEST(TimeOnAir, RefusesWhatNoRadioSends) {
   EXPECT_FALSE(css_time_on_air_s({.spreading_factor = 13}));
   EXPECT_FALSE(css_time_on_air_s({.spreading_factor = 4}));

@@ -129,9 +129,12 @@ TEST(Parse, FullerShapeOfTheContractLink) {
   EXPECT_EQ(weir.budget.near.feeder_db, 0.6);
   EXPECT_EQ(weir.budget.near.height_m, 12.0);
   EXPECT_EQ(weir.budget.far.power_dbm, 20.0);
+  EXPECT_EQ(weir.budget.far.man_made_noise_db, 7.9);
   EXPECT_EQ(weir.budget.profile, directory + "path.csv");
   EXPECT_EQ(weir.budget.foliage_m, 40.0);
   EXPECT_EQ(weir.budget.availability, 0.999);
+  EXPECT_EQ(weir.budget.multipath.log10_k, -4.5);
+  EXPECT_EQ(weir.budget.multipath.dn75, 30.0);
   EXPECT_EQ(weir.rules.set, "us-15.247-hopping");
   EXPECT_EQ(weir.rules.channels, 50);
   EXPECT_EQ(weir.rules.dwell_s, 0.4);

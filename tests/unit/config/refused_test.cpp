@@ -106,6 +106,10 @@ const Refused kCases[] = {
      "f.yaml:2:57: defaults.radio.spreading_factor: belongs to modulation: css"},
     {"half of what multipath planning needs", link_with("budget: { multipath: { log10_k: -5 } }"),
      "f.yaml:2:45: defaults.budget.multipath.log10_k: ITU-R P.530-19 needs both log10_k and dn75"},
+    {"the geoclimatic factor instead of its logarithm",
+     link_with("budget: { multipath: { log10_k: 0.00003, dn75: 20 } }"),
+     "f.yaml:2:45: defaults.budget.multipath.log10_k: 0.00003 is not allowed: a number from -12 to "
+     "0 (log10 of the geoclimatic factor K, not K itself)"},
     {"a slowest rate that is none", link_with("radio: { slowest: {} }"),
      "f.yaml:2:31: defaults.radio.slowest: needs spreading_factor, bandwidth_hz or bit_rate_bps"},
     {"a slowest rate of another modulation",
