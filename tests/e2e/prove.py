@@ -36,13 +36,15 @@ def damage(piece):
 
 class Path(threading.Thread):
     """The radios: frames of both pseudo-terminals, one by one. `plan[kind][number]` is drop, damage,
-    twice or swap; a probe goes by its number, an echo by its own count."""
+    cut, twice or swap; a probe goes by its number, an echo by its own count. `noise`: a source of
+    random octets that come before every frame."""
 
-    def __init__(self, near, far, plan=None, delay_s=0.0):
+    def __init__(self, near, far, plan=None, delay_s=0.0, noise=None):
         super().__init__(daemon=True)
         self.ends = [near, far]
         self.plan = plan or {}
         self.delay_s = delay_s
+        self.noise = noise
         self.seen = {PROBE: 0, ECHO: 0}
         self.open = True
         self.deaf = False  # nothing reaches the far end
@@ -64,6 +66,8 @@ class Path(threading.Thread):
             return b""
         if what == "damage":
             return b"\0" + damage(piece) + b"\0"
+        if what == "cut":
+            return b"\0" + piece[:len(piece) // 2]  # the next frame's delimiter ends it
         if what == "twice":
             return whole + whole
         if what == "swap":
@@ -73,10 +77,13 @@ class Path(threading.Thread):
         self.late[end] = b""
         return whole
 
+    def crackle(self):
+        return self.noise.randbytes(self.noise.randrange(60)) if self.noise else b""
+
     def carry(self, end, data):
         self.held[end] += data
         *pieces, self.held[end] = self.held[end].split(b"\0")
-        out = b"".join(self.frame(piece, end) for piece in pieces if piece)
+        out = b"".join(self.crackle() + self.frame(piece, end) for piece in pieces if piece)
         if out:
             self.queue.append((time.monotonic() + self.delay_s, 1 - end, out))
 
@@ -175,6 +182,23 @@ def lossy(t):
     t.equal(code, 0, "100 frames without loss show 5 %")
     t.equal(report["outbound"]["sent"], 100, "numbers begin anew")
     t.equal(report["outbound"]["duplicated"] + report["inbound"]["duplicated"], 0, "and nothing of the old run")
+
+
+def noisy(t):
+    seed = 777
+    t.section(f"noise before every frame, and frames cut in half (seed {seed})")
+    rng = random.Random(seed)
+    cuts = {kind: {number: "cut" for number in rng.sample(range(5, 180), 9)} for kind in (PROBE, ECHO)}
+    bench = Bench(t, "noisy", plan=cuts, noise=rng)
+    bench.start_echo()
+    code, report = bench.finish(bench.prove("--rate", 40, "--for", "5s", "--max-loss", 0.2))
+    t.equal(code, 0, "accepted for 20 %")
+    for direction, sent in (("outbound", 200), ("inbound", 191)):
+        found = counts(report[direction])
+        corrupted = found.pop("corrupted")
+        t.equal(found, {"sent": sent, "delivered": sent - 9, "lost": 9, "duplicated": 0, "reordered": 0},
+                f"{direction} to the frame")
+        t.expect(corrupted >= 9, f"{direction}: every half is told as damaged, and noise with it", corrupted)
 
 
 def clean(t):
@@ -398,6 +422,7 @@ def bad_command_lines(t):
 def test(t):
     bad_command_lines(t)
     lossy(t)
+    noisy(t)
     clean(t)
     restart_of_far_end(t)
     port_that_vanishes(t)
