@@ -27,13 +27,16 @@ int budget(const BudgetOptions& options) {
   }
   if (plans.empty()) {
     std::string names;
-    for (const LinkSettings& link : settings->links) names += (names.empty() ? "" : ", ") + link.name;
+    for (const LinkSettings& link : settings->links)
+      names += (names.empty() ? "" : ", ") + link.name;
     return refuse("--link " + options.link + ": no such link; there are: " + names);
   }
   const std::string text = options.format == "json"   ? budget::to_json(plans)
                            : options.format == "html" ? budget::to_html(plans)
                                                       : budget::to_text(plans);
-  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0 ? 0 : 1;
+  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0
+             ? 0
+             : 1;
 }
 
 }  // namespace fadeward::app

@@ -30,7 +30,9 @@ int check(const std::string& config) {
     }
     text += "\n" + printable(web_config) + ": " + config::describe(*web) + "\n";
   }
-  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0 ? 0 : 1;
+  return std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0
+             ? 0
+             : 1;
 }
 
 }  // namespace fadeward::app

@@ -20,7 +20,8 @@ Instant Clock::now() const {
   const Duration steady = steady_now();
   if (factor_ == 1)
     return {std::chrono::time_point_cast<Duration>(std::chrono::system_clock::now()), steady};
-  const Duration passed{static_cast<Duration::rep>(static_cast<double>((steady - origin_).count()) * factor_)};
+  const Duration passed{
+      static_cast<Duration::rep>(static_cast<double>((steady - origin_).count()) * factor_)};
   return {start_ + passed, passed};
 }
 

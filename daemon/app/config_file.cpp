@@ -28,7 +28,8 @@ Result<std::optional<budget::Profile>> read_profile(const LinkSettings& link) {
   if (file) text << file.rdbuf();
   if (!file) return Error{"link " + link.name + ": profile " + path + ": " + std::strerror(errno)};
   auto profile = budget::parse_profile(text.str());
-  if (!profile) return Error{"link " + link.name + ": profile " + path + ": " + profile.error().message};
+  if (!profile)
+    return Error{"link " + link.name + ": profile " + path + ": " + profile.error().message};
   return std::optional(std::move(profile).value());
 }
 

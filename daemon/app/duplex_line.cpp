@@ -17,7 +17,8 @@ std::string as_configuration(const PortWords& words) {
   append_json_string(yaml, words.port);
   if (words.port.starts_with("serial:")) {
     yaml += ", serial: { baud: " + std::to_string(words.baud.value_or(9600));
-    for (const auto& [key, word] : {std::pair{", parity: ", &words.parity}, {", flow: ", &words.flow}}) {
+    for (const auto& [key, word] :
+         {std::pair{", parity: ", &words.parity}, {", flow: ", &words.flow}}) {
       if (word->empty()) continue;
       yaml += key;
       append_json_string(yaml, *word);
@@ -38,12 +39,15 @@ Error plain_error(const std::string& message) {
 /// Carries both directions, whatever the octets.
 Result<PortSettings> transparent(PortSettings settings) {
   if (settings.source != SourceKind::serial && settings.source != SourceKind::tcp)
-    return Error{"--port: a test needs a port that carries both directions: serial:PATH or tcp://HOST:PORT"};
+    return Error{
+        "--port: a test needs a port that carries both directions: serial:PATH or tcp://HOST:PORT"};
   if (settings.source == SourceKind::serial && settings.serial.data_bits != 8)
     return Error{"--port: the test needs 8 data bits"};
   // Its frames hold every octet, those that stop and start a line included.
-  if (settings.source == SourceKind::serial && settings.serial.flow == SerialSettings::Flow::xon_xoff)
-    return Error{"--port: a test needs a line that carries every octet: flow none or rts_cts, not xon_xoff"};
+  if (settings.source == SourceKind::serial &&
+      settings.serial.flow == SerialSettings::Flow::xon_xoff)
+    return Error{
+        "--port: a test needs a line that carries every octet: flow none or rts_cts, not xon_xoff"};
   settings.poll.reset();
   return settings;
 }
@@ -62,8 +66,7 @@ Result<PortSettings> port_of(const PortWords& words, const Settings* settings) {
       return transparent(std::move(port));
     }
   }
-  if (words.baud && !is_path)
-    return Error{"--baud belongs to a port serial:PATH"};
+  if (words.baud && !is_path) return Error{"--baud belongs to a port serial:PATH"};
   auto parsed = config::parse(as_configuration(words), "command line");
   if (!parsed) return plain_error(parsed.error().message);
   PortSettings port = parsed->ports.front();

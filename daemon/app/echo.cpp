@@ -29,7 +29,9 @@ class FarEnd {
                  echo_.cut();
                  spdlog::warn("echo: closed: {}", why);
                },
-               [](const std::string& why, Instant) { spdlog::warn("echo: cannot be opened: {}", why); }}),
+               [](const std::string& why, Instant) {
+                 spdlog::warn("echo: cannot be opened: {}", why);
+               }}),
         echo_(std::random_device{}(),
               [](std::uint32_t session) { spdlog::info("echo: session {:08x} begins", session); }),
         signals_(io_, SIGINT, SIGTERM),
@@ -68,10 +70,13 @@ class FarEnd {
     const prove::FarCounts counts = echo_.counts();
     if (counts == told_) return;
     told_ = counts;
-    spdlog::info("echo: heard {} (highest number {}), again {}, out of order {}, damaged {}, noise {} octets",
-                 counts.heard, counts.highest, counts.duplicates, counts.reordered, counts.corrupted,
-                 echo_.noise_octets());
-    if (refused_ > 0) spdlog::warn("echo: {} octets of answers were not taken by the port", refused_);
+    spdlog::info(
+        "echo: heard {} (highest number {}), again {}, out of order {}, damaged {}, noise {} "
+        "octets",
+        counts.heard, counts.highest, counts.duplicates, counts.reordered, counts.corrupted,
+        echo_.noise_octets());
+    if (refused_ > 0)
+      spdlog::warn("echo: {} octets of answers were not taken by the port", refused_);
   }
 
   boost::asio::io_context io_{1};

@@ -263,8 +263,7 @@ history::Batch HistoryFeed::take(Instant now) {
     return {};
   }
   if (!held_.empty()) {
-    const Duration offset =
-        held_offset_.value_or(now.wall.time_since_epoch() - now.steady);
+    const Duration offset = held_offset_.value_or(now.wall.time_since_epoch() - now.steady);
     history::Batch all = history::placed(std::exchange(held_, {}), offset);
     all.append(batch_);
     batch_ = std::move(all);

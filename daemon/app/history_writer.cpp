@@ -32,9 +32,8 @@ Result<std::unique_ptr<HistoryWriter>> HistoryWriter::open(const std::string& di
   options.remark = [log](const std::string& text) { log(Tone::error, text); };
   auto store = history::Store::open(dir, std::move(options));
   if (!store) return store.error();
-  return std::unique_ptr<HistoryWriter>(
-      new HistoryWriter(std::move(store).value(), history::HeldFile(dir, std::move(boot)),
-                        std::move(log)));
+  return std::unique_ptr<HistoryWriter>(new HistoryWriter(
+      std::move(store).value(), history::HeldFile(dir, std::move(boot)), std::move(log)));
 }
 
 HistoryWriter::HistoryWriter(std::unique_ptr<history::Store> store, history::HeldFile held, Log log)
@@ -99,7 +98,7 @@ void HistoryWriter::told(const Status& done, const char* what) {
 /// Tried again with what comes next: it is in memory as well.
 void HistoryWriter::keep_held() {
   if (placing_ || (to_hold_.empty() && !hold_anew_)) return;
-  const Status done = !hold_anew_         ? held_.append(to_hold_)
+  const Status done = !hold_anew_        ? held_.append(to_hold_)
                       : to_hold_.empty() ? held_.remove()
                                          : held_.replace(to_hold_);
   told(done, "what waits for a clock cannot be written");
@@ -198,7 +197,8 @@ void HistoryWriter::run() {
   for (;;) {
     if (in_hand_.empty())
       changed_.wait(guard, [this] {
-        return stop_ || tidy_due_ || !waiting_.empty() || !waiting_to_hold_.empty() || waiting_anew_;
+        return stop_ || tidy_due_ || !waiting_.empty() || !waiting_to_hold_.empty() ||
+               waiting_anew_;
       });
     else
       changed_.wait_until(guard, retry_at, [this] { return stop_; });

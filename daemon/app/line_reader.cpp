@@ -78,7 +78,8 @@ struct LineReader::Source {
         packed_end = static_cast<std::size_t>(got);
       }
       if (ended) {
-        if (inflateReset(&stream) != Z_OK) return Error{"cannot read on after the end of a gzip member"};
+        if (inflateReset(&stream) != Z_OK)
+          return Error{"cannot read on after the end of a gzip member"};
         ended = false;
       }
       stream.next_in = packed.data() + packed_begin;
@@ -109,7 +110,8 @@ Result<LineReader> LineReader::open(const std::string& path) {
   source->file = path == "-" ? STDIN_FILENO : ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
   source->owned = path != "-";
   if (source->file < 0) return Error{path + ": " + std::strerror(errno)};
-  if (const Status begun = source->begin(); !begun) return Error{path + ": " + begun.error().message};
+  if (const Status begun = source->begin(); !begun)
+    return Error{path + ": " + begun.error().message};
   return LineReader(std::move(source));
 }
 
@@ -138,14 +140,14 @@ bool LineReader::next(std::string_view& line) {
     auto* stop = static_cast<char*>(std::memchr(from, '\n', end_ - searched_));
     if (stop == nullptr) {
       searched_ = end_;
-      if (end_ - begin_ > kLongest) {   // too long: let it go by
+      if (end_ - begin_ > kLongest) {  // too long: let it go by
         begin_ = end_;
         if (!skipping_) ++too_long_;
         skipping_ = true;
       }
       if (refill()) continue;
       if (begin_ == end_) return false;
-      stop = buffer_.data() + end_++;    // the last line has no end; there is room for one
+      stop = buffer_.data() + end_++;  // the last line has no end; there is room for one
     }
     const std::size_t start = begin_;
     begin_ = searched_ = static_cast<std::size_t>(stop - buffer_.data()) + 1;

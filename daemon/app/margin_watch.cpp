@@ -25,8 +25,8 @@ Result<std::unique_ptr<MarginWatch>> MarginWatch::make(boost::asio::io_context& 
                                                        const PortSettings& proved) {
   const auto found = std::ranges::find(settings.links, link, &LinkSettings::name);
   if (found == settings.links.end()) return Error{"link " + link + " is not configured"};
-  auto watch = std::unique_ptr<MarginWatch>(new MarginWatch(
-      settings, static_cast<LinkIndex>(found - settings.links.begin())));
+  auto watch = std::unique_ptr<MarginWatch>(
+      new MarginWatch(settings, static_cast<LinkIndex>(found - settings.links.begin())));
   for (PortIndex i = 0; i < watch->settings_.ports.size(); ++i) {
     const PortSettings& port = watch->settings_.ports[i];
     const bool may_tell = found->match.port.empty() || found->match.port == port.name;
@@ -86,12 +86,14 @@ prove::MeasuredMargins MarginWatch::margins() const {
 
 std::string MarginWatch::note(const prove::MeasuredMargins& margins) const {
   if (feeds_.empty())
-    return "Margins were not measured: the configuration has no other port that reports on this link.";
+    return "Margins were not measured: the configuration has no other port that reports on this "
+           "link.";
   std::string names;
   for (const auto& feed : feeds_) names += (names.empty() ? "" : ", ") + feed->settings().name;
   if (margins[0].reports + margins[1].reports == 0)
     return "Margins were not measured: no report on this link came from " + names + ".";
-  return "Margins are medians of what " + names + " reported during the run (its last hour where longer).";
+  return "Margins are medians of what " + names +
+         " reported during the run (its last hour where longer).";
 }
 
 }  // namespace fadeward::app

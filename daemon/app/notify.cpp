@@ -20,7 +20,7 @@ void notify_service_manager(std::string_view message) {
   const std::size_t size = std::strlen(path);
   if (size >= sizeof address.sun_path) return;
   std::memcpy(address.sun_path, path, size);
-  if (path[0] == '@') address.sun_path[0] = '\0';   // abstract name
+  if (path[0] == '@') address.sun_path[0] = '\0';  // abstract name
   const int socket_fd = ::socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
   if (socket_fd < 0) return;
   const auto length = static_cast<socklen_t>(offsetof(sockaddr_un, sun_path) + size);

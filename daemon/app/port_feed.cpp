@@ -98,14 +98,17 @@ void PortFeed::rejected(RejectReason reason, std::string_view frame) {
   event.text = frame.substr(0, 512);
   supervisor_.note(event, now_);
   ++rejected_unlogged_;
-  if (rejected_logged_ != Duration::min() && now_.steady - rejected_logged_ < kLogRejectedEvery) return;
+  if (rejected_logged_ != Duration::min() && now_.steady - rejected_logged_ < kLogRejectedEvery)
+    return;
   rejected_logged_ = now_.steady;
   spdlog::warn("port {}: {} frame{} not read ({}): {}", settings_.name, rejected_unlogged_,
                rejected_unlogged_ == 1 ? "" : "s", name_of(reason), printable(frame, 120));
   rejected_unlogged_ = 0;
 }
 
-void PortFeed::values_discarded(std::uint64_t count) { note(PortEvent::Kind::value_discarded, count); }
+void PortFeed::values_discarded(std::uint64_t count) {
+  note(PortEvent::Kind::value_discarded, count);
+}
 void PortFeed::unknown_keys(std::uint64_t count) { note(PortEvent::Kind::unknown_keys, count); }
 
 }  // namespace fadeward::app

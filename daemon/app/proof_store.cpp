@@ -27,7 +27,8 @@ std::string path_of(const std::string& dir) { return dir + "/proved.jsonl"; }
 std::string line_of(const StoredProof& proof) {
   std::string out = "{\"link\":";
   append_json_string(out, proof.link);
-  out += ",\"from\":\"" + format_rfc3339(proof.from) + "\",\"to\":\"" + format_rfc3339(proof.to) + "\"";
+  out += ",\"from\":\"" + format_rfc3339(proof.from) + "\",\"to\":\"" + format_rfc3339(proof.to) +
+         "\"";
   for (std::size_t d = 0; d < kDirections; ++d) {
     out += std::string(",\"") + kMarginKeys[d] + "\":";
     append_rounded(out, proof.margins_db[d].value_or(NAN), 2);
@@ -77,8 +78,9 @@ Status store_proof(const std::string& dir, const StoredProof& proof) {
   // A line that a power cut left without its end must not swallow this one.
   const bool first = ::lseek(file, 0, SEEK_END) == 0;
   const std::string bytes = first ? line : "\n" + line;
-  const bool written = ::write(file, bytes.data(), bytes.size()) == static_cast<ssize_t>(bytes.size()) &&
-                       ::fsync(file) == 0;
+  const bool written =
+      ::write(file, bytes.data(), bytes.size()) == static_cast<ssize_t>(bytes.size()) &&
+      ::fsync(file) == 0;
   const Status outcome = written ? success() : Status(error());
   ::close(file);
   return outcome;
@@ -121,8 +123,8 @@ std::vector<history::PeriodRecord> periods_of(const std::vector<StoredProof>& pr
   std::vector<history::PeriodRecord> out;
   for (const StoredProof& proof : proofs)
     for (std::size_t d = 0; d < kDirections; ++d)
-      out.push_back({history::PeriodKind::baseline, proof.link, static_cast<Direction>(d), proof.from,
-                     proof.to, proof.margins_db[d], proof.note});
+      out.push_back({history::PeriodKind::baseline, proof.link, static_cast<Direction>(d),
+                     proof.from, proof.to, proof.margins_db[d], proof.note});
   return out;
 }
 

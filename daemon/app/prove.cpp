@@ -44,12 +44,14 @@ bool put_file(const std::string& path, const std::string& text) {
 
 /// Start, data, parity and stop bits.
 int bits_per_octet(const SerialSettings& serial) {
-  return 1 + serial.data_bits + (serial.parity != SerialSettings::Parity::none ? 1 : 0) + serial.stop_bits;
+  return 1 + serial.data_bits + (serial.parity != SerialSettings::Parity::none ? 1 : 0) +
+         serial.stop_bits;
 }
 
 Status check_rate(const ProveOptions& options, const PortSettings& port) {
   if (port.source != SourceKind::serial) return success();
-  const double most = port.serial.baud / (static_cast<double>(options.octets) * bits_per_octet(port.serial));
+  const double most =
+      port.serial.baud / (static_cast<double>(options.octets) * bits_per_octet(port.serial));
   if (options.rate_per_s <= most) return success();
   std::string text = "--rate: at " + std::to_string(port.serial.baud) + " baud at most ";
   append_rounded(text, std::floor(most * 100) / 100, 2);
@@ -72,9 +74,10 @@ StoredProof stored(const prove::Proof& proof) {
   out.from = proof.from;
   out.to = proof.to;
   for (std::size_t d = 0; d < kDirections; ++d) out.margins_db[d] = proof.margins[d].margin_db;
-  out.note = "proved: " + prove::count_words(proof.tally.trips.answered, "frame", "frames") + " of " +
-             std::to_string(proof.tally.trips.sent) + " there and back";
-  if (proof.tally.latency) out.note += ", median " + prove::seconds_words(proof.tally.latency->median_s);
+  out.note = "proved: " + prove::count_words(proof.tally.trips.answered, "frame", "frames") +
+             " of " + std::to_string(proof.tally.trips.sent) + " there and back";
+  if (proof.tally.latency)
+    out.note += ", median " + prove::seconds_words(proof.tally.latency->median_s);
   return out;
 }
 
@@ -90,8 +93,10 @@ bool keep_baseline(const prove::Proof& proof, const std::string& dir) {
     return false;
   }
   const bool measured = proved.margins_db[0] || proved.margins_db[1];
-  std::fprintf(stderr, "Stored as baseline in %s; fadeward watch takes it with its next start or SIGHUP.%s\n",
-               dir.c_str(), measured ? "" : " It holds no margin to compare with: none was measured.");
+  std::fprintf(
+      stderr,
+      "Stored as baseline in %s; fadeward watch takes it with its next start or SIGHUP.%s\n",
+      dir.c_str(), measured ? "" : " It holds no margin to compare with: none was measured.");
   return true;
 }
 
@@ -141,7 +146,8 @@ int prove_link(const ProveOptions& options) {
     run.watch_margins(std::move(watch).value());
   }
   if (!options.walk)
-    std::fprintf(stderr, "%s\n", prove::prospect(ProvingRun::planned_frames(options), options.criteria).c_str());
+    std::fprintf(stderr, "%s\n",
+                 prove::prospect(ProvingRun::planned_frames(options), options.criteria).c_str());
   const std::string trouble = run.run();
   if (!trouble.empty()) {
     std::fprintf(stderr, "fadeward: prove: port: %s\n", trouble.c_str());

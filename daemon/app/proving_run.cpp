@@ -21,7 +21,7 @@ using namespace std::chrono_literals;
 constexpr Duration kOpenPatience = 30s;
 constexpr Duration kAskEvery = 1s;
 constexpr int kMostQuestions = 5;
-constexpr Duration kWaitByHand = 2s;      // at most, when a run is ended by hand
+constexpr Duration kWaitByHand = 2s;  // at most, when a run is ended by hand
 constexpr Duration kTellTerminal = 1s;
 constexpr Duration kTellLog = 30s;
 constexpr Duration kAimSpan = 10s;
@@ -198,7 +198,8 @@ void ProvingRun::ask(Instant now) {
 }
 
 Duration ProvingRun::step_probing(Instant now) {
-  const bool over = prober_.sent() >= planned_ || now.steady - phase_since_ >= options_.span + period_;
+  const bool over =
+      prober_.sent() >= planned_ || now.steady - phase_since_ >= options_.span + period_;
   if (over) {
     enter(Phase::waiting);
     return 0us;
@@ -208,7 +209,7 @@ Duration ProvingRun::step_probing(Instant now) {
     if (!line_.idle()) return 2ms;
     line_.send(prober_.probe(now.steady));
     last_sent_ = now.steady;
-    due_ = std::max(due_ + period_, now.steady - period_);   // no burst after a pause
+    due_ = std::max(due_ + period_, now.steady - period_);  // no burst after a pause
   }
   return due_ - now.steady;
 }
@@ -270,8 +271,7 @@ void ProvingRun::tell_progress(Instant now) {
 void ProvingRun::tell_aim(Instant now) {
   prove::Aim aim;
   aim.latency_s = prober_.recent_latency_s();
-  const Duration grace =
-      std::max<Duration>(1s, seconds_to_duration(2 * aim.latency_s.value_or(0)));
+  const Duration grace = std::max<Duration>(1s, seconds_to_duration(2 * aim.latency_s.value_or(0)));
   std::tie(aim.sent, aim.answered) = prober_.recent(now.steady, kAimSpan, grace);
   if (margins_) aim.margins_db = margins_->recent_margins_db();
   std::printf("%s\n", walk_.line(aim).c_str());

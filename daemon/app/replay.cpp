@@ -285,8 +285,8 @@ Result<ReplaySummary> replay(const Settings& settings, const ReplayOptions& opti
     if (!player) {
       supervisor = std::make_unique<judge::Supervisor>(
           settings, Instant{report->time, report->time.time_since_epoch()}, core);
-      player = std::make_unique<Player>(settings, options.snapshots, *supervisor,
-                                        history.get(), output);
+      player =
+          std::make_unique<Player>(settings, options.snapshots, *supervisor, history.get(), output);
     }
     supervisor->prepare(reports.ahead(kPrepareLater), reports.ahead(kPrepareSoon));
     player->play(*report);

@@ -42,12 +42,14 @@ const LinkReport* ReportOrder::peek() const {
   if (!early_.empty() && (oldest == nullptr || early_.top().report.time < oldest->time))
     oldest = &early_.top().report;
   if (oldest == nullptr) return nullptr;
-  const bool may_go = finished_ || newest_ - oldest->time > kDisorder || count_ + early_.size() >= kMost;
+  const bool may_go =
+      finished_ || newest_ - oldest->time > kDisorder || count_ + early_.size() >= kMost;
   return may_go ? oldest : nullptr;
 }
 
 void ReportOrder::pop() {
-  const bool early = !early_.empty() && (count_ == 0 || early_.top().report.time < slots_[first_].time);
+  const bool early =
+      !early_.empty() && (count_ == 0 || early_.top().report.time < slots_[first_].time);
   if (early) {
     handed_out_ = std::max(handed_out_, early_.top().report.time);
     early_.pop();

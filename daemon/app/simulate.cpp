@@ -68,7 +68,8 @@ class PseudoTerminal final : public Outlet {
   bool write(const std::string& text) override {
     std::size_t done = 0;
     const auto give_up = std::chrono::steady_clock::now() + std::chrono::seconds{1};
-    while (done < text.size() && stop_requested == 0 && std::chrono::steady_clock::now() < give_up) {
+    while (done < text.size() && stop_requested == 0 &&
+           std::chrono::steady_clock::now() < give_up) {
       const ssize_t wrote = ::write(radio_, text.data() + done, text.size() - done);
       if (wrote > 0) {
         done += static_cast<std::size_t>(wrote);
@@ -95,11 +96,13 @@ class Pace {
   void wait_for(Time time) const {
     if (factor_ <= 0) return;
     const double seconds = duration_to_seconds(time - start_) / factor_;
-    const auto due = origin_ + std::chrono::duration_cast<std::chrono::steady_clock::duration>(std::chrono::duration<double>(seconds));
+    const auto due = origin_ + std::chrono::duration_cast<std::chrono::steady_clock::duration>(
+                                   std::chrono::duration<double>(seconds));
     while (stop_requested == 0) {
       const auto left = due - std::chrono::steady_clock::now();
       if (left <= left.zero()) return;
-      std::this_thread::sleep_for(std::min<std::chrono::steady_clock::duration>(left, std::chrono::milliseconds{200}));
+      std::this_thread::sleep_for(
+          std::min<std::chrono::steady_clock::duration>(left, std::chrono::milliseconds{200}));
     }
   }
 

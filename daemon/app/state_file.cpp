@@ -46,8 +46,9 @@ Result<std::unique_ptr<StateFile>> StateFile::open(const std::string& dir) {
   if (lock < 0 && errno == EROFS) lock = ::open(lock_path.c_str(), O_RDONLY | O_CLOEXEC);
   if (lock < 0) return system_error(lock_path);
   if (::flock(lock, LOCK_EX | LOCK_NB) != 0) {
-    const Error error = errno == EWOULDBLOCK ? Error{dir + ": another fadeward keeps its state here"}
-                                             : system_error(lock_path);
+    const Error error = errno == EWOULDBLOCK
+                            ? Error{dir + ": another fadeward keeps its state here"}
+                            : system_error(lock_path);
     ::close(lock);
     return error;
   }

@@ -53,7 +53,9 @@ class Daemon {
       : options_(options),
         settings_(std::move(settings)),
         proofs_(take_proofs(settings_.history.dir, settings_)),
-        clock_(options.time_factor == 1 ? Clock{} : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
+        clock_(options.time_factor == 1
+                   ? Clock{}
+                   : Clock{options.time_factor, options.time_start.value_or(Clock{}.now().wall)}),
         supervisor_(settings_, clock_.now(), core_options()),
         signals_(io_, SIGTERM, SIGINT, SIGHUP),
         timer_(io_),
@@ -105,7 +107,8 @@ class Daemon {
     if (restored)
       spdlog::info("state of the last run restored from {}", settings_.history.dir);
     else
-      spdlog::warn("state of the last run not used: {}; set aside as {}", restored.error().message, state_->set_aside());
+      spdlog::warn("state of the last run not used: {}; set aside as {}", restored.error().message,
+                   state_->set_aside());
     return success();
   }
 
@@ -117,11 +120,15 @@ class Daemon {
   }
 
   Status open_history() {
-    auto writer = HistoryWriter::open(settings_.history.dir, store_options(settings_.history), [](HistoryWriter::Tone tone, const std::string& text) {
-      spdlog::log(tone == HistoryWriter::Tone::error     ? spdlog::level::err
-                  : tone == HistoryWriter::Tone::warning ? spdlog::level::warn
-                                                         : spdlog::level::info, "{}", text);
-    }, clock_.boot());
+    auto writer = HistoryWriter::open(
+        settings_.history.dir, store_options(settings_.history),
+        [](HistoryWriter::Tone tone, const std::string& text) {
+          spdlog::log(tone == HistoryWriter::Tone::error     ? spdlog::level::err
+                      : tone == HistoryWriter::Tone::warning ? spdlog::level::warn
+                                                             : spdlog::level::info,
+                      "{}", text);
+        },
+        clock_.boot());
     if (!writer) return writer.error();
     history_ = std::move(writer).value();
     return success();
@@ -131,7 +138,10 @@ class Daemon {
     if (!history_) return;
     const Instant now = clock_.now();
     if (feed_.restore(history_->take_held(), now)) {
-      spdlog::warn("the program ran without a clock until the machine stopped: {} records have no date and are left out", feed_.dropped());
+      spdlog::warn(
+          "the program ran without a clock until the machine stopped: {} records have no date and "
+          "are left out",
+          feed_.dropped());
       history_->hold(feed_.take_held(), true);
     }
     feed_.started(FADEWARD_VERSION, now);
@@ -173,7 +183,8 @@ class Daemon {
   }
 
   void tell_write_errors() {
-    const std::uint64_t errors = (state_ ? state_->errors() : 0) + (history_ ? history_->errors() : 0);
+    const std::uint64_t errors =
+        (state_ ? state_->errors() : 0) + (history_ ? history_->errors() : 0);
     const std::uint64_t dropped =
         history_ ? history_->dropped() + feed_.dropped() + supervisor_.bins_dropped() : 0;
     if (errors == write_errors_ && dropped == history_dropped_) return;
@@ -200,15 +211,17 @@ class Daemon {
       desk_ = std::make_unique<publish::ReviewDesk>(settings_.history.dir);
       tell_upkeep();
       hooks.last_days = [this] { return desk_->last_days(box_.load().snapshot->time); };
-      hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](const publish::HttpRequest& request)
-          -> std::optional<publish::HttpAnswer> {
+      hooks.more = [this, json = publish::HistoryJson(settings_.history.dir)](
+                       const publish::HttpRequest& request) -> std::optional<publish::HttpAnswer> {
         const publish::Published published = box_.load();
         constexpr std::string_view kReview = "/review/";
         const std::string_view path = publish::path_of(request.target);
-        if (path.starts_with(kReview)) return desk_->page(path.substr(kReview.size()), *published.snapshot);
+        if (path.starts_with(kReview))
+          return desk_->page(path.substr(kReview.size()), *published.snapshot);
         if (path != "/history") return {};
         std::vector<std::string> names;
-        for (const judge::LinkSnapshot& link : published.snapshot->links) names.push_back(link.name);
+        for (const judge::LinkSnapshot& link : published.snapshot->links)
+          names.push_back(link.name);
         return json.answer(request, names, published.snapshot->time);
       };
     }
@@ -217,14 +230,16 @@ class Daemon {
     server_ = std::make_unique<publish::HttpServer>(settings_.http, box_, build, hooks, limits);
     const Status started = server_->start();
     if (started)
-      spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http", settings_.http.address, server_->port());
+      spdlog::info("serving {}://{}:{}/", server_->is_secure() ? "https" : "http",
+                   settings_.http.address, server_->port());
     return started;
   }
 
   void tell_upkeep() {
     if (!desk_) return;
     std::map<std::string, review::Periods, std::less<>> upkeep;
-    for (const LinkSettings& link : settings_.links) upkeep[link.name] = review::configured_upkeep(link);
+    for (const LinkSettings& link : settings_.links)
+      upkeep[link.name] = review::configured_upkeep(link);
     desk_->configure(std::move(upkeep));
   }
 
@@ -233,7 +248,8 @@ class Daemon {
     outside.now = [this] { return clock_.now(); };
     outside.real = [this](Duration span) { return clock_.real(span); };
     outside.log = [](publish::PushTone tone, const std::string& text) {
-      spdlog::log(tone == publish::PushTone::warning ? spdlog::level::warn : spdlog::level::info, "{}", text);
+      spdlog::log(tone == publish::PushTone::warning ? spdlog::level::warn : spdlog::level::info,
+                  "{}", text);
     };
     outside.history_dir = settings_.history.dir;
     pusher_ = std::make_unique<publish::Pusher>(box_, std::move(outside));
@@ -256,7 +272,7 @@ class Daemon {
     signals_.async_wait([this](const boost::system::error_code& failed, int signal) {
       if (failed) return;
       if (signal == SIGHUP) {
-        static_cast<void>(reload());   // it has logged what was wrong
+        static_cast<void>(reload());  // it has logged what was wrong
         wait_for_signal();
         return;
       }
@@ -306,16 +322,21 @@ class Daemon {
   void log_events() {
     for (const judge::Event& event : supervisor_.events()) {
       if (history_) feed_.note(event, settings_, clock_.now());
-      const std::string when = clock_.factor() == 1 ? "" : format_rfc3339(std::chrono::floor<std::chrono::seconds>(event.time)) + " ";
-      const std::string where = event.port != kNoPort ? "port " + printable(settings_.ports[event.port].name)
-                                                      : "link " + link_name(event.link);
-      const std::string cause = event.cause == Cause::none ? "" : " cause " + std::string(name_of(event.cause));
-      const auto level = event.change == judge::Change::cleared          ? spdlog::level::info
-                         : event.severity == Severity::critical          ? spdlog::level::err
-                         : event.severity == Severity::warning           ? spdlog::level::warn
-                                                                         : spdlog::level::info;
-      spdlog::log(level, "{}{}: {} {} ({}{}): {}", when, where, name_of(event.alert), name_of(event.change),
-                  name_of(event.severity), cause, event.text);
+      const std::string when =
+          clock_.factor() == 1
+              ? ""
+              : format_rfc3339(std::chrono::floor<std::chrono::seconds>(event.time)) + " ";
+      const std::string where = event.port != kNoPort
+                                    ? "port " + printable(settings_.ports[event.port].name)
+                                    : "link " + link_name(event.link);
+      const std::string cause =
+          event.cause == Cause::none ? "" : " cause " + std::string(name_of(event.cause));
+      const auto level = event.change == judge::Change::cleared ? spdlog::level::info
+                         : event.severity == Severity::critical ? spdlog::level::err
+                         : event.severity == Severity::warning  ? spdlog::level::warn
+                                                                : spdlog::level::info;
+      spdlog::log(level, "{}{}: {} {} ({}{}): {}", when, where, name_of(event.alert),
+                  name_of(event.change), name_of(event.severity), cause, event.text);
     }
     supervisor_.clear_events();
   }
@@ -325,14 +346,16 @@ class Daemon {
   /// Alerts soon after they changed, the rest a few times a day: flash wears by the write.
   void save_if_due(Instant now) {
     if (!state_) return;
-    const bool alerts = supervisor_.alerts_changed_since_save() && now.steady - saved_ > kSaveAlertsAfter;
+    const bool alerts =
+        supervisor_.alerts_changed_since_save() && now.steady - saved_ > kSaveAlertsAfter;
     if (!alerts && now.steady - saved_ < kSaveEvery) return;
     saved_ = now.steady;
     state_->save(supervisor_.save());
     if (state_->errors() == save_errors_) return;
     save_errors_ = state_->errors();
     tell_write_errors();
-    spdlog::error("state could not be written to {} ({} times so far)", settings_.history.dir, save_errors_);
+    spdlog::error("state could not be written to {} ({} times so far)", settings_.history.dir,
+                  save_errors_);
   }
 
   Status reload_from_http() {
@@ -341,7 +364,8 @@ class Daemon {
     boost::asio::post(io_, [this, promise] { promise->set_value(reload()); });
     // The loop may have ended meanwhile and never come to it: the end waits for this thread.
     for (int i = 0; i < 100 && !stopping_; ++i)
-      if (done.wait_for(std::chrono::milliseconds{50}) == std::future_status::ready) return done.get();
+      if (done.wait_for(std::chrono::milliseconds{50}) == std::future_status::ready)
+        return done.get();
     return Error{stopping_ ? "the program is ending" : "no answer within 5 s"};
   }
 
@@ -350,21 +374,24 @@ class Daemon {
     auto loaded = load_settings_to_judge(options_.config);
     if (!loaded) {
       spdlog::error("configuration not reloaded, the old one stays:\n{}", loaded.error().message);
-      box_.change([](publish::ProgramState& state) { state.config_last_reload_successful = false; });
+      box_.change(
+          [](publish::ProgramState& state) { state.config_last_reload_successful = false; });
       return loaded.error();
     }
     Settings fresh = std::move(loaded).value();
     std::vector<std::unique_ptr<PortFeed>> feeds;
     for (PortIndex i = 0; i < fresh.ports.size(); ++i) {
-      const auto same = std::ranges::find_if(feeds_, [&](const auto& feed) { return feed && feed->settings() == fresh.ports[i]; });
+      const auto same = std::ranges::find_if(
+          feeds_, [&](const auto& feed) { return feed && feed->settings() == fresh.ports[i]; });
       if (same != feeds_.end()) {
         feeds.push_back(std::move(*same));
         continue;
       }
       auto made = PortFeed::make(io_, i, fresh.ports[i], clock_, supervisor_);
-      if (!made) {   // cannot happen after the checks of config; keep what runs
+      if (!made) {  // cannot happen after the checks of config; keep what runs
         spdlog::error("configuration not reloaded: {}", made.error().message);
-        box_.change([](publish::ProgramState& state) { state.config_last_reload_successful = false; });
+        box_.change(
+            [](publish::ProgramState& state) { state.config_last_reload_successful = false; });
         for (auto& kept : feeds) feeds_.push_back(std::move(kept));
         std::erase(feeds_, nullptr);
         return made.error();
@@ -404,7 +431,8 @@ class Daemon {
       state.external_labels = settings_.external_labels;
     });
     pusher_->configure(settings_.push, settings_.external_labels);
-    spdlog::info("configuration reloaded: {} links on {} ports", settings_.links.size(), settings_.ports.size());
+    spdlog::info("configuration reloaded: {} links on {} ports", settings_.links.size(),
+                 settings_.ports.size());
     return success();
   }
 
@@ -412,7 +440,8 @@ class Daemon {
   void drain() {
     io_.restart();
     const Duration give_up = Clock{}.now().steady + kDrain;
-    while (Clock{}.now().steady < give_up && io_.poll_one() > 0) {}
+    while (Clock{}.now().steady < give_up && io_.poll_one() > 0) {
+    }
     for (const auto& feed : feeds_) feed->stop();
   }
 
@@ -424,7 +453,8 @@ class Daemon {
     if (!state_) return 0;
     end_history();
     state_->save(supervisor_.save());
-    if (const Status saved = state_->finish(); !saved) return fail("state not saved: " + saved.error().message);
+    if (const Status saved = state_->finish(); !saved)
+      return fail("state not saved: " + saved.error().message);
     return 0;
   }
 
@@ -443,7 +473,7 @@ class Daemon {
   std::vector<StoredProof> proofs_;
   Clock clock_;
   judge::Supervisor supervisor_;
-  std::unique_ptr<StateFile> state_;          // its lock guards the history as well
+  std::unique_ptr<StateFile> state_;  // its lock guards the history as well
   std::unique_ptr<HistoryWriter> history_;
   HistoryFeed feed_;
   std::chrono::sys_time<std::chrono::minutes> collected_{};
@@ -454,14 +484,14 @@ class Daemon {
   boost::asio::steady_timer watchdog_;
   std::vector<std::unique_ptr<PortFeed>> feeds_;
   std::vector<PortFeed*> opened_anew_;
-  std::unique_ptr<publish::ReviewDesk> desk_;   ///< outlives the server, which asks it
+  std::unique_ptr<publish::ReviewDesk> desk_;  ///< outlives the server, which asks it
   std::unique_ptr<publish::HttpServer> server_;
   std::unique_ptr<publish::Pusher> pusher_;
   Duration saved_ = clock_.now().steady;
   std::uint64_t save_errors_ = 0;
-  std::uint64_t write_errors_ = 0;   ///< told so far
+  std::uint64_t write_errors_ = 0;  ///< told so far
   std::uint64_t history_dropped_ = 0;
-  std::atomic<bool> stopping_ = false;   ///< also read by the HTTP thread
+  std::atomic<bool> stopping_ = false;  ///< also read by the HTTP thread
 };
 
 }  // namespace
@@ -469,7 +499,7 @@ class Daemon {
 int watch(const WatchOptions& options) {
   // Two threads need no arena each; memory stays small over years.
   mallopt(M_ARENA_MAX, 1);
-  mallopt(M_MMAP_THRESHOLD, 256 * 1024);   // large answers go back to the system
+  mallopt(M_MMAP_THRESHOLD, 256 * 1024);  // large answers go back to the system
   mallopt(M_TRIM_THRESHOLD, 512 * 1024);
   std::signal(SIGPIPE, SIG_IGN);
   auto settings = load_settings_to_judge(options.config);

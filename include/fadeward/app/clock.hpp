@@ -15,8 +15,8 @@ class Clock {
   Clock(double factor, Time start);
 
   Instant now() const;
-  /// The name of this boot of the machine, for as long as the steady clock goes on; empty: not known,
-  /// and with any factor but 1.
+  /// The name of this boot of the machine, for as long as the steady clock goes on; empty: not
+  /// known, and with any factor but 1.
   std::string boot() const;
   double factor() const { return factor_; }
   /// How long to wait on the machine for a span of the program's time, at least 10 ms.

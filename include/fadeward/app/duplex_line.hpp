@@ -20,9 +20,9 @@ namespace fadeward::app {
 
 /// How a port is given on the command line.
 struct PortWords {
-  std::string port;    ///< serial:PATH, tcp://HOST:PORT, or a name of the configuration
+  std::string port;  ///< serial:PATH, tcp://HOST:PORT, or a name of the configuration
   std::optional<std::uint32_t> baud;
-  std::string parity, flow;   ///< empty: none
+  std::string parity, flow;  ///< empty: none
 };
 
 /// Errors in words for the command line. `settings` may be null; a port that does not carry both
@@ -34,9 +34,9 @@ class DuplexLine final : private port::Sink {
  public:
   struct Handlers {
     std::function<void(std::span<const std::uint8_t>, Instant)> bytes;
-    std::function<void(const std::string&, Instant)> opened;   ///< what it is
-    std::function<void(const std::string&, Instant)> closed;   ///< why
-    std::function<void(const std::string&, Instant)> failed;   ///< why it does not open
+    std::function<void(const std::string&, Instant)> opened;  ///< what it is
+    std::function<void(const std::string&, Instant)> closed;  ///< why
+    std::function<void(const std::string&, Instant)> failed;  ///< why it does not open
   };
   static constexpr std::size_t kMostWaiting = 64 * 1024;
 

@@ -68,8 +68,8 @@ class HistoryWriter {
   std::unique_ptr<history::Store> store_;
   history::HeldFile held_;
   const Log log_;
-  history::Batch in_hand_;      ///< the thread's own
-  history::Batch to_hold_;      ///< the thread's own: not in the file yet
+  history::Batch in_hand_;  ///< the thread's own
+  history::Batch to_hold_;  ///< the thread's own: not in the file yet
   bool hold_anew_ = false;
   std::optional<Duration> placing_;  ///< in hand is what the file holds, placed by this
   bool placing_noted_ = false;

@@ -15,8 +15,8 @@ namespace fadeward::app {
 /// Reads in large pieces and hands out lines in place. Gzip is recognised by its first two bytes.
 class LineReader {
  public:
-  static constexpr std::size_t kLongest = 65536;   ///< longer lines are skipped and counted
-  static constexpr std::size_t kPadding = 64;      ///< readable bytes behind every line
+  static constexpr std::size_t kLongest = 65536;  ///< longer lines are skipped and counted
+  static constexpr std::size_t kPadding = 64;     ///< readable bytes behind every line
 
   /// "-" is standard input.
   static Result<LineReader> open(const std::string& path);
@@ -39,11 +39,11 @@ class LineReader {
 
   std::unique_ptr<Source> source_;
   std::vector<char> buffer_;
-  std::size_t begin_ = 0;      ///< of what is not handed out yet
-  std::size_t end_ = 0;        ///< of what was read
-  std::size_t searched_ = 0;   ///< no line end before this
+  std::size_t begin_ = 0;     ///< of what is not handed out yet
+  std::size_t end_ = 0;       ///< of what was read
+  std::size_t searched_ = 0;  ///< no line end before this
   bool at_end_ = false;
-  bool skipping_ = false;      ///< inside a line that is too long
+  bool skipping_ = false;  ///< inside a line that is too long
   std::uint64_t too_long_ = 0;
   std::string error_;
 };

@@ -31,10 +31,11 @@ class PortFeed final : private port::Sink, private framing::FrameSink, private r
   const PortSettings& settings() const { return settings_; }
   /// After a reload the port may stand elsewhere in the settings.
   void move_to(PortIndex index) { index_ = index; }
-  bool ended() const { return ended_; }   ///< a file read to its end
+  bool ended() const { return ended_; }  ///< a file read to its end
 
  private:
-  PortFeed(PortIndex index, PortSettings settings, const Clock& clock, judge::Supervisor& supervisor)
+  PortFeed(PortIndex index, PortSettings settings, const Clock& clock,
+           judge::Supervisor& supervisor)
       : index_(index), settings_(std::move(settings)), clock_(clock), supervisor_(supervisor) {}
 
   void on_bytes(std::span<const std::uint8_t> bytes, Instant now) override;
@@ -56,7 +57,7 @@ class PortFeed final : private port::Sink, private framing::FrameSink, private r
   std::unique_ptr<framing::Framer> framer_;
   std::unique_ptr<report::Decoder> decoder_;
   std::unique_ptr<port::Port> port_;
-  Instant now_{};                        ///< of the chunk in hand
+  Instant now_{};  ///< of the chunk in hand
   Duration rejected_logged_{Duration::min()};
   std::uint64_t rejected_unlogged_ = 0;
   bool ended_ = false;

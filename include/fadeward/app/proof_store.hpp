@@ -18,7 +18,7 @@ struct StoredProof {
   Time from{};
   Time to{};
   std::array<std::optional<double>, kDirections> margins_db;
-  std::string note;   ///< what was proved, one line
+  std::string note;  ///< what was proved, one line
 };
 
 /// Appends to DIR/proved.jsonl, one JSON object a line: link, from, to (RFC 3339),

@@ -15,7 +15,7 @@ namespace fadeward::app {
 class ReportOrder {
  public:
   static constexpr Duration kDisorder = std::chrono::seconds{60};
-  static constexpr std::size_t kMost = 1 << 18;   ///< then the oldest goes early: memory is bounded
+  static constexpr std::size_t kMost = 1 << 18;  ///< then the oldest goes early: memory is bounded
 
   ReportOrder();
 
@@ -33,7 +33,7 @@ class ReportOrder {
   bool full() const { return count_ + early_.size() >= kMost; }
 
  private:
-  struct Early {   // came after a younger one
+  struct Early {  // came after a younger one
     LinkReport report;
     std::uint64_t order = 0;
   };
@@ -45,7 +45,7 @@ class ReportOrder {
   std::size_t wrap(std::size_t index) const { return index & (slots_.size() - 1); }
   void grow();
 
-  std::vector<LinkReport> slots_;   ///< ring in order of time and arrival
+  std::vector<LinkReport> slots_;  ///< ring in order of time and arrival
   std::size_t first_ = 0;
   std::size_t count_ = 0;
   std::priority_queue<Early, std::vector<Early>, Later> early_;

@@ -20,7 +20,7 @@ class StateFile {
   /// Makes the directory if it is missing and locks it against a second daemon. One that has become
   /// read-only can still be opened; what is saved then counts as errors.
   static Result<std::unique_ptr<StateFile>> open(const std::string& dir);
-  ~StateFile();   ///< waits for what is being written
+  ~StateFile();  ///< waits for what is being written
   StateFile(const StateFile&) = delete;
   StateFile& operator=(const StateFile&) = delete;
 

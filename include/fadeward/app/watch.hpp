@@ -10,8 +10,8 @@ namespace fadeward::app {
 
 struct WatchOptions {
   std::string config;
-  double time_factor = 1;             ///< demonstrations only: the program's time runs faster
-  std::optional<Time> time_start;     ///< and begins here; empty: now
+  double time_factor = 1;          ///< demonstrations only: the program's time runs faster
+  std::optional<Time> time_start;  ///< and begins here; empty: now
 };
 
 /// Runs until SIGTERM or SIGINT. Returns the exit code of contract section 1.

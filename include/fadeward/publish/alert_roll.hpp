@@ -21,8 +21,8 @@ inline constexpr Duration kResolvedFor = std::chrono::minutes(15);
 class AlertRoll {
  public:
   /// `now`: the steady clock. A later snapshot than the last one.
-  void look(const judge::Snapshot& snapshot, const std::map<std::string, std::string>& external_labels,
-            Duration now);
+  void look(const judge::Snapshot& snapshot,
+            const std::map<std::string, std::string>& external_labels, Duration now);
 
   /// Grows when an alert begins, ends, or changes its severity or cause. 0: never.
   std::uint64_t version() const { return version_; }
@@ -46,13 +46,13 @@ class AlertRoll {
     Cause cause = Cause::none;
     Time since{};
     std::optional<Time> ended;
-    Duration ended_steady{};     ///< when its end was noticed
+    Duration ended_steady{};  ///< when its end was noticed
     std::uint64_t changed = 0;
     bool seen = false;
   };
   void take(const judge::AlertState& alert, std::string labels, Duration now);
 
-  std::map<std::string, Entry> entries_;   ///< by labels: alerts of one name stand together
+  std::map<std::string, Entry> entries_;  ///< by labels: alerts of one name stand together
   std::vector<std::uint64_t> forgotten_;
   std::uint64_t version_ = 0;
   Time time_{};

@@ -13,9 +13,12 @@ namespace fadeward::publish {
 /// steady clock. Pure.
 class AlertSchedule {
  public:
-  static constexpr Duration kResend = std::chrono::minutes{1};      ///< while there is something to tell
-  static constexpr Duration kIdle = std::chrono::minutes{15};      ///< an empty list: is it still there?
-  static constexpr Duration kFirstWait = std::chrono::seconds{2};   ///< after a failure, then doubled
+  static constexpr Duration kResend =
+      std::chrono::minutes{1};  ///< while there is something to tell
+  static constexpr Duration kIdle =
+      std::chrono::minutes{15};  ///< an empty list: is it still there?
+  static constexpr Duration kFirstWait =
+      std::chrono::seconds{2};  ///< after a failure, then doubled
   static constexpr Duration kLongestWait = std::chrono::minutes{1};
 
   explicit AlertSchedule(std::uint32_t seed) : backoff_(kFirstWait, kLongestWait, seed) {}

@@ -10,9 +10,9 @@ namespace fadeward::publish {
 enum class MetricKind : std::uint8_t { gauge, counter, info };
 
 struct Family {
-  std::string_view name;   ///< of the samples in the Prometheus text format: counters with _total
+  std::string_view name;  ///< of the samples in the Prometheus text format: counters with _total
   MetricKind kind;
-  std::string_view unit;   ///< OpenMetrics unit, the end of the name; empty: none
+  std::string_view unit;  ///< OpenMetrics unit, the end of the name; empty: none
   std::string_view help;
 };
 

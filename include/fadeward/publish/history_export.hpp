@@ -24,8 +24,9 @@ bool may_label(std::string_view name);
 /// Writes a family at a time, all samples of a series in order of time; a sample of a quarter hour
 /// (or hour) has the time of its end, as a gauge that looks back. Counters begin at 0 with the
 /// first sample of the export. Alerts of these links and of the ports: at the end of each quarter
-/// hour while they are active, at least once, and 0 at the end of the next. Ends with "# EOF". Memory does not grow with the history; every
-/// family reads it once. `write` false: the reader of the text is gone; it ends early.
+/// hour while they are active, at least once, and 0 at the end of the next. Ends with "# EOF".
+/// Memory does not grow with the history; every family reads it once. `write` false: the reader of
+/// the text is gone; it ends early.
 void export_history(history::Reader& reader, const HistoryExport& what,
                     const std::function<bool(std::string_view)>& write);
 

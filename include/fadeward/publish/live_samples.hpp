@@ -17,8 +17,8 @@ namespace fadeward::publish {
 /// Labels that every pushed series carries: the external ones and `job` (fadeward, unless it is
 /// among them). Where there are no external ones nothing else would tell gateways apart: then
 /// `instance` is the name of the machine. Each more costs about a byte and a half a sample.
-std::map<std::string, std::string> pushed_labels(const std::map<std::string, std::string>& external_labels,
-                                                 const std::string& host_name);
+std::map<std::string, std::string> pushed_labels(
+    const std::map<std::string, std::string>& external_labels, const std::string& host_name);
 
 /// Follows which series a receiver believes to be alive. One thread.
 class LiveSamples {
@@ -46,9 +46,9 @@ class LiveSamples {
  private:
   struct Tables;
   std::unique_ptr<Tables> tables_;
-  std::unordered_map<std::uint64_t, std::string> open_;   ///< labels, by their hash
-  std::unordered_map<std::uint64_t, Duration> refused_;   ///< when
-  std::uint32_t ends_from_ = 0;                           ///< series from here on are markers
+  std::unordered_map<std::uint64_t, std::string> open_;  ///< labels, by their hash
+  std::unordered_map<std::uint64_t, Duration> refused_;  ///< when
+  std::uint32_t ends_from_ = 0;                          ///< series from here on are markers
   std::size_t left_out_ = 0;
 };
 

@@ -7,9 +7,9 @@
 namespace fadeward::publish {
 
 enum class Format : std::uint8_t {
-  prometheus_text,     ///< Prometheus text exposition format 0.0.4
-  openmetrics,         ///< OpenMetrics 1.0.0
-  openmetrics_draft,   ///< the same bytes, announced as version 0.0.1 to older clients
+  prometheus_text,    ///< Prometheus text exposition format 0.0.4
+  openmetrics,        ///< OpenMetrics 1.0.0
+  openmetrics_draft,  ///< the same bytes, announced as version 0.0.1 to older clients
 };
 
 /// Value of the Content-Type header, with version and charset.

@@ -12,15 +12,16 @@ namespace fadeward::publish {
 
 /// What came of one request.
 struct WebAnswer {
-  unsigned status = 0;                   ///< HTTP status; 0: there was no answer
-  std::string body;                      ///< its beginning, for messages
-  std::string retry_after;               ///< the header as it came
-  std::string trouble;                   ///< status 0: why, in words without secrets
+  unsigned status = 0;      ///< HTTP status; 0: there was no answer
+  std::string body;         ///< its beginning, for messages
+  std::string retry_after;  ///< the header as it came
+  std::string trouble;      ///< status 0: why, in words without secrets
 };
 
 enum class PushOutcome : std::uint8_t {
   accepted,   ///< 2xx
-  poison,     ///< 400, 409, 422, 500 "too old sample": something in it can never be taken; the rest may be
+  poison,     ///< 400, 409, 422, 500 "too old sample": something in it can never be taken; the rest
+              ///< may be
   too_large,  ///< 413
   later,      ///< no answer, 408, 425, 429, 5xx: the same again after a while
   refused,    ///< any other: nothing of this kind is taken from us now (redirects too)

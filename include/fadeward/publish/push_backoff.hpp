@@ -18,7 +18,7 @@ class PushBackoff {
       : first_(first), longest_(longest), next_(first), random_(seed | 1U) {}
 
   Duration failed(std::optional<Duration> asked_for = {}) {
-    random_ = random_ * 1664525U + 1013904223U;   // a linear congruence is random enough
+    random_ = random_ * 1664525U + 1013904223U;  // a linear congruence is random enough
     const Duration wait = next_ + next_ * (random_ >> 24) / 1024;
     next_ = std::min(2 * next_, longest_);
     return asked_for ? std::max(wait, *asked_for) : wait;

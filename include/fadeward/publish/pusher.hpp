@@ -17,10 +17,10 @@ enum class PushTone : std::uint8_t { info, warning };
 
 /// What the pusher needs from the program; called on its thread.
 struct PushOutside {
-  std::function<Instant()> now;                  ///< the program's clock
-  std::function<Duration(Duration)> real;        ///< how long to wait on the machine for such a span
+  std::function<Instant()> now;            ///< the program's clock
+  std::function<Duration(Duration)> real;  ///< how long to wait on the machine for such a span
   std::function<void(PushTone, const std::string&)> log;
-  std::string history_dir;                       ///< empty: no backlog, no cursor
+  std::string history_dir;  ///< empty: no backlog, no cursor
 };
 
 /// Alerts to every Alertmanager, samples to a remote-write receiver; each target on its own. Not on
@@ -31,7 +31,7 @@ class Pusher {
  public:
   /// `box` outlives the pusher.
   Pusher(SnapshotBox& box, PushOutside outside, WebLimits limits = {});
-  ~Pusher();   ///< stops
+  ~Pusher();  ///< stops
   Pusher(const Pusher&) = delete;
   Pusher& operator=(const Pusher&) = delete;
 

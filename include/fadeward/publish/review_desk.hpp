@@ -25,8 +25,8 @@ class ReviewDesk {
   explicit ReviewDesk(std::string dir);
   ~ReviewDesk();
 
-  /// What the configuration says of work on each link; from any thread. Pages made before it are not
-  /// handed out again.
+  /// What the configuration says of work on each link; from any thread. Pages made before it are
+  /// not handed out again.
   void configure(std::map<std::string, review::Periods, std::less<>> upkeep);
 
   /// GET /review/NAME. Waits a moment for the page; where it takes longer: 202 with a page that

@@ -8,8 +8,8 @@
 
 namespace fadeward::publish {
 
-/// Story, months of both directions, leaves, events and the performance report; sentences wrap at 100
-/// characters, tables are up to 116 wide.
+/// Story, months of both directions, leaves, events and the performance report; sentences wrap at
+/// 100 characters, tables are up to 116 wide.
 std::string review_text(const review::LinkReview& review);
 
 /// Header and one line for each link, direction and day: "link,direction,day,...", dates as

@@ -20,23 +20,23 @@ namespace fadeward::publish {
 
 /// Views into the request as received; empty where the client did not say.
 struct HttpRequest {
-  std::string_view method;            ///< "GET"; methods are case-sensitive
-  std::string_view target;            ///< origin or absolute form, undecoded
+  std::string_view method;  ///< "GET"; methods are case-sensitive
+  std::string_view target;  ///< origin or absolute form, undecoded
   std::string_view accept;
   std::string_view accept_encoding;
   std::string_view host;
-  std::string_view origin;            ///< sent by browsers with a POST
+  std::string_view origin;  ///< sent by browsers with a POST
 };
 
 struct HttpAnswer {
   unsigned status = 200;
-  std::string_view content_type = "text/plain; charset=utf-8";   ///< static text
-  std::string_view allow;             ///< of a 405; static text
-  std::string_view authenticate;      ///< of a 401; static text
-  std::string_view vary;              ///< static text
-  bool gzip = false;                  ///< `body` is compressed
-  bool cacheable = false;             ///< may be kept for an hour
-  std::string_view body;              ///< lives as long as `keep`
+  std::string_view content_type = "text/plain; charset=utf-8";  ///< static text
+  std::string_view allow;                                       ///< of a 405; static text
+  std::string_view authenticate;                                ///< of a 401; static text
+  std::string_view vary;                                        ///< static text
+  bool gzip = false;                                            ///< `body` is compressed
+  bool cacheable = false;                                       ///< may be kept for an hour
+  std::string_view body;                                        ///< lives as long as `keep`
   std::shared_ptr<const void> keep;
 
   static HttpAnswer of(unsigned status, std::string_view content_type, std::string body);

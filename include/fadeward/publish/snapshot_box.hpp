@@ -15,7 +15,7 @@ namespace fadeward::publish {
 struct Published {
   judge::SnapshotPtr snapshot;
   std::shared_ptr<const ProgramState> program;
-  std::uint64_t version = 0;   ///< grows with every store() and change()
+  std::uint64_t version = 0;  ///< grows with every store() and change()
 };
 
 /// Thread-safe. The lock is held for the exchange of a pointer only. Before the first store() it

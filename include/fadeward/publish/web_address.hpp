@@ -14,7 +14,7 @@ struct WebAddress {
   std::uint16_t port = 0;  ///< that of the scheme where the address names none
   std::string path;        ///< begins with "/"; without the query
   std::string query;       ///< with its "?"; empty: none. It may hold a secret
-  std::string authority;   ///< for the Host header: host, and the port where it is not the usual one
+  std::string authority;  ///< for the Host header: host, and the port where it is not the usual one
   /// scheme://host:port/path as written, without query and user information: for logs and metrics.
   std::string label;
 };

@@ -16,20 +16,20 @@ namespace fadeward::publish {
 /// How long each phase may take, whatever trickles in meanwhile. Tests shorten them.
 struct WebLimits {
   Duration resolve = std::chrono::seconds(10);
-  Duration connect = std::chrono::seconds(10);     ///< for each address of the host, at most 3 of them
+  Duration connect = std::chrono::seconds(10);  ///< for each address of the host, at most 3 of them
   Duration handshake = std::chrono::seconds(10);
   Duration write = std::chrono::seconds(30);
-  Duration read = std::chrono::seconds(30);        ///< from the last byte sent to the last byte read
-  Duration keep = std::chrono::seconds(90);        ///< an idle connection; then a new one
+  Duration read = std::chrono::seconds(30);  ///< from the last byte sent to the last byte read
+  Duration keep = std::chrono::seconds(90);  ///< an idle connection; then a new one
   std::size_t header_bytes = 8 * 1024;
-  std::size_t body_bytes = 64 * 1024;              ///< of the answer
+  std::size_t body_bytes = 64 * 1024;  ///< of the answer
 };
 
 struct WebRequest {
-  std::string path;                    ///< behind that of the target's address
+  std::string path;  ///< behind that of the target's address
   std::string content_type;
-  std::string content_encoding;        ///< empty: none
-  std::string more_headers;            ///< complete lines with their ends
+  std::string content_encoding;  ///< empty: none
+  std::string more_headers;      ///< complete lines with their ends
   std::string body;
 };
 

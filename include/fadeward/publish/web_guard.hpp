@@ -27,8 +27,8 @@ class WebGuard {
 
   enum class Refresh { same, renewed, failed };
   /// Looks at the files, at most once a second by `steady_now`. What cannot be used leaves in force
-  /// what was there and is said once; so does a file that would turn TLS on or off, or passwords off. `why` is filled
-  /// where it failed.
+  /// what was there and is said once; so does a file that would turn TLS on or off, or passwords
+  /// off. `why` is filled where it failed.
   Refresh refresh(Duration steady_now, std::string& why);
 
   /// Of connections from now on. Null: plain HTTP.
@@ -47,7 +47,7 @@ class WebGuard {
   std::string path_;
   Load load_;
   WebConfig config_;
-  std::string seen_;  ///< fingerprint of the files when they were last looked at
+  std::string seen_;     ///< fingerprint of the files when they were last looked at
   std::string trouble_;  ///< of the last attempt to read them anew
   Duration looked_{};
   std::shared_ptr<boost::asio::ssl::context> tls_;

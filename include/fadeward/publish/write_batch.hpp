@@ -44,7 +44,7 @@ class WriteBatch {
   struct Series {
     std::size_t labels_at = 0;
     std::uint32_t labels_size = 0;
-    std::uint32_t begin = 0;   ///< of its samples
+    std::uint32_t begin = 0;  ///< of its samples
   };
   struct Sample {
     std::uint32_t moment = 0;

@@ -15,13 +15,13 @@ namespace fadeward::publish {
 /// How far a receiver has everything; kept on disk. Text of a few lines.
 struct WriteCursor {
   struct Gap {
-    Time from{};   ///< everything up to here is there
-    Time to{};     ///< and from here on again
+    Time from{};  ///< everything up to here is there
+    Time to{};    ///< and from here on again
     bool operator==(const Gap&) const = default;
   };
-  std::string target;       ///< whose it is
-  Time live{};              ///< newest sample taken; the epoch: none ever
-  std::vector<Gap> gaps;    ///< oldest first; of receivers with an out-of-order window only
+  std::string target;     ///< whose it is
+  Time live{};            ///< newest sample taken; the epoch: none ever
+  std::vector<Gap> gaps;  ///< oldest first; of receivers with an out-of-order window only
   bool operator==(const WriteCursor&) const = default;
 
   std::string text() const;
@@ -31,17 +31,17 @@ struct WriteCursor {
 
 struct WriteRules {
   Duration interval = std::chrono::minutes{1};
-  Duration phase{};                 ///< shifts the beats, so that gateways do not all speak at once
+  Duration phase{};  ///< shifts the beats, so that gateways do not all speak at once
   bool out_of_order = false;
-  Duration max_age = std::chrono::hours{1};   ///< without out_of_order an hour at most
-  bool history = false;             ///< there is one to fill gaps from
+  Duration max_age = std::chrono::hours{1};  ///< without out_of_order an hour at most
+  bool history = false;                      ///< there is one to fill gaps from
 };
 
 /// Quarter hours that end in (from, to].
 struct WriteBacklog {
   Time from{};
   Time to{};
-  bool too_old = false;             ///< the receiver would not take them: count them as dropped
+  bool too_old = false;  ///< the receiver would not take them: count them as dropped
 };
 
 /// In order: after an outage the missed quarter hours come first, one by one, and live samples wait
@@ -57,8 +57,8 @@ class WritePlan {
   static constexpr Duration kShort = std::chrono::minutes{5};
   static constexpr Duration kSettled = std::chrono::minutes{3};
   static constexpr Duration kStarted = std::chrono::minutes{2};
-  static constexpr Duration kOldest = std::chrono::hours{1};   ///< without out_of_order
-  static constexpr std::size_t kMostGaps = 64;                 ///< beyond: the two oldest become one
+  static constexpr Duration kOldest = std::chrono::hours{1};  ///< without out_of_order
+  static constexpr std::size_t kMostGaps = 64;                ///< beyond: the two oldest become one
 
   WritePlan(WriteRules rules, WriteCursor cursor, Duration steady_start);
 
@@ -93,8 +93,8 @@ class WritePlan {
   WriteCursor cursor_;
   const Duration start_;
   Instant now_{};
-  bool ready_ = false;                    ///< the clock is trusted and ahead of what was sent
-  std::optional<std::int64_t> taken_;     ///< beat of the last live set
+  bool ready_ = false;                 ///< the clock is trusted and ahead of what was sent
+  std::optional<std::int64_t> taken_;  ///< beat of the last live set
 };
 
 }  // namespace fadeward::publish

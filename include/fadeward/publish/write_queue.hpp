@@ -10,15 +10,15 @@
 namespace fadeward::publish {
 
 /// Pieces of one batch, one at a time. Where a piece is refused it is halved and both halves are
-/// tried behind the others (so a batch that is bad as a whole shows early); what is refused alone is
-/// given up. After kMostRefusals of one batch, or kInARow without a success between, whatever is
+/// tried behind the others (so a batch that is bad as a whole shows early); what is refused alone
+/// is given up. After kMostRefusals of one batch, or kInARow without a success between, whatever is
 /// refused is given up as a whole: a server that takes nothing is not asked forever. Pure.
 ///
 /// The order of time holds between the pieces of a series only as long as nothing is refused:
 /// batches for servers without an out-of-order window hold a single moment.
 class WriteQueue {
  public:
-  static constexpr std::size_t kMostSamples = 5000;   ///< of one request
+  static constexpr std::size_t kMostSamples = 5000;  ///< of one request
   static constexpr int kMostRefusals = 64;
   static constexpr int kInARow = 12;
 

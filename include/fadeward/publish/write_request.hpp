@@ -46,7 +46,7 @@ class WriteRequestBuilder {
   /// `labels` as from append_labels; samples in order of time.
   void add(std::string_view labels, std::span<const WriteSample> samples);
 
-  const std::string& message() const { return message_; }   ///< before compression
+  const std::string& message() const { return message_; }  ///< before compression
   std::string compressed() const;
 
  private:
