@@ -107,7 +107,7 @@ Status p530_reaches(double distance_km, double frequency_ghz) {
   if (distance_km > 300) return Error{"ITU-R P.530: made for paths of up to 300 km"};
   if (!(frequency_ghz >= 15 / distance_km))
     return Error{"ITU-R P.530: over " + rounded_text(distance_km, 3) +
-                 " km valid from 15/d = " + rounded_text(15'000 / distance_km, 3) + " MHz"};
+                 " km valid from 15/d = " + rounded_text(15'000 / distance_km, 0) + " MHz"};
   if (frequency_ghz > 37) return Error{"ITU-R P.530: fitted to links of up to 37 GHz"};
   return success();
 }

@@ -278,6 +278,7 @@ void print_availability(Page& page, const LinkBudget& budget) {
   page.line("");
   page.line("  " + padded_right(std::string(kTitle), width) + padded_left("inbound", kValueWidth) +
             padded_left("outbound", kValueWidth));
+  std::vector<std::string> silent;
   for (std::size_t i = 0; i < in.size(); ++i) {
     const std::string& reason = in[i].share.value ? out[i].share.reason : in[i].share.reason;
     if (in[i].share.value || out[i].share.value)
@@ -285,8 +286,9 @@ void print_availability(Page& page, const LinkBudget& budget) {
                 cell(percent(out[i].share), 4) + " %" +
                 (reason.empty() ? "" : "   " + printable(reason)));
     else
-      page.line("  - " + printable(reason));
+      silent.push_back("  - " + printable(reason));
   }
+  for (const std::string& line : silent) page.line(line);
 }
 
 void print_list(Page& page, std::string_view title, const std::vector<std::string>& lines) {
@@ -363,8 +365,8 @@ void print_plan(std::string& out, const Plan& plan) {
 std::string diffraction_note(const LinkBudget& budget) {
   std::string note = "delta-Bullington, median conditions";
   if (budget.knife_edge_db.value.value_or(0) > 0)
-    note += "; its worst point alone, as a knife edge, " +
-            rounded_text(*budget.knife_edge_db.value, 1) + " dB";
+    note +=
+        "; its worst point as a knife edge " + rounded_text(*budget.knife_edge_db.value, 1) + " dB";
   return note;
 }
 
