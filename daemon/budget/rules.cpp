@@ -197,16 +197,16 @@ void Checker::bandwidth() {
   const auto width = link_.radio.bandwidth_hz;
   if (limits_.bandwidth_min_hz && !width)
     add(*limits_.bandwidth_min_hz, {},
-        "bandwidth_hz is not stated; at least " +
-            rounded_text(limits_.bandwidth_min_hz->value / 1000) + " kHz are asked");
+        "bandwidth_hz is not stated; at least " + rounded_text(limits_.bandwidth_min_hz->value) +
+            " Hz are asked");
   if (limits_.bandwidth_min_hz && width && *width < limits_.bandwidth_min_hz->value)
     add(*limits_.bandwidth_min_hz, *width,
-        "bandwidth of " + rounded_text(*width / 1000) + " kHz is below the " +
-            rounded_text(limits_.bandwidth_min_hz->value / 1000) + " kHz asked (values in Hz)");
+        "bandwidth of " + rounded_text(*width) + " Hz is below the " +
+            rounded_text(limits_.bandwidth_min_hz->value) + " Hz asked");
   if (limits_.bandwidth_max_hz && width && *width > limits_.bandwidth_max_hz->value)
     add(*limits_.bandwidth_max_hz, *width,
-        "bandwidth of " + rounded_text(*width / 1000) + " kHz exceeds the " +
-            rounded_text(limits_.bandwidth_max_hz->value / 1000) + " kHz allowed (values in Hz)");
+        "bandwidth of " + rounded_text(*width) + " Hz exceeds the " +
+            rounded_text(limits_.bandwidth_max_hz->value) + " Hz allowed");
 }
 
 void Checker::power(const SiteSettings& site, const std::string& end) {

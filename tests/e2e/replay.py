@@ -335,6 +335,18 @@ def check_rules(t):
     t.expect(len(hops) == 1 and "Of 8 hop channels 3" in hops[0][2], "HopUneven says how many are used", hops)
     t.expect(("DwellExceeded", None) not in events, "no dwell without a limit")
 
+    # 47 CFR 15.247(a)(1)(i): at most 0.4 s on a channel in any 20 s. Frames of 0.15 s that hop, and in
+    # the middle four of them on one channel, 5 s apart: 0.6 s.
+    path = t.write("dwell.yaml", "links:\n  - name: L1\n    radio: { bandwidth_hz: 125000 }\n"
+                   "    budget: { frequency_mhz: 915 }\n    rules: { set: us-15.247-hopping, channels: 50, dwell_s: 0.4 }\n")
+    lines = "".join(json.dumps({"time": 1932768000 + 5 * i, "link": "L1", "seq": i, "rssi_dbm": -90, "snr_db": 9,
+                                "channel": 7 if 400 <= i < 404 else i * 7 % 50, "airtime_s": 0.15}) + "\n" for i in range(800))
+    found = [line for line in map(json.loads, t.run("replay", "--config", path, t.write("dwell.jsonl", lines))[1].splitlines())
+             if line.get("alert") == "DwellExceeded"]
+    t.expect(found and found[0]["event"] == "raised" and 2000 < found[0]["time"] - 1932768000 < 2200,
+             "DwellExceeded when one channel is kept", found)
+    t.expect(found and "15.247(a)(1)(i)" in found[0]["text"] and "0.4 s" in found[0]["text"], "with its paragraph", found)
+
 
 def test(t):
     recording, _ = simulate(t, "tarn-valley", "--seed", 11, "--days", 7 if t.long else 1.5)
