@@ -52,6 +52,7 @@ class Computation {
   Availability by_rice(double margin_db) const;
   void cautions();
   void caution_target(Direction which);
+  void caution_clutter(const std::string& end, const SiteSettings& site, const ProfilePoint& point);
   void assumptions();
   std::string rain() const;
 
@@ -319,6 +320,16 @@ void Computation::caution_target(Direction which) {
            rounded_text(*budget_.availability * 100, 4) + " %"});
 }
 
+/// What stands around an antenna is not on the path between the ends, so diffraction leaves it out.
+void Computation::caution_clutter(const std::string& end, const SiteSettings& site,
+                                  const ProfilePoint& point) {
+  if (!site.height_m || !(point.clutter_m > *site.height_m)) return;
+  out_.cautions.push_back({"terrain profile", point.clutter_m, *site.height_m,
+                           "the " + end + " antenna at " + rounded_text(*site.height_m) +
+                               " m is below the " + rounded_text(point.clutter_m) +
+                               " m that stand around it, and that loss is not counted"});
+}
+
 void Computation::cautions() {
   out_.cautions = check_rules(link_);
   if (const auto ratio = out_.fresnel_clearance_ratio.value;
@@ -331,6 +342,8 @@ void Computation::cautions() {
   if (profile_) {
     for (const std::string& suspicion : profile_->suspicions)
       out_.cautions.push_back({"terrain profile", {}, {}, suspicion});
+    caution_clutter("near", budget_.near, profile_->points.front());
+    caution_clutter("far", budget_.far, profile_->points.back());
     if (usable(budget_.distance_km)) {
       const std::string text = compare_length(*profile_, distance_km_);
       if (!text.empty())

@@ -238,11 +238,6 @@ std::optional<double> percent(const Figure& share) {
   return share.value ? std::optional(*share.value * 100) : std::nullopt;
 }
 
-std::string air_time_note(const LinkBudget& budget) {
-  return "a frame of " + std::to_string(kTypicalPayloadBytes) + " bytes takes " +
-         fixed(budget.time_on_air_s.value.value_or(0), 3) + " s";
-}
-
 void print_directions(Page& page, const LinkBudget& budget) {
   const DirectionBudget& in = budget.direction(Direction::inbound);
   const DirectionBudget& out = budget.direction(Direction::outbound);
@@ -361,6 +356,12 @@ void print_plan(std::string& out, const Plan& plan) {
 }
 
 }  // namespace
+
+std::string air_time_note(const LinkBudget& budget) {
+  const double time_s = budget.time_on_air_s.value.value_or(0);
+  return "a frame of " + std::to_string(kTypicalPayloadBytes) + " bytes takes " +
+         rounded_text(time_s, time_s < 0.01 ? 4 : 3) + " s";
+}
 
 std::string diffraction_note(const LinkBudget& budget) {
   std::string note = "delta-Bullington, median conditions";

@@ -5,7 +5,6 @@
 #include "fadeward/base/text.hpp"
 #include "fadeward/budget/exposure.hpp"
 #include "fadeward/budget/report.hpp"
-#include "fadeward/budget/time_on_air.hpp"
 
 namespace fadeward::budget {
 namespace {
@@ -178,9 +177,8 @@ void put_ladder(std::string& out, const Plan& plan) {
   out += "</tbody></table>\n";
   if (plan.budget.bit_rate_bps.value && plan.budget.time_on_air_s.value)
     put(out, "<p>",
-        fixed(plan.budget.bit_rate_bps.value, 0) + " bit/s; a frame of " +
-            std::to_string(kTypicalPayloadBytes) + " bytes takes " +
-            fixed(plan.budget.time_on_air_s.value, 3) + " s on the air.",
+        fixed(plan.budget.bit_rate_bps.value, 0) + " bit/s; " + air_time_note(plan.budget) +
+            " on the air.",
         "</p>\n");
 }
 

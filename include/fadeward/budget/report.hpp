@@ -24,6 +24,9 @@ struct Plan {
 /// Budget, improvements and view of one link. `profile` as for `compute`.
 Plan plan_of(const LinkSettings& link, const Profile* profile = nullptr);
 
+/// How long a usual frame takes, in words; `budget.time_on_air_s` has a value.
+std::string air_time_note(const LinkBudget& budget);
+
 /// What stands behind the diffraction loss: the method and, where it costs something, the worst
 /// point by itself.
 std::string diffraction_note(const LinkBudget& budget);

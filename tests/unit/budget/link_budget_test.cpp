@@ -218,6 +218,19 @@ TEST(LinkBudget, AProfileThatCannotBeUsedLeavesTheLevelOpen) {
   EXPECT_FALSE(inbound(compute(link, &profile)).signal_dbm.value);
 }
 
+TEST(LinkBudget, AnAntennaBelowTheTreesAroundItIsNamed) {
+  LinkSettings link = one_watt(10);
+  link.budget.profile = "path.csv";
+  link.budget.near.height_m = link.budget.far.height_m = 40;
+  Profile profile = hill(0);
+  profile.points.back().clutter_m = 40;
+  EXPECT_THAT(compute(link, &profile).cautions, IsEmpty());
+  profile.points.back().clutter_m = 55;
+  const auto cautions = compute(link, &profile).cautions;
+  ASSERT_EQ(cautions.size(), 1u);
+  EXPECT_THAT(cautions[0].text, HasSubstr("far antenna at 40 m is below the 55 m"));
+}
+
 TEST(LinkBudget, TheProfileGivesTheDistanceWhereNoneIsSet) {
   LinkSettings link = one_watt(10);
   const Profile profile = hill(0);

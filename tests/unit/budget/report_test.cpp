@@ -114,6 +114,14 @@ TEST(BudgetText, CarriesTheCautionsOfEveryPlan) {
   EXPECT_THAT(text, HasSubstr("Link ridge \"north\"\\x0a"));
 }
 
+// By hand: 30 octets at 115,200 bit/s are 2.08 ms.
+TEST(BudgetText, ShortFramesKeepTheirFigures) {
+  LinkSettings link = ridge();
+  link.radio = {};
+  link.radio.bit_rate_bps = 115'200;
+  EXPECT_THAT(to_text(std::vector{plan_of(link)}), HasSubstr("takes 0.0021 s"));
+}
+
 TEST(BudgetText, PointsStandUnderEachOther) {
   LinkSettings link = ridge();
   link.budget.far.power_dbm = 10;
