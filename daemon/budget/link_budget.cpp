@@ -414,6 +414,23 @@ LinkBudget Computation::run() {
 
 }  // namespace
 
+std::vector<MethodRow> methods_of(const LinkBudget& budget) {
+  const DirectionBudget& in = budget.direction(Direction::inbound);
+  const DirectionBudget& out = budget.direction(Direction::outbound);
+  const auto share = [](const DirectionBudget& direction, std::size_t i) {
+    const auto& methods = direction.availability_by_method;
+    return i < methods.size() ? methods[i].share : direction.availability;
+  };
+  const auto& named =
+      in.availability_by_method.empty() ? out.availability_by_method : in.availability_by_method;
+  std::vector<MethodRow> rows;
+  for (std::size_t i = 0; i < named.size(); ++i) {
+    MethodRow& row = rows.emplace_back(MethodRow{named[i].method, share(in, i), share(out, i)});
+    if (row.silent()) row.inbound.reason = row.outbound.reason = named[i].share.reason;
+  }
+  return rows;
+}
+
 LinkBudget compute(const LinkSettings& link, const Profile* profile) {
   return Computation(link, profile).run();
 }

@@ -238,6 +238,14 @@ std::optional<double> percent(const Figure& share) {
   return share.value ? std::optional(*share.value * 100) : std::nullopt;
 }
 
+/// Directions may have their methods each: one that needs a margin above 0 is silent without.
+std::string method_words(const std::string& inbound, const std::string& outbound) {
+  if (inbound.empty() && outbound.empty()) return {};
+  if (inbound.empty() || outbound.empty() || inbound == outbound)
+    return "   by " + (inbound.empty() ? outbound : inbound);
+  return "   by " + inbound + "; outbound by " + outbound;
+}
+
 void print_directions(Page& page, const LinkBudget& budget) {
   const DirectionBudget& in = budget.direction(Direction::inbound);
   const DirectionBudget& out = budget.direction(Direction::outbound);
@@ -250,7 +258,7 @@ void print_directions(Page& page, const LinkBudget& budget) {
   page.two("sensitivity", in.sensitivity_dbm, out.sensitivity_dbm, 2, "dBm");
   page.two("margin", in.margin_db.value, out.margin_db.value, 2, "dB");
   page.two("availability", percent(in.availability), percent(out.availability), 4,
-           "%" + (in.availability_method.empty() ? "" : "   by " + in.availability_method));
+           "%" + method_words(in.availability_method, out.availability_method));
   for (Direction which : {Direction::inbound, Direction::outbound}) {
     const DirectionBudget& direction = budget.direction(which);
     if (!direction.margin_db.value)
@@ -263,27 +271,22 @@ void print_directions(Page& page, const LinkBudget& budget) {
 
 /// All methods beside each other; where one is silent, why.
 void print_availability(Page& page, const LinkBudget& budget) {
-  const auto& in = budget.direction(Direction::inbound).availability_by_method;
-  const auto& out = budget.direction(Direction::outbound).availability_by_method;
-  if (in.empty() || in.size() != out.size()) return;
+  const std::vector<MethodRow> rows = methods_of(budget);
+  if (rows.empty()) return;
   constexpr std::string_view kTitle = "Share of time the margin lasts";
   std::size_t width = kTitle.size();
-  for (const Availability& method : in)
-    if (method.share.value) width = std::max(width, method.method.size());
+  for (const MethodRow& row : rows)
+    if (!row.silent()) width = std::max(width, row.method.size());
   page.line("");
   page.line("  " + padded_right(std::string(kTitle), width) + padded_left("inbound", kValueWidth) +
             padded_left("outbound", kValueWidth));
-  std::vector<std::string> silent;
-  for (std::size_t i = 0; i < in.size(); ++i) {
-    const std::string& reason = in[i].share.value ? out[i].share.reason : in[i].share.reason;
-    if (in[i].share.value || out[i].share.value)
-      page.line("  " + padded_right(in[i].method, width) + cell(percent(in[i].share), 4) +
-                cell(percent(out[i].share), 4) + " %" +
-                (reason.empty() ? "" : "   " + printable(reason)));
-    else
-      silent.push_back("  - " + printable(reason));
-  }
-  for (const std::string& line : silent) page.line(line);
+  for (const MethodRow& row : rows)
+    if (!row.silent())
+      page.line("  " + padded_right(row.method, width) + cell(percent(row.inbound), 4) +
+                cell(percent(row.outbound), 4) + " %" +
+                (row.reason().empty() ? "" : "   " + printable(row.reason())));
+  for (const MethodRow& row : rows)
+    if (row.silent()) page.line("  - " + printable(row.reason()));
 }
 
 void print_list(Page& page, std::string_view title, const std::vector<std::string>& lines) {

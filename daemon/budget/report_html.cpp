@@ -217,18 +217,16 @@ void put_improvements(std::string& out, const std::vector<Improvement>& improvem
 // ---- the rest --------------------------------------------------------------------------------
 
 void put_availability(std::string& out, const LinkBudget& budget) {
-  const auto& in = budget.direction(Direction::inbound).availability_by_method;
-  const auto& back = budget.direction(Direction::outbound).availability_by_method;
-  if (in.empty() || in.size() != back.size()) return;
+  const std::vector<MethodRow> rows = methods_of(budget);
+  if (rows.empty()) return;
   out +=
       "<h3>Share of time that the margin lasts</h3>\n<table><thead><tr><th>method</th>"
       "<th class=\"n\">inbound</th><th class=\"n\">outbound, %</th></tr></thead><tbody>\n";
-  for (std::size_t i = 0; i < in.size(); ++i) {
-    put(out, "<tr><th scope=\"row\">", in[i].method, "");
-    const std::string& reason = in[i].share.value ? back[i].share.reason : in[i].share.reason;
-    if (!reason.empty()) put(out, "<span class=\"note\">", reason, "</span>");
+  for (const MethodRow& row : rows) {
+    put(out, "<tr><th scope=\"row\">", row.method, "");
+    if (!row.reason().empty()) put(out, "<span class=\"note\">", row.reason(), "</span>");
     out += "</th>";
-    for (const Figure* share : {&in[i].share, &back[i].share})
+    for (const Figure* share : {&row.inbound, &row.outbound})
       put(out, "<td class=\"n\">", share->value ? fixed(*share->value * 100, 4) : "-", "</td>");
     out += "</tr>\n";
   }

@@ -69,6 +69,19 @@ struct LinkBudget {
   }
 };
 
+/// One method of availability with both directions, for tables.
+struct MethodRow {
+  std::string method;
+  Figure inbound;  ///< 0..1; empty with its reason where the method or the margin is not there
+  Figure outbound;
+  bool silent() const { return !inbound.value && !outbound.value; }
+  /// Why a figure is missing; empty where none is.
+  const std::string& reason() const { return inbound.value ? outbound.reason : inbound.reason; }
+};
+
+/// All methods of the direction that has a margin; empty where neither has.
+std::vector<MethodRow> methods_of(const LinkBudget& budget);
+
 /// `profile`: the parsed terrain of `link.budget.profile`; null where there is none. Where the
 /// settings name a profile and none is passed, or the foliage model does not reach, path levels
 /// stay empty rather than too good. Levels given outright are used as they are.

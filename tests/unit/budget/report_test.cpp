@@ -181,6 +181,16 @@ TEST(BudgetText, ShowsEveryMethodOrWhyItIsSilent) {
     EXPECT_THAT(text, HasSubstr(part));
 }
 
+// Only the near end's power is known: what is heard at the far end has its methods all the same.
+TEST(BudgetText, MethodsOfTheDirectionThatIsKnown) {
+  const std::vector plans{plan_of(ridge())};
+  const std::string text = to_text(plans);
+  EXPECT_THAT(text, ::testing::ContainsRegex("  Rayleigh +- +99[.][0-9]+ %   no margin: .*far"));
+  EXPECT_THAT(text, ::testing::ContainsRegex("availability +- +99[.][0-9]+ %   by Rayleigh"));
+  EXPECT_THAT(text, HasSubstr("  - ITU-R P.530: over 10 km valid from 15/d = 1500 MHz\n"));
+  EXPECT_TRUE(to_html(plans).find("Rayleigh<span class=\"note\">no margin") != std::string::npos);
+}
+
 TEST(BudgetPage, StandsAloneAndEscapes) {
   const Profile profile = flat(10);
   const std::string page = to_html(std::vector{plan_of(planned(), &profile)});
