@@ -218,6 +218,21 @@ TEST(ReviewPage, WorkBeyondTheLettersIsListed) {
   EXPECT_NE(review_page({&review, 1}).find("the 27th"), std::string::npos);
 }
 
+// What an earlier run heard without a clock stands in every form, and does not break the page.
+TEST(ReviewPage, WhatHasNoDateIsNamed) {
+  review::LinkReview review = small_review();
+  review.performance.interval = std::chrono::minutes{2};
+  review.performance.undated = {
+      {review.from, history::MarkKind::undated, "", "3 quarter hours of <1> link"}};
+  EXPECT_NE(review_page({&review, 1}).find("3 quarter hours of &lt;1&gt; link"), std::string::npos);
+  EXPECT_NE(review_text(review).find("3 quarter hours of <1> link"), std::string::npos);
+  const auto json = boost::json::parse(review_json({&review, 1}));
+  const auto& undated = json.at("links").at(0).at("performance").at("undated").as_array();
+  ASSERT_EQ(undated.size(), 1U);
+  EXPECT_EQ(undated[0].at("text").as_string(), "3 quarter hours of <1> link");
+  EXPECT_EQ(undated[0].at("time").as_string(), "2031-04-01T00:00:00Z");
+}
+
 // A reload brings the link: the page that knew no such link is not handed out for minutes.
 TEST(ReviewDesk, AReloadMakesALinkKnown) {
   ReviewDesk desk("/nowhere/at/all");
