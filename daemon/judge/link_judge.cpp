@@ -66,6 +66,7 @@ bool LinkJudge::up(Time now) const {
 void LinkJudge::shift(Duration step) {
   state_.shift(step);
   suspicions_.shift(step);
+  if (silent_until_) *silent_until_ += step;
   alerts_.shift(step);
   for (const Direction d : kBoth) {
     margin_[at(d)].shift(step);
@@ -90,6 +91,9 @@ void LinkJudge::shift(Duration step) {
 
 void LinkJudge::take(const LinkReport& report, Time at, Time now, const AlertBook::Owner& owner) {
   const auto repeats = state_.repeats;
+  if (const auto heard = state_.last_report();
+      heard && at - *heard > std::chrono::minutes{15} && at - *heard > state_.silent_after())
+    silent_until_ = now;
   const link::Noticed noticed = state_.take(report, at);
   if (settings_.radio.max_power_dbm || settings_.radio.slowest.said()) note_reserves(at);
   if (rules_ && state_.repeats == repeats) rules_->take(report, at);
@@ -252,6 +256,8 @@ LinkJudge::Verdict LinkJudge::verdict(Direction d) const {
 /// Losses that the level of now does not explain have another reason than what has changed in it.
 LinkJudge::Verdict LinkJudge::verdict_on_losses(Direction d, Time now) {
   constexpr double kUnexplained = 0.05;
+  if (silent_ || (silent_until_ && now - *silent_until_ < std::chrono::hours{1}))
+    return {Cause::silent};
   const Cause told = suspicions_.cause_of(d);
   const auto loss = state_.loss(d, RollingCounts::Window::hour, now);
   const bool counted = loss && loss->source != LossSource::retries;
@@ -477,10 +483,13 @@ void LinkJudge::judge_loss(Direction d, Time now, const AlertBook::Owner& owner)
   const auto margin = state_.margin(d, now);
   const bool explained = margin && 2 * margin->too_weak >= loss->ratio;
   const Verdict verdict = verdict_on_losses(d, now);
+  const bool silence = verdict.cause == Cause::silent;
   alerts_.raise(owner, AlertName::LossHigh, d, now,
                 finding(severity, verdict, loss_[at(d)].onset(),
-                        text + level_explains(margin) + levels(d) + likely(verdict) +
-                            (explained ? " The low margin explains it." : "")));
+                        text + (silence ? "" : level_explains(margin)) + levels(d) +
+                            (silence ? " They belong to a time when no report came at all."
+                                     : likely(verdict)) +
+                            (explained && !silence ? " The low margin explains it." : "")));
 }
 
 void LinkJudge::judge_whole(Time now, const AlertBook::Owner& owner) {

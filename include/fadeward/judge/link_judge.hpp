@@ -65,7 +65,8 @@ class LinkJudge {
   PortIndex bound_port = kNoPort;
 
  private:
-  bool silent_ = false;  ///< LinkSilent is raised
+  bool silent_ = false;               ///< LinkSilent is raised
+  std::optional<Time> silent_until_;  ///< end of the last silence; forgotten over a restart
   link::LinkState state_;
 
  public:

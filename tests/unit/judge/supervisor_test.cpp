@@ -325,6 +325,21 @@ TEST(Supervisor, AnHourlyReporterIsNotSilent) {
 }
 
 // Margin and loss describe the same frames, also where an hour holds too few.
+TEST(Supervisor, FramesLostInASilenceAreNoCollisions) {
+  Bench bench;
+  bench.run(std::chrono::hours{24}, -100, -100);
+  for (int i = 0; i < 90 * 6; ++i, ++bench.seq) bench.pass(10s);   // the site sends on, nothing is heard
+  bench.run(std::chrono::minutes{40}, -100, -100);
+  int told = 0;
+  for (const Event& event : bench.events) {
+    if (event.alert != AlertName::LossHigh || event.change == Change::cleared) continue;
+    ++told;
+    EXPECT_EQ(event.cause, Cause::silent) << event.text;
+    EXPECT_NE(event.text.find("no report came"), std::string::npos) << event.text;
+  }
+  EXPECT_GT(told, 0);
+}
+
 TEST(Supervisor, LossBelongsToTheWindow) {
   Settings settings = Bench::one_link();
   settings.links[0].expect = Duration{1h};
