@@ -108,8 +108,8 @@ TEST(DirectionState, DisownedNoiseTakesTheMarginsWithIt) {
 }
 
 // A steady wave of power K and scattered ones of power 1 (Rice); the estimate of several hours agrees.
-// A path that fades loses its weakest frames: what is left fades by 5.7 dB where the path does by 8
-// (normal levels cut off at 0). Frames lost to collisions are no weaker than others.
+// A path that fades loses its weakest frames: what is left fades by 5.4 dB where the path does by 8
+// (means of a normal distribution cut off at 0). Frames lost to collisions are no weaker than others.
 TEST(DirectionState, ABlockSpeaksForTheFramesThatWereLost) {
   for (unsigned seed = 1; seed <= 5; ++seed) {
     const auto signal_of = [&](double margin_db, double collisions, bool counted) {

@@ -108,6 +108,7 @@ TEST(PathMargin, ItsErrorIsHonest) {
       for (const Direction d : {Direction::inbound, Direction::outbound}) {
         const auto margin = path.ask().margin(d, path.now);
         ASSERT_TRUE(margin) << "seed " << seed;
+        EXPECT_LT(margin->stderr_db, 0.6) << "margin " << margin_db << ", seed " << seed;
         within += std::abs(margin->median_db - path.truth_db(d)) < 2 * margin->stderr_db;
         ++all;
       }
